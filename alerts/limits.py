@@ -1,0 +1,147 @@
+"""Limits of the project specification, and what a value says against one of them.
+
+The program has no limit of its own. A limit is what the keeper entered with its clause; a value is
+judged against it by the decision rule the specification names (simple acceptance when it names none).
+Sources: ILAC-G8:09/2019 (decision rules), JCGM 106:2012 (probability of conformance).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from math import erf, sqrt
+
+from alerts.measured import DIMENSION, UNITS, Dimension, Measured, Quantity, Unit, Validity
+
+
+class Verdict(StrEnum):
+    """The five words a person reads. None of them is permission."""
+
+    INSIDE = "inside limits"
+    CLOSE = "close to limit"
+    OUTSIDE = "outside limits"
+    UNKNOWN = "unknown"
+    NO_LIMIT = "no limit set"
+    NOT_RUNNING = "not running"  # a train that is off: neither dry nor unknown
+
+
+# Worst first: an area shows the worst of what is judged for it.
+SEVERITY = (
+    Verdict.OUTSIDE, Verdict.UNKNOWN, Verdict.CLOSE, Verdict.NO_LIMIT, Verdict.NOT_RUNNING, Verdict.INSIDE,
+)  # fmt: skip
+
+PRIORITIES = ("high", "medium", "low")
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit as the specification states it.
+
+    quantity: what is judged. relation: "at least" | "at most". threshold and deadband in `unit` and
+    `deadband_unit`, the specification's own. Exactly one of area and train is set; piece names the place in
+    a train. activities: for which activities it holds. Delays in seconds; unknown_delay_s has no default
+    anywhere. decision_rule: "simple" | "guarded".
+    """
+
+    id: str
+    quantity: Quantity
+    relation: str
+    threshold: float
+    unit: str
+    clause: str
+    activities: tuple[str, ...]
+    deadband: float
+    deadband_unit: str
+    on_delay_s: float
+    off_delay_s: float
+    unknown_delay_s: float
+    advice: str
+    area: str = ""
+    train: str = ""
+    piece: str = ""
+    decision_rule: str = "simple"
+    priority: str = "high"
+
+    @property
+    def threshold_inside(self) -> float:
+        """The threshold in the unit used inside."""
+        return UNITS[self.unit].inside(self.threshold)
+
+    @property
+    def deadband_inside(self) -> float:
+        """The deadband in the unit used inside (a difference: no offset)."""
+        return self.deadband * UNITS[self.deadband_unit].factor
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What one limit says of one value: the verdict, how far beyond or short of the limit, and why.
+
+    distance is positive on the good side of the limit, in the unit used inside; None when unknown.
+    well_inside says whether the value has also passed the deadband, so that an alarm may begin to return.
+    """
+
+    verdict: Verdict
+    distance: float | None
+    well_inside: bool
+    reason: str
+
+
+def judge(limit: Limit, measured: Measured) -> Judgement:
+    """Judge one value against one limit; missing or doubtful values are unknown, never inside."""
+    if measured.value is None:
+        return Judgement(Verdict.UNKNOWN, None, False, measured.reason or "no value")
+    sign = 1.0 if limit.relation == "at least" else -1.0
+    distance = round(sign * (measured.value - limit.threshold_inside), 4)
+    if measured.validity is Validity.BOUND:
+        return _bound(limit, distance, measured.reason)
+    expanded = None if measured.u is None else 2 * measured.u
+    if limit.decision_rule == "guarded" and expanded is None:
+        return Judgement(Verdict.UNKNOWN, distance, False, "guarded rule, but the uncertainty is not stated")
+    guard = expanded if limit.decision_rule == "guarded" and expanded is not None else 0.0
+    if distance - guard < 0:
+        return Judgement(Verdict.OUTSIDE, distance, False, measured.reason)
+    well_inside = distance - guard >= round(limit.deadband_inside, 4)
+    close = expanded is not None and distance < expanded
+    return Judgement(Verdict.CLOSE if close else Verdict.INSIDE, distance, well_inside, measured.reason)
+
+
+def _bound(limit: Limit, distance: float, reason: str) -> Judgement:
+    """An upper bound decides only where the true value, being lower, can only be better."""
+    if limit.relation == "at most" and distance >= 0:
+        return Judgement(Verdict.INSIDE, distance, True, reason)
+    return Judgement(Verdict.UNKNOWN, None, False, reason)
+
+
+def probability_of_conformance(distance: float, u: float) -> float:
+    """Probability that the true value is on the good side, for a normal distribution.
+
+    Args: distance, u (> 0): in the same unit. Source: JCGM 106:2012, 7.2.
+    """
+    return 0.5 * (1 + erf(distance / (u * sqrt(2))))
+
+
+def written(value: float, dimension: Dimension, unit: Unit | None = None, decimals: int = 1) -> str:
+    """Return a value of this dimension as a person reads it, in `unit` or the site's default."""
+    shown = unit or UNITS[_DEFAULT_SPELLING[dimension]]
+    return f"{shown.outside(value):.{decimals}f} {shown.spelling}"
+
+
+_DEFAULT_SPELLING = {
+    Dimension.TEMPERATURE: "°C",
+    Dimension.DIFFERENCE: "K",
+    Dimension.PRESSURE: "bar",
+    Dimension.FRACTION: "%RH",
+    Dimension.RATIO: "g/kg",
+    Dimension.DENSITY: "g/m3",
+}
+
+
+def worst(verdicts: list[Verdict]) -> Verdict:
+    """Return the verdict an area shows when several limits speak: the worst; none at all is no limit set."""
+    return min(verdicts, key=SEVERITY.index, default=Verdict.NO_LIMIT)
+
+
+def dimension_of(limit: Limit) -> Dimension:
+    """Return what the limit's quantity measures."""
+    return DIMENSION[limit.quantity]

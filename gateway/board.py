@@ -1,0 +1,110 @@
+"""What the board shows, as plain values: made by the flow once a second, read by the pages.
+
+Words first, then the gaps in the order the air flows. Nothing here is drawn and nothing is decided.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from alerts.limits import Verdict
+from alerts.measured import Validity
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """One bar from dew point to temperature, with the limit as a notch and the uncertainty as a soft edge.
+
+    Temperatures in °C, differences in K; None where not known (then drawn hatched, with the reason).
+    limit_k: the margin the specification asks for, None when no limit is set. frost: the lower end is a
+    frost point ("ice may block"). group: "steel" or the train's label; place: what is drawn.
+    """
+
+    group: str
+    place: str
+    condensation_point_c: float | None
+    temperature_c: float | None
+    margin_k: float | None
+    expanded_u_k: float | None
+    limit_k: float | None
+    frost: bool
+    validity: Validity
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedLimit:
+    """One limit's say: its words, the number ± expanded uncertainty, the limit as written, the clause."""
+
+    verdict: Verdict
+    quantity: str
+    value: str
+    limit: str
+    clause: str
+    reason: str
+    since_utc_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class AreaVerdict:
+    """The verdict of one area for one activity, worst limit first."""
+
+    area: str
+    area_label: str
+    activity: str
+    verdict: Verdict
+    limits: tuple[JudgedLimit, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmLine:
+    """One alarm in the words of ISA-18.2 / IEC 62682."""
+
+    number: str
+    limit_id: str
+    state: str
+    title: str
+    body: str
+    since_utc_ms: int
+    priority: str
+
+
+@dataclass(frozen=True, slots=True)
+class SensorLine:
+    """One sensor: its newest value as written, the age, and why it is not used if it is not."""
+
+    sensor: str
+    label: str
+    value: str
+    age_ms: int | None
+    validity: Validity
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """What came in since the journal began."""
+
+    messages: int
+    rejected: int
+    duplicates: int
+    late: int
+    rejected_by_code: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """Everything on the board at one whole second."""
+
+    jobsite: str
+    time_zone: str
+    simulated: bool
+    utc_ms: int
+    verdicts: tuple[AreaVerdict, ...]
+    gaps: tuple[Gap, ...]
+    alarms: tuple[AlarmLine, ...]
+    sensors: tuple[SensorLine, ...]
+    people: tuple[str, ...]
+    counts: Counts
+    notices_sent: int
+    record_code: str

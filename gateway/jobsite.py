@@ -1,0 +1,163 @@
+"""The jobsite as the program understands it: sensors, stations, areas, trains, limits, people.
+
+Plain frozen values, made by `config` from the keeper's file and by `payload.canonical` from a
+ConfigSet entry. All numbers are in the units used inside (see `alerts.measured`) except a limit's
+threshold and deadband, which stay in the specification's own unit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from alerts.limits import Limit
+from alerts.measured import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """What the sensor's sheet states: a half width and what it means; half_width None = not stated.
+
+    meaning: "limit" (rectangular, divided by √3), "k=2" (expanded, halved), "k=1" (standard).
+    Source: JCGM 100:2008, 4.3.7 (rectangular), 6.2 (expanded).
+    """
+
+    half_width: float | None
+    meaning: str = "limit"
+
+    @property
+    def u(self) -> float | None:
+        """Standard uncertainty, or None when the accuracy is not stated."""
+        if self.half_width is None:
+            return None
+        return self.half_width / {"limit": 3**0.5, "k=2": 2.0, "k=1": 1.0}[self.meaning]
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """When the instrument was last calibrated, until when that holds, and by which certificate."""
+
+    date: str = "not stated"
+    due: str = "not stated"
+    certificate: str = "not stated"
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """One measuring channel. Everything a reader could misread is stated, nothing is guessed.
+
+    unit: the spelling the sensor publishes in. basis: what a pressure ("gauge" | "absolute"), a humidity
+    ("water" | "ice") or a temperature ("contact" | "infrared" | "pipe skin" | "thermowell" | "shielded air")
+    refers to. element: where the sensing element is ("line" | "vented cell" | "ambient").
+    """
+
+    id: str
+    label: str
+    quantity: Quantity
+    unit: str
+    accuracy: Accuracy
+    basis: str
+    element: str
+    interval_s: float
+    topic: str
+    calibration: Calibration = Calibration()
+    classified_area: str = "unknown"
+    equipment_rating: str = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """Air near the work: temperature and humidity of one probe, and the station's own pressure."""
+
+    id: str
+    label: str
+    air_temperature: str
+    relative_humidity: str
+    station_pressure: str
+
+
+@dataclass(frozen=True, slots=True)
+class SteelSpot:
+    """One surface sensor on the steel of an area, and who put it where and when."""
+
+    sensor: str
+    spot: str  # "coldest" | "warmest"
+    moved_to: str = "not stated"
+    moved_by: str = "not stated"
+    moved_at: str = "not stated"
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A piece of the job with its steel sensors and the stations whose air it stands in."""
+
+    id: str
+    label: str
+    stations: tuple[str, ...]
+    steel: tuple[SteelSpot, ...]
+    air_space: str = "outside"  # "inside containment" | "outside" | "dehumidified duct"
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """The sensors at one end of a piece; an empty name means none is fitted."""
+
+    temperature: str = ""
+    relative_humidity: str = ""
+    pressure: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One piece of the air train. wall: its skin sensor; wall_station: else the station whose air cools it."""
+
+    id: str
+    label: str
+    kind: str
+    outlet: Point = Point()
+    wall: str = ""
+    wall_station: str = ""
+
+
+PIECE_KINDS = (
+    "intake", "compressor", "aftercooler", "separator", "receiver", "coalescing filter",
+    "deliquescent dryer", "refrigerated dryer", "adsorption dryer", "after-filter", "regulator",
+    "bypass", "pot-inlet trap", "pot", "hose", "nozzle",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Train:
+    """An ordered list of pieces, from intake to nozzle, and the areas its blast air feeds."""
+
+    id: str
+    label: str
+    feeds: tuple[str, ...]
+    station: str
+    pieces: tuple[Piece, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Who is told. Names, numbers and channel addresses stay in the contacts file, outside the journal."""
+
+    id: str
+    role: str
+    channels: tuple[str, ...]
+    priorities: tuple[str, ...] = ("high", "medium", "low")
+
+
+@dataclass(frozen=True, slots=True)
+class Jobsite:
+    """Everything the gateway judges by, as one value."""
+
+    id: str
+    label: str
+    time_zone: str
+    altitude_m: float
+    simulated: bool = False
+    sensors: tuple[Sensor, ...] = ()
+    stations: tuple[Station, ...] = ()
+    areas: tuple[Area, ...] = ()
+    trains: tuple[Train, ...] = ()
+    limits: tuple[Limit, ...] = ()
+    people: tuple[Person, ...] = field(default_factory=tuple)

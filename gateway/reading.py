@@ -1,0 +1,32 @@
+"""A reading: one sensor, one value in the unit used inside, one time; or the reason there is none.
+
+Payloads make these, the flow keeps the newest. Nothing here knows where the bytes came from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One value of one sensor.
+
+    measured_ms is UTC in milliseconds since 1970, or None when the message gave no time of its own;
+    saturated and below_resolution carry what the payload had to say about a humidity (100..100+accuracy+3
+    counts as 100; 0..accuracy is an upper bound).
+    """
+
+    sensor: str
+    value: float
+    measured_ms: int | None
+    saturated: bool = False
+    below_resolution: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Rejected:
+    """A message nothing is believed of: a stable code to count by, and a sentence for the keeper."""
+
+    code: str
+    detail: str

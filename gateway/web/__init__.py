@@ -1,0 +1,1 @@
+"""The pages: what the gateway knows, in words first, drawn as gaps."""
