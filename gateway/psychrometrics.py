@@ -31,6 +31,8 @@ Factor = tuple[tuple[float, ...], ...]
 LOWEST_PA, HIGHEST_PA = 55_000.0, 1_600_000.0
 COLDEST_C, HOTTEST_GAS_C, HIGHEST_POINT_C = -100.0, 200.0, 100.0
 ZERO_C = 273.15
+# The fit over hot water takes over here, where the warm one is still good.
+SEAM_C = 100.0
 
 # Molar mass of water over that of dry air (ASHRAE Handbook Fundamentals 2017, chapter 1, equation 20).
 MASS_RATIO = 0.621945
@@ -49,34 +51,29 @@ class OutOfRange(ValueError):
 
 
 class Phase(NamedTuple):
-    """Fitted coefficients of one phase: two axes (shift, scale, offset) and four polynomials."""
+    """Fitted coefficients of one phase: axes and polynomials, temperature to e and back."""
 
     axis: tuple[float, float, float]
     ln_saturation: tuple[float, ...]
     ln_factor: Factor
     inverse_axis: tuple[float, float, float]
     temperature: tuple[float, ...]
+    inverse_factor_axis: tuple[float, float]
     inverse_ln_factor: Factor
 
 
 def _phase(fit: dict[str, Any]) -> Phase:
     """One phase as the fitting script wrote it."""
-
-    def axis(part: dict[str, Any]) -> tuple[float, float, float]:
-        return part["shift"], part["scale"], part["offset"]
-
-    def factor(part: dict[str, Any]) -> Factor:
-        return tuple(tuple(row) for row in part["ln_factor"])
-
     there, back = fit["forward"], fit["inverse"]
-    return Phase(
-        axis(there), tuple(there["ln_saturation"]), factor(there),
-        axis(back), tuple(back["temperature"]), factor(back),
+    parts = (
+        there["axis"], there["ln_saturation"], map(tuple, there["ln_factor"]),
+        back["axis"], back["temperature"], back["factor_axis"], map(tuple, back["ln_factor"]),
     )  # fmt: skip
+    return Phase(*map(tuple, parts))
 
 
 _FIT = json.loads(files(__package__).joinpath("psychrometrics_surface.json").read_text(encoding="utf-8"))
-WARM, SUPERCOOLED, ICE = (_phase(_FIT[name]) for name in ("warm_water", "supercooled_water", "ice"))
+WARM, HOT, SUPERCOOLED, ICE = (_phase(_FIT[name]) for name in ("warm_water", "hot_water", "supercooled_water", "ice"))
 
 
 def _septic(u: Number, c: tuple[float, ...]) -> Number:
@@ -112,12 +109,15 @@ def _saturated_ln_e(t: float, p: float, phase: Phase) -> float:
 def _point(ln_e: float, e: float, p: float, phase: Phase) -> float:
     """Temperature at which air of partial pressure e is saturated."""
     shift, scale, offset = phase.inverse_axis
-    ln_f = _ln_factor(scale / (shift - ln_e) - offset, p, 1.0 - e / p, phase.inverse_ln_factor)
+    factor_scale, factor_offset = phase.inverse_factor_axis
+    ln_f = _ln_factor(factor_scale * ln_e - factor_offset, p, 1.0 - e / p, phase.inverse_ln_factor)
     return _septic(scale / (shift - ln_e + ln_f) - offset, phase.temperature)
 
 
 def _water_phase(t: float) -> Phase:
-    return WARM if t >= 0.0 else SUPERCOOLED
+    if t < 0.0:
+        return SUPERCOOLED
+    return WARM if t < SEAM_C else HOT
 
 
 def _check_pressure(p_pa: float) -> None:

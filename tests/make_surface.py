@@ -2,20 +2,20 @@
 
 Run by hand: `python tests/make_surface.py`. Needs CoolProp and numpy; the gateway itself needs neither.
 
-Three phases are fitted, each in one reciprocal temperature u = scale / (t + shift) - offset:
+Four pieces are fitted:
 
-* warm_water: e and f from CoolProp (IAPWS-95; ASHRAE RP-1485), 0 to 200 C.
+* warm_water and hot_water: e and f from CoolProp (IAPWS-95; ASHRAE RP-1485), 0 to 100 and 100 to 200 C.
 * supercooled_water: Hardy 1998, 0 to -100 C. Hardy's f is published for -50 to 0 C and is extrapolated below.
 * ice: e from IAPWS R14-08(2011), f from CoolProp (ASHRAE RP-1485), -100 to 0 C.
 
-forward: ln e(t) = S(u);  ln f(t, p) = (1 - e/p) * (A(u) + p B(u) + p^2 C(u)).
-inverse: the same shape in v = scale / (shift - ln e) - offset, for ln f on the saturation line and for t.
+forward: u = scale / (t + shift) - offset;  ln e = S(u);  ln f = (1 - e/p) (A(u) + p B(u) + p^2 C(u)).
+inverse: the same shape in a linear axis of ln(f e) gives ln f; then v = scale / (shift - ln e) - offset gives t.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,8 @@ from CoolProp.CoolProp import HAPropsSI, PropsSI
 
 ZERO_C = 273.15
 LOWEST_PA, HIGHEST_PA = 55e3, 16e5
+# Degrees of A, B and C: the smallest that hold 1 mK in every phase.
+DEGREES = (4, 5, 3)
 TARGET = Path(__file__).parent.parent / "gateway" / "psychrometrics_surface.json"
 
 # Hardy, B., "ITS-90 formulations for vapor pressure, frostpoint temperature, dewpoint temperature, and
@@ -85,11 +87,11 @@ def axis(raw: Any) -> tuple[float, float]:
     return scale, scale * float(raw.max()) - 1
 
 
-def fit_factor(u: Any, p: Any, share: Any, ln_f: Any, degrees: Sequence[int], weight: Any) -> list[list[float]]:
+def fit_factor(u: Any, p: Any, share: Any, ln_f: Any, weight: Any) -> list[list[float]]:
     """Coefficients of A, B, C by weighted least squares; share = 1 - e/p. Columns are scaled to one bar."""
-    columns = [share * u**i * (p / 1e5) ** j for j, degree in enumerate(degrees) for i in range(degree + 1)]
+    columns = [share * u**i * (p / 1e5) ** j for j, degree in enumerate(DEGREES) for i in range(degree + 1)]
     flat = np.linalg.lstsq(np.stack(columns, 1) * weight[:, None], ln_f * weight, rcond=None)[0]
-    ends = np.cumsum([degree + 1 for degree in degrees])[:-1]
+    ends = np.cumsum([degree + 1 for degree in DEGREES])[:-1]
     return [(part / 1e5**j).tolist() for j, part in enumerate(np.split(flat, ends))]
 
 
@@ -104,34 +106,47 @@ def surface_points(t: Any, pure: Callable[[float], float], ln_factor: Callable[[
     return np.array([(a, p, e, ln_factor(a, p)) for a, p, e in rows if e < 0.92 * p]).T
 
 
-def forward(t: Any, pure: Any, points: Any, shift: float, degrees: Sequence[int]) -> dict[str, Any]:
+def trust(t: Any, e: Any, p: Any) -> Any:
+    """Weights: less near pure steam, where CoolProp ends, and less below -66 C, seldom met and extrapolated."""
+    return np.where(e < 0.8 * p, 1.0, 0.3) * np.where(t > -66.0, 1.0, 0.3)
+
+
+def forward(t: Any, pure: Any, points: Any, shift: float) -> dict[str, Any]:
     """Fit ln e and ln f against temperature."""
     scale, offset = axis(1 / (t + shift))
     at, p, e, ln_f = points
-    weight = np.where(e < 0.8 * p, 1.0, 0.3)
     ln_e = np.log([pure(a) for a in t])
-    factor = fit_factor(scale / (at + shift) - offset, p, 1 - e / p, ln_f, degrees, weight)
-    return {"shift": shift, "scale": scale, "offset": offset, "ln_saturation": fit_line(scale / (t + shift) - offset, ln_e, 6), "ln_factor": factor}
+    return {
+        "axis": [shift, scale, offset],
+        "ln_saturation": fit_line(scale / (t + shift) - offset, ln_e, 6),
+        "ln_factor": fit_factor(scale / (at + shift) - offset, p, 1 - e / p, ln_f, trust(at, e, p)),
+    }
 
 
-def inverse(t: Any, pure: Any, points: Any, shift_t: float, degrees: Sequence[int]) -> dict[str, Any]:
-    """Fit temperature, and ln f along the saturation line, against ln e."""
+def inverse(t: Any, pure: Any, points: Any, shift_t: float) -> dict[str, Any]:
+    """Fit ln f along the saturation line against ln of the real e, and temperature against ln of the pure e."""
     ln_e = np.log([pure(a) for a in t])
     shift = float(np.polynomial.polynomial.polyfit(1 / (t + shift_t), ln_e, 1)[0])
+    scale, offset = axis(1 / (shift - ln_e))
     at, p, e, ln_f = points
     real = np.log(e) + ln_f
-    scale, offset = axis(1 / (shift - np.concatenate([ln_e, real])))
-    factor = fit_factor(scale / (shift - real) - offset, p, 1 - np.exp(real) / p, ln_f, degrees, np.ones_like(p))
-    return {"shift": shift, "scale": scale, "offset": offset, "temperature": fit_line(scale / (shift - ln_e) - offset, t, 6), "ln_factor": factor}
+    factor_scale, factor_offset = axis(real)
+    reduced = factor_scale * real - factor_offset
+    return {
+        "axis": [shift, scale, offset],
+        "temperature": fit_line(scale / (shift - ln_e) - offset, t, 6),
+        "factor_axis": [factor_scale, factor_offset],
+        "ln_factor": fit_factor(reduced, p, 1 - np.exp(real) / p, ln_f, trust(at, e, p)),
+    }
 
 
-def fit_phase(low: float, high: float, top: float, shift: float, pure: Any, ln_factor: Any, degrees: Sequence[int]) -> dict[str, Any]:
+def fit_phase(low: float, high: float, top: float, shift: float, pure: Any, ln_factor: Any) -> dict[str, Any]:
     """Forward over low..high, inverse over low..top (dew points go no higher than top)."""
     t, dew = spread(low, high, 60), spread(low, top, 60)
     return {
         "range_c": [round(low, 1), high],
-        "forward": forward(t, pure, surface_points(t, pure, ln_factor), shift, degrees),
-        "inverse": inverse(dew, pure, surface_points(dew, pure, ln_factor), shift, degrees),
+        "forward": forward(t, pure, surface_points(t, pure, ln_factor), shift),
+        "inverse": inverse(dew, pure, surface_points(dew, pure, ln_factor), shift),
     }
 
 
@@ -146,9 +161,10 @@ def main() -> None:
             "ice": "IAPWS R14-08(2011); CoolProp 8.0.0, ASHRAE RP-1485 enhancement factor",
         },
         # CoolProp changes from ice to water at 0.01 C, so the water fit starts just above it.
-        "warm_water": fit_phase(0.02, 200.0, 102.0, 250.0, coolprop_water_pa, water, (4, 5, 3)),
-        "supercooled_water": fit_phase(-101.0, 0.0, 0.0, 245.0, hardy_water_pa, hardy_ln_factor, (4, 5, 3)),
-        "ice": fit_phase(-101.0, 0.0, 0.0, 275.0, r14_ice_pa, ice, (4, 5, 3)),
+        "warm_water": fit_phase(0.02, 104.0, 102.0, 250.0, coolprop_water_pa, water),
+        "hot_water": fit_phase(96.0, 200.0, 102.0, 250.0, coolprop_water_pa, water),
+        "supercooled_water": fit_phase(-101.0, 0.0, 0.0, 275.0, hardy_water_pa, hardy_ln_factor),
+        "ice": fit_phase(-101.0, 0.0, 0.0, 275.0, r14_ice_pa, ice),
     }
     TARGET.write_text(json.dumps(surface, indent=1) + "\n", encoding="utf-8")
 
