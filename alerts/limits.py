@@ -107,9 +107,15 @@ def judge(limit: Limit, measured: Measured) -> Judgement:
 
 
 def _bound(limit: Limit, distance: float, reason: str) -> Judgement:
-    """An upper bound decides only where the true value, being lower, can only be better."""
-    if limit.relation == "at most" and distance >= 0:
+    """A bound on the dry side decides only where the true value cannot lie across the limit.
+
+    A humidity below what its sensor resolves is an upper bound; the margins made from it are lower bounds.
+    """
+    dry_side = "at least" if DIMENSION[limit.quantity] is Dimension.DIFFERENCE else "at most"
+    if limit.relation == dry_side and distance >= 0:
         return Judgement(Verdict.INSIDE, distance, True, reason)
+    if limit.relation != dry_side and distance < 0:
+        return Judgement(Verdict.OUTSIDE, distance, False, reason)
     return Judgement(Verdict.UNKNOWN, None, False, reason)
 
 
@@ -137,11 +143,9 @@ _DEFAULT_SPELLING = {
 }
 
 
-def worst(verdicts: list[Verdict]) -> Verdict:
-    """Return the verdict an area shows when several limits speak: the worst; none at all is no limit set."""
-    return min(verdicts, key=SEVERITY.index, default=Verdict.NO_LIMIT)
-
-
-def dimension_of(limit: Limit) -> Dimension:
-    """Return what the limit's quantity measures."""
-    return DIMENSION[limit.quantity]
+def worst(judgements: list[Judgement]) -> int:
+    """Return the place of the judgement a person must see first: worst verdict, then least distance."""
+    return min(
+        range(len(judgements)),
+        key=lambda i: (SEVERITY.index(judgements[i].verdict), judgements[i].distance or 0.0),
+    )

@@ -30,7 +30,15 @@ TARGET = Path(__file__).parent.parent / "gateway" / "psychrometrics_surface.json
 
 # Hardy, B., "ITS-90 formulations for vapor pressure, frostpoint temperature, dewpoint temperature, and
 # enhancement factors", 1998: vapour pressure over water, and f over supercooled water (-50 to 0 C).
-HARDY_WATER = (-2.8365744e3, -6.028076559e3, 1.954263612e1, -2.737830188e-2, 1.6261698e-5, 7.0229056e-10, -1.8680009e-13)
+HARDY_WATER = (
+    -2.8365744e3,
+    -6.028076559e3,
+    1.954263612e1,
+    -2.737830188e-2,
+    1.6261698e-5,
+    7.0229056e-10,
+    -1.8680009e-13,
+)
 HARDY_WATER_LN = 2.7150305
 HARDY_ALPHA = (-5.5898101e-2, 6.7140389e-4, -2.7492721e-6, 3.8268958e-9)
 HARDY_BETA = (-8.1985393e1, 5.8230823e-1, -1.6340527e-3, 1.6725084e-6)

@@ -1,0 +1,208 @@
+"""The command `dewgate`: run, deliver, check, apply, replay, feed, demo."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import os
+import runpy
+import signal
+import sys
+import threading
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+from gateway import __version__
+
+CAUTION = "Advisory only, never a safety interlock; the specification, data sheets and local codes decide."
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; return the exit code."""
+    args = _parser().parse_args(arguments)
+    act: Callable[[argparse.Namespace], int] = args.act
+    return act(args)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser("dewgate", description=__doc__, epilog=CAUTION)
+    parser.add_argument("--version", action="version", version=__version__)
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    _run_arguments(commands.add_parser("run", help="receive, judge and keep the journal; serve the board"))
+    told = commands.add_parser("deliver", help="send what the journal's outbox holds")
+    told.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    told.add_argument("--contacts", type=Path, required=True, help="channel addresses, mode 0600")
+    told.set_defaults(act=_deliver)
+    checked = commands.add_parser("check", help="say what is wrong with a jobsite file")
+    checked.add_argument("file", type=Path)
+    checked.set_defaults(act=_check)
+    applied = commands.add_parser("apply", help="put a jobsite file in force")
+    applied.add_argument("file", type=Path)
+    applied.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    applied.add_argument("--who", default=getpass.getuser(), help="person id that the journal keeps")
+    applied.add_argument("--why", default="not stated", help="reason that the journal keeps")
+    applied.set_defaults(act=_apply)
+    again = commands.add_parser("replay", help="fold the journal again and compare the events, byte for byte")
+    again.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    again.set_defaults(act=_replay)
+    _module(commands.add_parser("feed", help="play a recorded month of weather through the broker"), "simulators.feed")
+    _module(commands.add_parser("demo", help="a simulated jobsite, everything on this machine"), "simulators.demo")
+    return parser
+
+
+def _run_arguments(run: argparse.ArgumentParser) -> None:
+    run.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    run.add_argument("--broker", default="127.0.0.1:1883", help="host:port of the MQTT broker")
+    run.add_argument("--client-id", default="dewgate-run", help="fixed, so that the broker keeps the session")
+    run.add_argument("--page", default="127.0.0.1:8080", help="host:port of the board; loopback by default")
+    run.add_argument("--no-page", action="store_true", help="serve no board")
+    run.add_argument("--time-lapse", default="", help="FACTOR,EPOCH,ANCHOR: live in simulated time")
+    run.set_defaults(act=_run)
+
+
+def _module(parser: argparse.ArgumentParser, module: str) -> None:
+    parser.add_argument("rest", nargs=argparse.REMAINDER, help=f"passed on; see python -m {module} --help")
+
+    def run(args: argparse.Namespace) -> int:
+        os.execv(sys.executable, [sys.executable, "-m", module, *args.rest])  # noqa: S606  our own module, no shell
+
+    parser.set_defaults(act=run)
+
+
+def _address(text: str) -> tuple[str, int]:
+    host, _, port = text.rpartition(":")
+    return host, int(port)
+
+
+def _run(args: argparse.Namespace) -> int:
+    from gateway.clock import TimeLapse
+    from gateway.service import AlreadyRunning, Service
+
+    try:
+        service = Service(args.home, TimeLapse.parse(args.time_lapse) if args.time_lapse else None)
+    except (AlreadyRunning, ValueError) as error:
+        print(f"dewgate run: {error}", file=sys.stderr)
+        return 2
+    if service.flow.site is None:
+        print("dewgate run: no jobsite is in force; use: dewgate apply FILE", file=sys.stderr)
+        return 2
+    service.connect(*_address(args.broker), args.client_id)
+    return _serve(service, args)
+
+
+def _serve(service: Service, args: argparse.Namespace) -> int:  # type: ignore[name-defined]  # noqa: F821
+    """Writer in a thread, pages in front; when either ends, both end."""
+    failed: list[BaseException] = []
+
+    def write() -> None:
+        try:
+            service.loop()
+        except BaseException as error:  # noqa: BLE001  the task boundary: the process ends and starts again from the journal
+            failed.append(error)
+        finally:
+            if not args.no_page:
+                os.kill(os.getpid(), signal.SIGTERM)
+
+    writer = threading.Thread(target=write, name="writer")
+    if args.no_page:
+        signal.signal(signal.SIGTERM, lambda *_: service.stopping.set())
+        signal.signal(signal.SIGINT, lambda *_: service.stopping.set())
+    writer.start()
+    if not args.no_page:
+        _pages(service, args.page)
+        service.stopping.set()
+    writer.join()
+    service.close()
+    if failed:
+        print(f"dewgate run: stopped: {failed[0]!r}", file=sys.stderr)
+        return 3
+    return 0
+
+
+def _pages(service: Service, address: str) -> None:  # type: ignore[name-defined]  # noqa: F821
+    from gateway.web.app import PageServer, make_app
+
+    host, port = _address(address)
+    print(f"board: http://{host}:{port}/", flush=True)
+    app = make_app(lambda: service.board, service.acknowledge)
+    PageServer(app, host, port).run()
+
+
+def _deliver(args: argparse.Namespace) -> int:
+    from alerts.delivery import deliver
+
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    deliver(args.home, args.contacts, stop)
+    return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    from gateway.config import ConfigErrors, load, warnings
+
+    try:
+        site = load(args.file)
+    except (ConfigErrors, OSError) as error:
+        print(error, file=sys.stderr)
+        return 1
+    for warning in warnings(site):
+        print(f"note: {warning}")
+    print(f"{args.file}: {len(site.sensors)} sensors, {len(site.limits)} limits. {CAUTION}")
+    return 0
+
+
+def _apply(args: argparse.Namespace) -> int:
+    from gateway.config import load
+    from gateway.payload.canonical import config_set
+
+    if _check(args):
+        return 1
+    inbox = args.home / "inbox"
+    inbox.mkdir(parents=True, exist_ok=True)
+    name = f"{time.time_ns()}.config"
+    (inbox / f"{name}.part").write_bytes(config_set(load(args.file), args.who, args.why))
+    (inbox / f"{name}.part").rename(inbox / name)
+    return _wait_until_taken(args.home, inbox / name)
+
+
+def _wait_until_taken(home: Path, left: Path) -> int:
+    """The running writer takes the file; when none runs, be the writer for one turn."""
+    from gateway.service import AlreadyRunning, Service
+
+    for _ in range(50):
+        try:
+            service = Service(home)
+        except AlreadyRunning:
+            time.sleep(0.2)
+            if not left.exists():
+                break
+            continue
+        service.stopping.set()
+        service.take_inbox()
+        service.loop()
+        service.close()
+        break
+    if left.exists():
+        print(f"{home}: the running dewgate did not take the jobsite within 10 s; is it alive?", file=sys.stderr)
+        return 1
+    print("in force; the journal keeps who and why")
+    return 0
+
+
+def _replay(args: argparse.Namespace) -> int:
+    from gateway.adapters.journal import open_reader
+    from gateway.replay import differences
+
+    with closing(open_reader(args.home / "journal.db")) as reader:
+        count, found = differences(reader)
+    for line in found:
+        print(line)
+    print(f"{count} entries folded again, {len(found)} differences")
+    return 1 if found else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

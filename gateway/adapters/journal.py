@@ -1,0 +1,166 @@
+"""The journal file: entries, events and outbox in one SQLite database with one writer.
+
+A batch of entries, the events they brought and the notices to send are one transaction; only after its commit
+may the broker be told. Every 4,096 aligned entries are sealed into one LZMA blob that is exactly one perfect
+subtree of the hash tree. Readers open the file read-only.
+"""
+
+from __future__ import annotations
+
+import lzma
+import sqlite3
+import struct
+from collections.abc import Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from alerts.notification import Notice
+from gateway import tree
+from gateway.entry import unpack
+
+VERSION = 1
+_SCHEMA = """
+CREATE TABLE entries (seq INTEGER PRIMARY KEY, entry BLOB NOT NULL) STRICT;
+CREATE TABLE sealed (first_seq INTEGER PRIMARY KEY, root BLOB NOT NULL, from_ms INTEGER NOT NULL,
+  to_ms INTEGER NOT NULL, body BLOB) STRICT;
+CREATE TABLE events (id INTEGER PRIMARY KEY, event BLOB NOT NULL) STRICT;
+CREATE TABLE outbox (id INTEGER PRIMARY KEY, event_number TEXT NOT NULL, person TEXT NOT NULL,
+  channel TEXT NOT NULL, priority TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
+  created_utc_ms INTEGER NOT NULL) STRICT;
+CREATE TABLE checkpoint (one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NOT NULL,
+  core_version TEXT NOT NULL, body BLOB NOT NULL) STRICT;
+CREATE TABLE cursors (name TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
+"""
+
+
+class WrongJournal(Exception):
+    """The journal was written by a newer program, or what it holds does not add up."""
+
+
+class Journal:
+    """The one writer."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        self.db.execute("PRAGMA journal_mode=WAL")
+        self.db.execute("PRAGMA synchronous=FULL")  # an acknowledged message survives a power cut
+        (version,) = self.db.execute("PRAGMA user_version").fetchone()
+        if version > VERSION:
+            raise WrongJournal(f"{path}: version {version} is newer than this program's {VERSION}; update it")
+        if version == 0:
+            self.db.executescript(f"BEGIN; {_SCHEMA} PRAGMA user_version={VERSION}; COMMIT")
+
+    def commit(
+        self,
+        first_seq: int,
+        entries: Sequence[bytes],
+        events: Sequence[bytes],
+        first_event: int,
+        notices: Sequence[Notice],
+        utc_ms: int,
+        cursor: int | None = None,
+    ) -> None:
+        """Write a batch and all it brought about, or nothing. Raises sqlite3.Error when the disk refuses."""
+        db = self.db
+        db.execute("BEGIN IMMEDIATE")
+        db.executemany("INSERT INTO entries VALUES (?, ?)", enumerate(entries, first_seq))
+        if events:
+            db.executemany("INSERT INTO events VALUES (?, ?)", enumerate(events, first_event))
+        if notices:
+            rows = [(n.event_number, n.person, n.channel, n.priority, n.title, n.body, utc_ms) for n in notices]
+            db.executemany("INSERT INTO outbox VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", rows)
+        if cursor is not None:
+            db.execute("INSERT OR REPLACE INTO cursors VALUES ('outcomes', ?)", (cursor,))
+        db.execute("COMMIT")
+
+    def save_checkpoint(self, seq: int, core_version: str, body: bytes) -> None:
+        """Keep the newest checkpoint; it is a cache, the entries remain the truth."""
+        self.db.execute("INSERT OR REPLACE INTO checkpoint VALUES (1, ?, ?, ?)", (seq, core_version, body))
+
+    def outcomes_cursor(self) -> int:
+        """Return up to which delivery outcome the journal has taken note."""
+        row = self.db.execute("SELECT at FROM cursors WHERE name = 'outcomes'").fetchone()
+        return int(row[0]) if row else 0
+
+    def seal(self, packed: Packed) -> None:
+        """Put a packed block in: write, read back, compare the root, drop the rows, in one transaction."""
+        db = self.db
+        db.execute("BEGIN IMMEDIATE")
+        db.execute("INSERT INTO sealed VALUES (?, ?, ?, ?, ?)", (packed.first, packed.root, *packed.span_ms, packed.block))
+        (stored,) = db.execute("SELECT body FROM sealed WHERE first_seq = ?", (packed.first,)).fetchone()
+        if tree.root_of(unpack_block(stored)) != packed.root:
+            db.execute("ROLLBACK")
+            raise WrongJournal(f"sealed block at entry {packed.first} does not read back; the disk may be failing")
+        db.execute("DELETE FROM entries WHERE seq < ?", (packed.first + tree.SEAL,))
+        db.execute("COMMIT")
+
+    def restore(self) -> tuple[str, bytes] | None:
+        """Return core version and bytes of the newest checkpoint, or None."""
+        row = self.db.execute("SELECT core_version, body FROM checkpoint").fetchone()
+        return (row[0], row[1]) if row else None
+
+    def close(self) -> None:
+        """Close the file."""
+        self.db.close()
+
+
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """A whole block ready to seal: where it begins, its LZMA body, its root and its time span."""
+
+    first: int
+    block: bytes
+    root: bytes
+    span_ms: tuple[int, int]
+
+
+def pack_oldest(path: Path) -> Packed | None:
+    """Pack the oldest whole unsealed block, on a connection of its own so that the writer need not wait."""
+    with closing(open_reader(path)) as db:
+        (last,) = db.execute("SELECT max(first_seq) FROM sealed").fetchone()
+        first = 1 if last is None else last + tree.SEAL
+        query = "SELECT entry FROM entries WHERE seq >= ? AND seq < ? ORDER BY seq"
+        entries = [row[0] for row in db.execute(query, (first, first + tree.SEAL))]
+    if len(entries) < tree.SEAL:
+        return None
+    body = b"".join(struct.pack(">I", len(e)) + e for e in entries)
+    span = (unpack(entries[0])[1], unpack(entries[-1])[1])
+    return Packed(first, lzma.compress(body, preset=1), tree.root_of(entries), span)
+
+
+def unpack_block(block: bytes) -> list[bytes]:
+    """Return the entries of a sealed block."""
+    body = lzma.decompress(block)
+    entries, at = [], 0
+    while at < len(body):
+        (size,) = struct.unpack_from(">I", body, at)
+        entries.append(body[at + 4 : at + 4 + size])
+        at += 4 + size
+    return entries
+
+
+def open_reader(path: Path) -> sqlite3.Connection:
+    """Open a journal read-only."""
+    return sqlite3.connect(f"file:{path}?mode=ro", uri=True)
+
+
+def entries_after(db: sqlite3.Connection, seq: int) -> Iterator[bytes]:
+    """Yield the entries after a sequence number, sealed and hot, in order.
+
+    Raises WrongJournal when one is missing: a hole is never passed over.
+    """
+    db.execute("BEGIN") if not db.in_transaction else None
+    at = seq
+    blocks = db.execute("SELECT first_seq, body FROM sealed WHERE first_seq > ? ORDER BY 1", (seq - tree.SEAL,))
+    for first, block in blocks:
+        for each in unpack_block(block)[max(0, at + 1 - first) :]:
+            at += 1
+            yield each
+    for number, each in db.execute("SELECT seq, entry FROM entries WHERE seq > ? ORDER BY seq", (at,)):
+        if number != at + 1:
+            raise WrongJournal(f"entries {at + 1} to {number - 1} are missing from the journal")
+        at = number
+        yield each
+    db.execute("COMMIT")

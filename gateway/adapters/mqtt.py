@@ -1,0 +1,95 @@
+"""The one door to the broker: MQTT 3.1.1, QoS 1, persistent session, acknowledged only after the commit.
+
+The broker keeps the backlog. paho's thread only puts messages on a deque and stops reading while 1,000 are
+not yet committed. After every connect the client publishes a marker to itself; until it comes back a message
+may have waited at the broker for any length of time.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from secrets import token_hex
+from typing import Any
+
+import paho.mqtt.client as paho
+
+from gateway.entry import Arrival
+
+UNCOMMITTED = 1000
+MARKER = "dewgate-marker"
+
+
+class Broker:
+    """A subscription to one jobsite's topics."""
+
+    def __init__(self, host: str, port: int, client_id: str, topic: str, wake: threading.Event) -> None:
+        self.arrivals: deque[Arrival] = deque()
+        self.connected = False
+        self._wake, self._topic, self._marker_topic = wake, topic, f"{MARKER}/{client_id}"
+        self._marker, self._live = b"", False
+        self._waiting, self._room = 0, threading.Condition()
+        self._stopping = False
+        client = paho.Client(
+            paho.CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=paho.MQTTv311, manual_ack=True
+        )
+        client.on_connect, client.on_disconnect, client.on_message = self._on_connect, self._on_disconnect, self._on_message
+        client.on_subscribe = self._on_subscribe
+        client.max_inflight_messages_set(UNCOMMITTED)
+        client.reconnect_delay_set(1, 15)
+        client.connect_async(host, port, keepalive=30)
+        self.client = client
+
+    def start(self) -> None:
+        """Start paho's own thread; it reconnects by itself."""
+        self.client.loop_start()
+
+    def stop(self) -> None:
+        """Leave the broker; what is not acknowledged stays there."""
+        with self._room:
+            self._stopping = True
+            self._room.notify_all()
+        self.client.disconnect()
+        self.client.loop_stop()
+
+    def committed(self, arrivals: list[Arrival]) -> None:
+        """Acknowledge messages whose entries are on disk, in the order they came."""
+        for arrival in arrivals:
+            session, message_id = arrival.token  # type: ignore[misc]
+            # An identifier of an earlier connection now belongs to another message, or to none.
+            if session is self._marker:
+                self.client.ack(message_id, 1)
+        with self._room:
+            self._waiting -= len(arrivals)
+            self._room.notify_all()
+
+    def _on_connect(self, client: paho.Client, _u: Any, _f: Any, reason: Any, _p: Any) -> None:
+        self._live, self._marker = False, token_hex(8).encode()
+        self.connected = not reason.is_failure
+        # The marker goes out when the subscription stands, behind everything that waited.
+        client.subscribe([(self._topic, 1), (self._marker_topic, 1)])
+
+    def _on_subscribe(self, client: paho.Client, *_: Any) -> None:
+        client.publish(self._marker_topic, self._marker, qos=1)
+
+    def _on_disconnect(self, *_: Any) -> None:
+        self.connected = False
+
+    def _on_message(self, client: paho.Client, _u: Any, message: paho.MQTTMessage) -> None:
+        try:
+            topic = message.topic
+        except UnicodeDecodeError:
+            topic = "(not UTF-8)"
+        if topic == self._marker_topic:
+            self._live = self._live or message.payload == self._marker
+            client.ack(message.mid, message.qos)
+            return
+        token = (self._marker, message.mid) if message.qos else (None, 0)
+        self.arrivals.append(
+            Arrival(topic, message.payload, message.mid, message.dup, message.retain, not self._live, token)
+        )
+        with self._room:
+            self._waiting += 1
+            self._wake.set()
+            while self._waiting >= UNCOMMITTED and not self._stopping:
+                self._room.wait(1.0)

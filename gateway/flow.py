@@ -1,0 +1,440 @@
+"""The whole path, pure: entries in, the same outcomes out, whatever the batches and however often replayed.
+
+message -> reading -> conditions -> judgement -> event and notice. The state is a function of the entries
+alone. A reading only updates the newest value; limits and alarms are judged on whole seconds of core time,
+and only when something changed or a deadline is due. Those ticks are not journalled: they follow from the core
+times of the entries, except that a tick with outcomes is anchored by a heartbeat (see service).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from hashlib import sha256
+from typing import TypeVar
+
+from alerts import alarm as life
+from alerts import notification
+from alerts.alarm import Alarm, Change
+from alerts.limits import Judgement, Limit, Verdict, judge, worst
+from alerts.measured import Measured, Validity, unknown
+from alerts.notification import Notice
+from gateway import __version__, entry, tree
+from gateway.conditions import Condition, Conditions, conditions, is_running
+from gateway.entry import Arrival, Kind
+from gateway.jobsite import Jobsite, Sensor
+from gateway.payload import canonical
+from gateway.payload.senml import Names, decode
+from gateway.reading import Reading, Rejected
+
+CORE_VERSION = __version__
+WINDOW = 8192  # identities remembered; redeliveries are at most the messages in flight (1,000)
+KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
+SECOND = 1000
+MINUTE = 60_000
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+@dataclass(slots=True)
+class Newest:
+    """The newest usable reading of one sensor, with core times."""
+
+    value: float
+    measured_ms: int
+    received_ms: int
+    saturated: bool = False
+    below_resolution: bool = False
+
+
+@dataclass(slots=True)
+class State:
+    """Everything the flow knows. It leaves only as checkpoint bytes or read-only views."""
+
+    sequence: int = 0
+    core_ms: int = 0
+    offset_ms: int = 0
+    judged_ms: int = 0
+    dirty_ms: int | None = None
+    deadline_ms: int | None = None
+    config: bytes = b""
+    peaks: list[tuple[int, bytes]] = field(default_factory=list)
+    newest: dict[str, Newest] = field(default_factory=dict)
+    ages_unknown: dict[str, str] = field(default_factory=dict)
+    seen: dict[str, tuple[float, int]] = field(default_factory=dict)
+    untimed: dict[bytes, int] = field(default_factory=dict)
+    rejects_per_topic: dict[str, int] = field(default_factory=dict)
+    rejects_minute: int = 0
+    alarms: dict[str, Alarm] = field(default_factory=dict)
+    counts: dict[str, int] = field(default_factory=dict)
+    rejected: dict[str, int] = field(default_factory=dict)
+    numbers: int = 0
+    events: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One change of one alarm: what the journal's events table keeps, byte for byte."""
+
+    id: int
+    core_ms: int
+    number: str
+    change: str
+    limit: str
+    verdict: str
+    value: float | None
+    u: float | None
+    reason: str
+
+
+@dataclass(slots=True)
+class Outcomes:
+    """What a stretch of entries brought about."""
+
+    events: list[bytes] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The newest word on one limit: which place it is about and what was said."""
+
+    condition: Condition
+    judgement: Judgement
+    since_ms: int
+
+
+class Flow:
+    """The fold over the journal. `admit` makes an entry of an arrival, `advance` folds entries in."""
+
+    def __init__(self, state: State | None = None) -> None:
+        self.state = state or State()
+        self.site: Jobsite | None = None
+        self.judged: dict[str, Judged] = {}
+        self.conditions: Conditions = {}
+        if self.state.config:
+            self._configure(self.state.config)
+
+    @classmethod
+    def from_checkpoint(cls, body: bytes) -> Flow:
+        """Return the flow a checkpoint holds. Raises ValueError when it does not fit this version."""
+        return cls(canonical.from_checkpoint(body, State))
+
+    def checkpoint(self) -> bytes:
+        """Return the whole state as bytes."""
+        return canonical.checkpoint(self.state)
+
+    # -- one message ---------------------------------------------------------------------------------
+
+    def receive(self, arrival: Arrival, core_ms: int, outcomes: Outcomes) -> bytes:
+        """Make the entry of one arrival, fold it in and return it for the journal."""
+        self._run_to(core_ms, outcomes)
+        readings = self._decode(arrival, core_ms)
+        if isinstance(readings, Rejected):
+            made = entry.rejection(arrival, readings, core_ms, self._kept(arrival.topic, core_ms))
+        elif first := self._first_of(arrival, readings):
+            made = entry.duplicate(arrival, first, core_ms)
+        else:
+            made = entry.message(arrival, core_ms)
+        self._fold(made, outcomes, arrival, readings)
+        return made
+
+    def advance(self, entries: Iterable[bytes], outcomes: Outcomes) -> None:
+        """Fold journalled entries in, in order."""
+        for each in entries:
+            self._fold(each, outcomes)
+
+    def tick(self, core_ms: int) -> Outcomes:
+        """Judge what is due by core_ms. The caller anchors outcomes with a heartbeat at core_ms."""
+        outcomes = Outcomes()
+        self._run_to(core_ms, outcomes)
+        return outcomes
+
+    def due_ms(self) -> int | None:
+        """Return the next whole second of core time at which something is to be judged."""
+        state = self.state
+        due = [(state.dirty_ms // SECOND + 1) * SECOND] if state.dirty_ms is not None else []
+        if state.deadline_ms is not None:
+            due.append(-(-state.deadline_ms // SECOND) * SECOND)
+        return max(min(due), state.judged_ms + SECOND) if due else None
+
+    def _decode(self, arrival: Arrival, core_ms: int) -> list[Reading] | Rejected:
+        if self.site is None:
+            return Rejected("no jobsite", "no jobsite is set; use dewgate apply FILE")
+        return decode(arrival.topic, arrival.payload, self.names, core_ms + self.state.offset_ms)
+
+    def _kept(self, topic: str, core_ms: int) -> int:
+        """How much of a rejected message is kept: a flood on one topic may not fill the disk."""
+        fresh = core_ms // MINUTE != self.state.rejects_minute
+        known = 0 if fresh else self.state.rejects_per_topic.get(topic, 0)
+        return entry.KEPT_OF_REJECTED if known < KEPT_REJECTIONS else 0
+
+    def _first_of(self, arrival: Arrival, readings: list[Reading]) -> int:
+        """Return the sequence number of the message this one repeats, or 0."""
+        firsts = [self._seen(reading) for reading in readings]
+        if all(reading.measured_ms is not None for reading in readings):
+            return firsts[0] if all(firsts) else 0
+        return self.state.untimed.get(_untimed_key(arrival), 0) if arrival.dup else 0
+
+    def _seen(self, reading: Reading) -> int:
+        value, first = self.state.seen.get(f"{reading.sensor}\0{reading.measured_ms}", (None, 0))
+        return first if value == reading.value else 0
+
+    # -- folding -------------------------------------------------------------------------------------
+
+    def _fold(
+        self,
+        made: bytes,
+        outcomes: Outcomes,
+        arrival: Arrival | None = None,
+        readings: list[Reading] | Rejected | None = None,
+    ) -> None:
+        kind, core_ms, body = entry.unpack(made)
+        if kind is not Kind.STARTED:  # nothing is derived across downtime
+            self._run_to(core_ms, outcomes)
+        self.state.sequence += 1
+        self.state.core_ms = core_ms
+        tree.append(self.state.peaks, made)
+        match kind:
+            case Kind.MESSAGE:
+                arrival = arrival or entry.message_of(body)
+                if not isinstance(readings, list):
+                    readings = self._as_then(arrival, core_ms)
+                self._message(arrival, readings, core_ms)
+            case Kind.REJECTION:
+                self._rejection(body, core_ms)
+            case Kind.DUPLICATE:
+                self._count("duplicate")
+            case Kind.CONFIG_SET:
+                self._config_set(body, outcomes)
+            case Kind.STARTED:
+                self._started(body, core_ms)
+            case Kind.CLOCK_STEP:
+                self.state.offset_ms = canonical.to_dict(body)["new_offset_ms"]
+            case Kind.ACTION:
+                self._action(body, outcomes)
+            case Kind.DELIVERY:
+                self._count(f"delivery {canonical.to_dict(body)['outcome']}")
+            case _:
+                pass
+
+    def _as_then(self, arrival: Arrival, core_ms: int) -> list[Reading]:
+        readings = self._decode(arrival, core_ms)
+        if isinstance(readings, Rejected):
+            raise ValueError(f"entry {self.state.sequence} was accepted and is now refused: {readings.detail}")
+        return readings
+
+    def _message(self, arrival: Arrival, readings: list[Reading], core_ms: int) -> None:
+        self._count("message")
+        if any(reading.measured_ms is None for reading in readings):
+            _remember(self.state.untimed, _untimed_key(arrival), self.state.sequence)
+        for reading in readings:
+            self._reading(reading, arrival.retain or arrival.before_marker, core_ms)
+
+    def _reading(self, reading: Reading, may_be_old: bool, core_ms: int) -> None:
+        state = self.state
+        measured = core_ms
+        if reading.measured_ms is not None:
+            if not self._first_time(reading):
+                return
+            measured = reading.measured_ms - state.offset_ms
+            if core_ms - measured > self._patience_ms(reading.sensor):
+                self._count("late")
+                return
+        elif may_be_old:
+            self._count("age unknown")
+            state.ages_unknown[reading.sensor] = "age unknown: it may have waited at the broker"
+            return
+        last = state.newest.get(reading.sensor)
+        if last is not None and measured < last.measured_ms:
+            return
+        state.newest[reading.sensor] = Newest(
+            reading.value, measured, core_ms, reading.saturated, reading.below_resolution
+        )
+        if state.dirty_ms is None:
+            state.dirty_ms = core_ms
+
+    def _first_time(self, reading: Reading) -> bool:
+        """Remember a timed reading; a repeat is passed over, the same time with another value is a conflict."""
+        key = f"{reading.sensor}\0{reading.measured_ms}"
+        before = self.state.seen.get(key)
+        if before is None:
+            _remember(self.state.seen, key, (reading.value, self.state.sequence))
+            return True
+        if before[0] != reading.value:
+            self._count("conflict")
+        return False
+
+    def _rejection(self, body: bytes, core_ms: int) -> None:
+        refusal = entry.rejection_of(body)
+        topic, code = refusal.topic, refusal.code
+        state = self.state
+        if core_ms // MINUTE != state.rejects_minute:
+            state.rejects_minute = core_ms // MINUTE
+            state.rejects_per_topic.clear()
+        if len(state.rejects_per_topic) < WINDOW or topic in state.rejects_per_topic:
+            state.rejects_per_topic[topic] = state.rejects_per_topic.get(topic, 0) + 1
+        state.rejected[code] = state.rejected.get(code, 0) + 1
+        self._count("rejected")
+
+    def _count(self, what: str) -> None:
+        self.state.counts[what] = self.state.counts.get(what, 0) + 1
+
+    def _config_set(self, body: bytes, outcomes: Outcomes) -> None:
+        self.state.config = body
+        self._configure(body)
+        for gone in self.state.alarms.keys() - self.limits.keys():
+            alarm = self.state.alarms.pop(gone)
+            if alarm.active:
+                self._event(outcomes, alarm, gone, Change.WITHDRAWN, Verdict.NO_LIMIT, None)
+        self.judged.clear()
+        self.state.dirty_ms = self.state.core_ms if self.state.dirty_ms is None else self.state.dirty_ms
+
+    def _configure(self, body: bytes) -> None:
+        site = canonical.jobsite_of(body)
+        self.site = site
+        self.names = Names.of(site)
+        self.sensors: dict[str, Sensor] = {sensor.id: sensor for sensor in site.sensors}
+        self.limits: dict[str, Limit] = {limit.id: limit for limit in site.limits}
+        self.labels = {a.id: f"area {a.id} {a.label}" for a in site.areas}
+        self.labels |= {f"{t.id}/{p.id}": f"{t.label}, {p.label}" for t in site.trains for p in t.pieces}
+
+    def _started(self, body: bytes, core_ms: int) -> None:
+        """Begin again: nothing measured before counts as current, and no timer ran meanwhile."""
+        state = self.state
+        state.offset_ms = canonical.to_dict(body)["offset_ms"]
+        state.newest.clear()
+        state.ages_unknown.clear()
+        state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None
+        self.judged.clear()
+        for alarm in state.alarms.values():
+            life.stop_timers(alarm)
+
+    def _action(self, body: bytes, outcomes: Outcomes) -> None:
+        action = canonical.to_dict(body)
+        for limit_id, alarm in self.state.alarms.items():
+            if action["act"] == "acknowledge" and f"A-{alarm.number}" == action["number"]:
+                change = life.acknowledge(alarm)
+                if change:
+                    self._event(outcomes, alarm, limit_id, change, Verdict.UNKNOWN, None, by=action["person"])
+
+    # -- judging -------------------------------------------------------------------------------------
+
+    def _run_to(self, core_ms: int, outcomes: Outcomes) -> None:
+        while (due := self.due_ms()) is not None and due <= core_ms:
+            self._judge(due, outcomes)
+
+    def _patience_ms(self, sensor: str) -> int:
+        known = self.sensors.get(sensor)
+        return max(MINUTE, round(3000 * known.interval_s)) if known else MINUTE
+
+    def read(self, sensor_id: str) -> Measured:
+        """Return the newest value of a sensor as of the second being judged, or why it is unknown."""
+        newest = self.state.newest.get(sensor_id)
+        if newest is None:
+            why = self.state.ages_unknown.get(sensor_id, "no current reading yet")
+            return unknown(f"{sensor_id}: {why}", self.state.judged_ms)
+        silent = self.state.judged_ms - newest.received_ms
+        if silent > self._patience_ms(sensor_id):
+            return unknown(f"{sensor_id}: silent since {silent // SECOND} s", newest.received_ms)
+        u = self.sensors[sensor_id].accuracy.u
+        plain = Measured(newest.value, u, newest.measured_ms, Validity.GOOD)
+        if newest.saturated:
+            return replace(plain, validity=Validity.SATURATED, reason=f"{sensor_id}: saturated, judged wet")
+        if newest.below_resolution:
+            return replace(plain, validity=Validity.BOUND, reason=f"{sensor_id}: below what this sensor resolves")
+        return plain
+
+    def _judge(self, now_ms: int, outcomes: Outcomes) -> None:
+        state = self.state
+        state.judged_ms, state.dirty_ms = now_ms, None
+        if self.site is not None:
+            self.conditions = conditions(self.site, self.read)
+            for limit in self.site.limits:
+                self._judge_limit(limit, now_ms, outcomes)
+        state.deadline_ms = self._next_deadline()
+
+    def _judge_limit(self, limit: Limit, now_ms: int, outcomes: Outcomes) -> None:
+        condition, judgement = self._say(limit)
+        before = self.judged.get(limit.id)
+        changed = before is None or before.judgement.verdict is not judgement.verdict
+        since = now_ms if before is None or changed else before.since_ms
+        self.judged[limit.id] = Judged(condition, judgement, since)
+        alarm = self.state.alarms.setdefault(limit.id, Alarm())
+        change = life.step(alarm, limit, judgement, now_ms)
+        if change is not None:
+            self._event(outcomes, alarm, limit.id, change, judgement.verdict, condition)
+
+    def _say(self, limit: Limit) -> tuple[Condition, Judgement]:
+        """Return the place and judgement this limit shows: the worst of the places it holds for."""
+        key = limit.area or f"{limit.train}/{limit.piece}"
+        found = self.conditions.get((key, limit.quantity))
+        if not found:
+            nothing = unknown("no sensors that give this value", self.state.judged_ms)
+            found = [Condition(self.labels.get(key, key), nothing)]
+        if limit.train and self._stopped(limit.train):
+            return found[0], Judgement(Verdict.NOT_RUNNING, None, False, "the train is not under pressure")
+        judgements = [judge(limit, each.measured) for each in found]
+        at = worst(judgements)
+        return found[at], judgements[at]
+
+    def _stopped(self, train_id: str) -> bool:
+        assert self.site is not None
+        return any(t.id == train_id and is_running(t, self.read) is False for t in self.site.trains)
+
+    def _next_deadline(self) -> int | None:
+        """Return the next core ms at which silence or a timer changes something without a message."""
+        times = [
+            newest.received_ms + self._patience_ms(sensor) + 1
+            for sensor, newest in self.state.newest.items()
+        ]
+        times += [
+            due for limit in (self.site.limits if self.site else ())
+            if (due := life.deadline_ms(self.state.alarms[limit.id], limit)) is not None
+        ]  # fmt: skip
+        return min((t for t in times if t > self.state.judged_ms), default=None)
+
+    def _event(
+        self,
+        outcomes: Outcomes,
+        alarm: Alarm,
+        limit_id: str,
+        change: Change,
+        verdict: Verdict,
+        condition: Condition | None,
+        by: str = "",
+    ) -> None:
+        state = self.state
+        if change in (Change.BREACH, Change.UNKNOWN, Change.CLOSE):
+            state.numbers += 1
+            alarm.number = state.numbers
+        state.events += 1
+        value = condition.measured if condition else unknown(by and f"acknowledged by {by}", state.core_ms)
+        now = state.core_ms if condition is None else state.judged_ms
+        number = f"A-{alarm.number}"
+        event = Event(state.events, now, number, change, limit_id, verdict, value.value, value.u, value.reason)
+        outcomes.events.append(canonical.to_bytes(event))
+        if condition is not None:
+            outcomes.notices += self._notices(number, change, self.limits[limit_id], condition, now)
+
+    def _notices(self, number: str, change: Change, limit: Limit, at: Condition, now_ms: int) -> list[Notice]:
+        assert self.site is not None
+        where = self.labels.get(limit.area or f"{limit.train}/{limit.piece}", limit.area)
+        since = notification.clock_words(now_ms + self.state.offset_ms)
+        title = notification.title(number, change, limit, where)
+        body = notification.body(change, limit, f"{where}, {at.place}", at.measured, since)
+        return [
+            Notice(number, person.id, channel, limit.priority, title, body)
+            for person in self.site.people if limit.priority in person.priorities
+            for channel in person.channels
+        ]  # fmt: skip
+
+
+def _remember(window: dict[K, V], key: K, value: V) -> None:
+    window[key] = value
+    if len(window) > WINDOW:
+        del window[next(iter(window))]
+
+
+def _untimed_key(arrival: Arrival) -> bytes:
+    return sha256(arrival.packet_id.to_bytes(2) + arrival.topic.encode() + b"\0" + arrival.payload).digest()

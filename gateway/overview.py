@@ -1,0 +1,139 @@
+"""The board's values, made from the flow: read-only, once a second."""
+
+from __future__ import annotations
+
+from alerts import notification
+from alerts.alarm import AlarmState
+from alerts.limits import Limit, Verdict, written
+from alerts.measured import DIMENSION, UNITS, Quantity
+from gateway import tree
+from gateway.board import AlarmLine, AreaVerdict, Board, Counts, Gap, JudgedLimit, SensorLine
+from gateway.conditions import Condition
+from gateway.flow import Flow
+from gateway.jobsite import Area, Jobsite, Sensor
+
+ACTIVITIES = ("blasting", "coating")  # shown even where no limit names them
+
+
+def board(flow: Flow, core_ms: int) -> Board | None:
+    """Return the board as of core_ms, or None while no jobsite is set."""
+    site, state = flow.site, flow.state
+    if site is None:
+        return None
+    return Board(
+        jobsite=site.label,
+        time_zone=site.time_zone,
+        simulated=site.simulated,
+        utc_ms=core_ms + state.offset_ms,
+        verdicts=tuple(v for area in site.areas for v in _verdicts(flow, site, area)),
+        gaps=tuple(_gaps(flow, site)),
+        alarms=tuple(_alarms(flow)),
+        sensors=tuple(_sensor(flow, sensor, core_ms) for sensor in site.sensors),
+        people=tuple(person.id for person in site.people),
+        counts=_counts(flow),
+        notices_sent=state.counts.get("delivery delivered", 0),
+        record_code=tree.record_code(state.peaks),
+    )
+
+
+def _limits_of(site: Jobsite, area: Area) -> list[Limit]:
+    """The limits that speak for an area: its own and those of the trains whose air it gets."""
+    feeding = {train.id for train in site.trains if area.id in train.feeds}
+    return [limit for limit in site.limits if limit.area == area.id or limit.train in feeding]
+
+
+def _verdicts(flow: Flow, site: Jobsite, area: Area) -> list[AreaVerdict]:
+    limits = _limits_of(site, area)
+    named = [activity for limit in limits for activity in limit.activities]
+    return [
+        _verdict(flow, area, activity, [limit for limit in limits if activity in limit.activities])
+        for activity in dict.fromkeys((*ACTIVITIES, *named))
+    ]
+
+
+def _verdict(flow: Flow, area: Area, activity: str, limits: list[Limit]) -> AreaVerdict:
+    said = [_judged(flow, limit) for limit in limits]
+    order = list(_WORST_FIRST)
+    said.sort(key=lambda judged: order.index(judged.verdict))
+    verdict = said[0].verdict if said else Verdict.NO_LIMIT
+    return AreaVerdict(area.id, area.label, activity, verdict, tuple(said))
+
+
+_WORST_FIRST = (Verdict.OUTSIDE, Verdict.UNKNOWN, Verdict.CLOSE, Verdict.NOT_RUNNING, Verdict.INSIDE)
+
+
+def _judged(flow: Flow, limit: Limit) -> JudgedLimit:
+    words = notification.limit_words(limit)
+    quantity = limit.quantity.replace("_", " ")
+    judged = flow.judged.get(limit.id)
+    if judged is None:
+        return JudgedLimit(Verdict.UNKNOWN, quantity, "not known", words, limit.clause, "not judged yet", 0)
+    value = notification.value_words(limit, judged.condition.measured)
+    since = judged.since_ms + flow.state.offset_ms
+    reason = f"{judged.condition.place}: {judged.judgement.reason}".removesuffix(": ")
+    return JudgedLimit(judged.judgement.verdict, quantity, value, words, limit.clause, reason, since)
+
+
+def _gaps(flow: Flow, site: Jobsite) -> list[Gap]:
+    """Steel first, then each train in the order the air flows."""
+    found = []
+    for area in site.areas:
+        steel = flow.conditions.get((area.id, Quantity.DEW_POINT_MARGIN), [])
+        limit_k = _notch(site, Quantity.DEW_POINT_MARGIN, area=area.id)
+        found += [_gap(f"steel, area {area.id}", each, limit_k) for each in steel]
+    for train in site.trains:
+        for piece in train.pieces:
+            margins = flow.conditions.get((f"{train.id}/{piece.id}", Quantity.CONDENSATION_MARGIN), [])
+            limit_k = _notch(site, Quantity.CONDENSATION_MARGIN, train=train.id, piece=piece.id)
+            found += [_gap(train.label, each, limit_k) for each in margins if each.point_c is not None or not each.measured.value]
+    return found
+
+
+def _notch(site: Jobsite, quantity: Quantity, area: str = "", train: str = "", piece: str = "") -> float | None:
+    """The highest margin any limit asks for at a place, in K."""
+    asked = [
+        limit.threshold_inside
+        for limit in site.limits
+        if limit.quantity is quantity and (limit.area, limit.train, limit.piece) == (area, train, piece)
+    ]
+    return max(asked, default=None)
+
+
+def _gap(group: str, at: Condition, limit_k: float | None) -> Gap:
+    m = at.measured
+    u = None if m.u is None else 2 * m.u
+    return Gap(group, at.place, at.point_c, at.temperature_c, m.value, u, limit_k, at.frost, m.validity, m.reason)
+
+
+def _alarms(flow: Flow) -> list[AlarmLine]:
+    lines = []
+    for limit_id, alarm in flow.state.alarms.items():
+        judged = flow.judged.get(limit_id)
+        if alarm.state is AlarmState.NORMAL or judged is None:
+            continue
+        limit = flow.limits[limit_id]
+        value = notification.value_words(limit, judged.condition.measured)
+        lines.append(
+            AlarmLine(
+                f"A-{alarm.number}", limit_id, alarm.state.value, limit.advice,
+                f"{judged.condition.place}: {value}; limit {notification.limit_words(limit)}",
+                alarm.since_ms + flow.state.offset_ms, limit.priority,
+            )
+        )  # fmt: skip
+    return lines
+
+
+def _sensor(flow: Flow, sensor: Sensor, core_ms: int) -> SensorLine:
+    m = flow.read(sensor.id)
+    newest = flow.state.newest.get(sensor.id)
+    value = "not known" if m.value is None else written(m.value, DIMENSION[sensor.quantity], UNITS[sensor.unit])
+    age = None if newest is None else core_ms - newest.measured_ms
+    return SensorLine(sensor.id, sensor.label, value, age, m.validity, m.reason)
+
+
+def _counts(flow: Flow) -> Counts:
+    counts = flow.state.counts
+    return Counts(
+        counts.get("message", 0), counts.get("rejected", 0), counts.get("duplicate", 0),
+        counts.get("late", 0) + counts.get("age unknown", 0), tuple(sorted(flow.state.rejected.items())),
+    )  # fmt: skip

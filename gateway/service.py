@@ -1,0 +1,197 @@
+"""The wiring of `run`: broker, clock, flow, journal, pages; one writer thread and the pages' own loop.
+
+A batch is received, folded, committed, and only then acknowledged. When a commit fails the process stops and
+starts again from the journal: what is in memory and not on disk is never shown as true.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import sqlite3
+import threading
+import time
+from collections import deque
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
+from pathlib import Path
+from typing import IO
+
+from gateway import entry, overview, tree
+from gateway.adapters import journal as files
+from gateway.adapters.mqtt import Broker
+from gateway.board import Board
+from gateway.clock import Clock, TimeLapse
+from gateway.entry import Kind
+from gateway.flow import CORE_VERSION, MINUTE, Flow, Outcomes
+from gateway.payload import canonical
+
+BATCH = 1000
+IDLE_S = 0.2
+
+
+class AlreadyRunning(Exception):
+    """Another process is the writer of this home."""
+
+
+def lock(home: Path) -> IO[str]:
+    """Become the only writer of a home, or raise AlreadyRunning."""
+    home.mkdir(parents=True, exist_ok=True)
+    held = (home / "writer.lock").open("w")
+    try:
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        raise AlreadyRunning(f"{home}: another dewgate is writing here") from None
+    return held
+
+
+def restore(book: files.Journal) -> Flow:
+    """Return the flow as the journal leaves it: newest checkpoint if it is this version's, then the rest."""
+    flow, kept = Flow(), book.restore()
+    if kept and kept[0] == CORE_VERSION:
+        flow = Flow.from_checkpoint(kept[1])
+    with closing(files.open_reader(book.path)) as reader:
+        flow.advance(files.entries_after(reader, flow.state.sequence), Outcomes())
+    return flow
+
+
+class Service:
+    """The writer: everything that becomes an entry goes through `turn`."""
+
+    def __init__(self, home: Path, lapse: TimeLapse | None = None) -> None:
+        self._lock = lock(home)
+        self.home = home
+        (home / "inbox").mkdir(exist_ok=True)
+        self.book = files.Journal(home / "journal.db")
+        self.flow = restore(self.book)
+        self.clock = Clock(self.flow.state.core_ms, lapse)
+        self.wake, self.stopping = threading.Event(), threading.Event()
+        self.actions: deque[tuple[Kind, bytes]] = deque()
+        self.broker: Broker | None = None
+        self.board: Board | None = None
+        self.turned = time.monotonic()
+        self._packer = ThreadPoolExecutor(1, "packer")
+        self._packed: Future[files.Packed | None] | None = None
+        self._cursor, self._look_again = self.book.outcomes_cursor(), 0.0
+        body = {"core_version": CORE_VERSION, "offset_ms": self.clock.offset_ms, "entries": self.flow.state.sequence}
+        self.actions.append((Kind.STARTED, canonical.to_bytes(body)))
+        self.turn()
+
+    def connect(self, host: str, port: int, client_id: str) -> None:
+        """Begin to receive. The jobsite must be set, since its id is in the topic."""
+        assert self.flow.site is not None
+        self.broker = Broker(host, port, client_id, f"dewgate/{self.flow.site.id}/#", self.wake)
+        self.broker.start()
+
+    def loop(self) -> None:
+        """Turn until told to stop."""
+        while not self.stopping.is_set():
+            self.wake.wait(IDLE_S)
+            self.wake.clear()
+            self.take_inbox()
+        self.actions.append((Kind.STOPPING, canonical.to_bytes({"cause": "asked to stop"})))
+        self.turn()
+        self._checkpoint()
+
+    def turn(self) -> None:
+        """Take what has come, fold it in, commit it, acknowledge it."""
+        flow, now = self.flow, self.clock.core_ms()
+        first, first_event = flow.state.sequence + 1, flow.state.events + 1
+        arrivals = self._drain()
+        outcomes = flow.tick(now) if flow.state.sequence else Outcomes()
+        entries = [flow.receive(arrival, now, outcomes) for arrival in arrivals]
+        cursor = self._note_deliveries()
+        for kind, body in self._due_actions(now, bool(outcomes.events and not entries)):
+            entries.append(entry.plain(kind, now, body))
+            flow.advance(entries[-1:], outcomes)
+        if entries:
+            self.book.commit(first, entries, outcomes.events, first_event, outcomes.notices, self.clock.wall_ms(), cursor)
+        if self.broker and arrivals:
+            self.broker.committed(arrivals)
+        self._seal(first, len(entries))
+        self.board = overview.board(flow, now) if self._board_is_old(now) else self.board
+        self.turned = time.monotonic()
+
+    def _drain(self) -> list[entry.Arrival]:
+        if self.broker is None:
+            return []
+        waiting = self.broker.arrivals
+        return [waiting.popleft() for _ in range(min(BATCH, len(waiting)))]
+
+    def _due_actions(self, now: int, anchor: bool) -> list[tuple[Kind, bytes]]:
+        """What the writer itself has to say, then what persons did."""
+        due: list[tuple[Kind, bytes]] = []
+        old = self.clock.offset_ms
+        new = self.clock.step()
+        if new is not None:
+            body = {"old_offset_ms": old, "new_offset_ms": new, "cause": "the wall clock stepped"}
+            due.append((Kind.CLOCK_STEP, canonical.to_bytes(body)))
+        while self.actions:
+            due.append(self.actions.popleft())
+        if not due and (anchor or now // MINUTE > self.flow.state.core_ms // MINUTE):
+            due.append((Kind.HEARTBEAT, b""))
+        return due
+
+    def _note_deliveries(self) -> int | None:
+        """Put new outcomes of `deliver` among the entries; return the new cursor, if it moved."""
+        path = self.home / "delivery.db"
+        if time.monotonic() < self._look_again or not path.exists():
+            return None
+        self._look_again = time.monotonic() + 1.0
+        with closing(files.open_reader(path)) as reader:
+            try:
+                query = "SELECT id, outbox_id, attempt, outcome FROM outcomes WHERE id > ? ORDER BY id LIMIT 200"
+                rows = reader.execute(query, (self._cursor,)).fetchall()
+            except sqlite3.OperationalError:  # not made yet, or being made
+                return None
+        for _, outbox, attempt, outcome in rows:
+            body = canonical.to_bytes({"outbox": outbox, "attempt": attempt, "outcome": outcome})
+            self.actions.append((Kind.DELIVERY, body))
+        if rows:
+            self._cursor = rows[-1][0]
+        return self._cursor if rows else None
+
+    def _seal(self, first: int, count: int) -> None:
+        """Checkpoint at every 4,096th entry; pack in the background and put a packed block in when ready."""
+        if (first + count - 1) // tree.SEAL > (first - 1) // tree.SEAL:
+            self._checkpoint()
+            self._packed = self._packed or self._packer.submit(files.pack_oldest, self.book.path)
+        if self._packed and self._packed.done():
+            packed, self._packed = self._packed.result(), None
+            if packed:
+                self.book.seal(packed)
+                self._packed = self._packer.submit(files.pack_oldest, self.book.path)
+
+    def _checkpoint(self) -> None:
+        self.book.save_checkpoint(self.flow.state.sequence, CORE_VERSION, self.flow.checkpoint())
+
+    def _board_is_old(self, now: int) -> bool:
+        shown = self.board.utc_ms if self.board else 0
+        return now + self.flow.state.offset_ms - shown >= 1000 or time.monotonic() - self.turned > 1
+
+    def acknowledge(self, number: str, person: str) -> str | None:
+        """Take an acknowledgement from a page; return why not, or None."""
+        site = self.flow.site
+        if site is None or person not in {each.id for each in site.people}:
+            return f"{person} is not a person of this jobsite"
+        if self.board is None or number not in {alarm.number for alarm in self.board.alarms}:
+            return f"{number} is not an alarm that stands"
+        body = {"act": "acknowledge", "number": number, "person": person}
+        self.actions.append((Kind.ACTION, canonical.to_bytes(body)))
+        self.wake.set()
+        return None
+
+    def take_inbox(self) -> None:
+        """Turn, with what `dewgate apply` left; a file appears whole or not at all (it is renamed in)."""
+        found = sorted((self.home / "inbox").glob("*.config"))
+        self.actions.extend((Kind.CONFIG_SET, path.read_bytes()) for path in found)
+        self.turn()
+        for path in found:  # only now is it on disk; a crash before takes it in again
+            path.unlink()
+
+    def close(self) -> None:
+        """Leave broker and journal."""
+        if self.broker:
+            self.broker.stop()
+        self._packer.shutdown()
+        self.book.close()
+        self._lock.close()

@@ -1,0 +1,56 @@
+"""The hash tree over all entries: what makes a quiet change visible.
+
+`leaf = SHA-256(0x00 ‖ entry)`, inner node `SHA-256(0x01 ‖ left ‖ right)`. Only the peaks (roots of the
+perfect subtrees, at most one per bit of the size) are kept; a sealed block is exactly one of them.
+Source: RFC 6962, 2.1 (Merkle Tree Hash).
+"""
+
+from __future__ import annotations
+
+from hashlib import sha256
+
+SEAL = 4096  # entries in a sealed block: one perfect subtree
+
+Peaks = list[tuple[int, bytes]]  # (number of leaves, root), largest first
+
+
+def leaf(entry: bytes) -> bytes:
+    """Return the leaf hash of an entry."""
+    return sha256(b"\x00" + entry).digest()
+
+
+def node(left: bytes, right: bytes) -> bytes:
+    """Return the hash of two subtrees side by side."""
+    return sha256(b"\x01" + left + right).digest()
+
+
+def append(peaks: Peaks, entry: bytes) -> None:
+    """Add an entry, joining equal subtrees; `peaks` is changed in place."""
+    size, root = 1, leaf(entry)
+    while peaks and peaks[-1][0] == size:
+        root = node(peaks.pop()[1], root)
+        size *= 2
+    peaks.append((size, root))
+
+
+def root(peaks: Peaks) -> bytes:
+    """Return the root over everything appended; of nothing, SHA-256 of the empty string."""
+    if not peaks:
+        return sha256(b"").digest()
+    joined = peaks[-1][1]
+    for _, left in reversed(peaks[:-1]):
+        joined = node(left, joined)
+    return joined
+
+
+def root_of(entries: list[bytes]) -> bytes:
+    """Return the root over these entries alone."""
+    peaks: Peaks = []
+    for entry in entries:
+        append(peaks, entry)
+    return root(peaks)
+
+
+def record_code(peaks: Peaks) -> str:
+    """Return the short code a person can compare: number of entries and 16 hex digits of the root."""
+    return f"{sum(size for size, _ in peaks)}-{root(peaks).hex()[:16]}"

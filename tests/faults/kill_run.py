@@ -1,0 +1,147 @@
+"""Kill `run` at random instants under load; count what the publisher had acknowledged and the journal lacks.
+
+Prints `fault kill_run <tries> lost <n> twice <n>` and fails when either is above 0, or when replay differs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections import Counter
+from contextlib import closing
+from hashlib import sha256
+from pathlib import Path
+
+import paho.mqtt.client as paho
+
+from gateway import entry
+from gateway.adapters.journal import entries_after, open_reader
+from gateway.entry import Kind
+from gateway.payload.canonical import config_set
+from gateway.replay import differences
+from gateway.service import Service
+from tests.broker import Mosquitto
+from tests.sites import margin_limit, pack, site
+
+
+class Publisher(threading.Thread):
+    """Publishes at a steady rate, QoS 1; remembers what the broker acknowledged. Every 50th is garbage."""
+
+    def __init__(self, port: int, rate: float) -> None:
+        super().__init__()
+        self.port, self.rate, self.done = port, rate, threading.Event()
+        self.sent: dict[int, bytes] = {}
+        self.acknowledged: list[bytes] = []
+
+    def run(self) -> None:
+        client = paho.Client(paho.CallbackAPIVersion.VERSION2, "publisher", protocol=paho.MQTTv311)
+        client.on_publish = lambda _c, _u, mid, _r, _p: self.acknowledged.append(self.sent.pop(mid))
+        client.max_inflight_messages_set(200)
+        client.connect("127.0.0.1", self.port)
+        client.loop_start()
+        began, number = time.time(), 0
+        while not self.done.is_set():
+            number += 1
+            payload = self._payload(number)
+            info = client.publish("dewgate/test/steel", payload, qos=1)
+            self.sent[info.mid] = payload
+            time.sleep(max(0.0, began + number / self.rate - time.time()))
+        for _ in range(100):
+            if not self.sent:
+                break
+            time.sleep(0.1)
+        client.disconnect()
+        client.loop_stop()
+
+    @staticmethod
+    def _payload(number: int) -> bytes:
+        if number % 50 == 0:
+            return b"not SenML %d" % number
+        return pack("steel", 20.0 + number / 100_000, time.time_ns() // 1_000_000)
+
+
+def start(home: Path, port: int) -> subprocess.Popen[bytes]:
+    """Start the real program."""
+    command = [sys.executable, "-m", "gateway", "run", "--no-page", "--home", str(home), "--broker", f"127.0.0.1:{port}"]
+    return subprocess.Popen(command)
+
+
+def stored(home: Path) -> Counter[bytes]:
+    """Count the messages and rejections in the journal by hash; a named duplicate is present through its first."""
+    found: Counter[bytes] = Counter()
+    with closing(open_reader(home / "journal.db")) as reader:
+        for each in entries_after(reader, 0):
+            kind, _, body = entry.unpack(each)
+            if kind is Kind.MESSAGE:
+                found[sha256(entry.message_of(body).payload).digest()] += 1
+            elif kind is Kind.REJECTION:
+                found[entry.rejection_of(body).sha256] += 1
+    return found
+
+
+def main() -> int:
+    """Run the fault; return 1 when anything was lost or kept twice."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--tries", type=int, default=50)
+    parser.add_argument("--rate", type=float, default=500.0)
+    parser.add_argument("--seed", type=int, default=1)
+    args = parser.parse_args()
+    chance = random.Random(args.seed)
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder) / "home"
+        prepare(home)
+        broker = Mosquitto(Path(folder))
+        run = start(home, broker.port)
+        time.sleep(1.5)  # the session must exist before anything is published
+        publisher = Publisher(broker.port, args.rate)
+        publisher.start()
+        for _ in range(args.tries):
+            time.sleep(chance.uniform(0.4, 1.6))
+            run.send_signal(signal.SIGKILL)
+            run.wait()
+            run = start(home, broker.port)
+        publisher.done.set()
+        publisher.join()
+        lost, twice, unlike = settle(home, run, publisher)
+        broker.stop()
+    print(f"fault kill_run {args.tries} lost {lost} twice {twice}")
+    print(f"fault kill_run_replay {args.tries} lost {unlike} twice 0")
+    return 1 if lost or twice or unlike else 0
+
+
+def prepare(home: Path) -> None:
+    """Put the test jobsite in force."""
+    service = Service(home)
+    service.actions.append((Kind.CONFIG_SET, config_set(site(margin_limit()), "keeper", "fault test")))
+    service.turn()
+    service.close()
+
+
+def settle(home: Path, run: subprocess.Popen[bytes], publisher: Publisher) -> tuple[int, int, int]:
+    """Wait until the journal stops growing, stop the program and count."""
+    expected = Counter(sha256(each).digest() for each in publisher.acknowledged)
+    found: Counter[bytes] = Counter()
+    for _ in range(60):
+        time.sleep(0.5)
+        found = stored(home)
+        if all(key in found for key in expected):
+            break
+    run.send_signal(signal.SIGTERM)
+    run.wait(20)
+    found = stored(home)
+    lost = sum(1 for key in expected if key not in found)
+    twice = sum(found[key] - 1 for key in found if found[key] > 1 and expected.get(key, 1) == 1)
+    with closing(open_reader(home / "journal.db")) as reader:
+        count, unlike = differences(reader)
+    print(f"# {len(publisher.acknowledged)} acknowledged, {count} entries, {len(unlike)} events differ on replay")
+    return lost, twice, len(unlike)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

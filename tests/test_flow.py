@@ -1,0 +1,243 @@
+"""The whole path, pure: what entries bring about, and that nothing but the entries decides it."""
+
+from __future__ import annotations
+
+import json
+import random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from alerts.limits import Verdict
+from gateway import entry, tree
+from gateway.entry import Arrival, Kind
+from gateway.flow import Flow, Outcomes
+from gateway.payload import canonical
+from tests.sites import T0, margin_limit, pack, site
+
+MINUTE = 60_000
+SAY = {"air-t": 20.0, "air-rh": 50.0, "baro": 1010.0, "steel": 20.0}
+
+
+class Day:
+    """A flow with its journal in memory, and hands to send messages with."""
+
+    def __init__(self, *limits: object) -> None:
+        self.flow, self.out, self.entries = Flow(), Outcomes(), []
+        self.now = T0
+        self.put(Kind.STARTED, {"offset_ms": 0})
+        self.add(entry.plain(Kind.CONFIG_SET, self.now, canonical.config_set(site(*limits), "keeper", "test")))  # type: ignore[arg-type]
+
+    def add(self, made: bytes) -> None:
+        self.entries.append(made)
+        self.flow.advance([made], self.out)
+
+    def put(self, kind: Kind, body: dict[str, object]) -> None:
+        self.add(entry.plain(kind, self.now, canonical.to_bytes(body)))
+
+    def send(self, name: str, value: float, *, timed: bool = True, **facts: bool) -> bytes:
+        payload = pack(name, value, self.now if timed else None)
+        return self.arrive(Arrival(f"dewgate/test/{name}", payload, **facts))
+
+    def arrive(self, arrival: Arrival) -> bytes:
+        made = self.flow.receive(arrival, self.now, self.out)
+        self.entries.append(made)
+        return made
+
+    def pass_time(self, seconds: int, **values: float) -> None:
+        """Every ten seconds each named sensor speaks; with none, silence."""
+        for _ in range(seconds // 10):
+            self.now += 10_000
+            for name, value in values.items():
+                self.send(name, value)
+        outcomes = self.flow.tick(self.now)
+        self.out.events += outcomes.events
+        self.out.notices += outcomes.notices
+
+    def changes(self) -> list[tuple[str, str]]:
+        return [(e["number"], e["change"]) for e in map(json.loads, self.out.events)]
+
+    def verdict(self) -> Verdict:
+        return self.flow.judged["margin"].judgement.verdict
+
+
+def values(**changes: float) -> dict[str, float]:
+    return {k.replace("_", "-"): v for k, v in ({**{k.replace("-", "_"): v for k, v in SAY.items()}, **changes}).items()}
+
+
+@pytest.fixture
+def day() -> Day:
+    return Day(margin_limit())
+
+
+def test_a_breach_alarms_after_the_on_delay_and_returns_after_the_off_delay(day: Day) -> None:
+    """Outside for a minute raises one alarm; ten minutes past the deadband return it."""
+    day.pass_time(120, **values())
+    assert day.verdict() is Verdict.INSIDE
+    day.pass_time(50, **values(steel=11.0))
+    assert day.changes() == []
+    day.pass_time(30, **values(steel=11.0))
+    assert day.changes() == [("A-1", "outside limits")]
+    day.pass_time(590, **values())
+    assert len(day.changes()) == 1
+    day.pass_time(30, **values())
+    assert day.changes() == [("A-1", "outside limits"), ("A-1", "limits back")]
+
+
+def test_silence_never_clears_an_alarm(day: Day) -> None:
+    """An alarm stands for as long as nothing is heard."""
+    day.pass_time(120, **values(steel=11.0))
+    day.pass_time(7200)
+    assert [change for _, change in day.changes()] == ["outside limits"]
+    assert day.verdict() is Verdict.UNKNOWN
+
+
+def test_silence_becomes_an_alarm_of_its_own(day: Day) -> None:
+    """A sensor that stops speaking is unknown after its patience and alarms after the unknown delay."""
+    day.pass_time(120, **values())
+    day.pass_time(MINUTE // 1000 + 310)
+    assert day.changes() == [("A-1", "unknown")]
+
+
+def test_a_sensor_that_comes_and_goes_cannot_put_an_alarm_off(day: Day) -> None:
+    """Outside and unknown in turn still alarms: only a good value resets the timers."""
+    day.pass_time(60, **values())
+    for _ in range(6):
+        day.pass_time(20, **values(steel=11.0))
+        day.pass_time(80)
+    assert ("A-1", "outside limits") in day.changes()
+
+
+def test_no_limit_is_in_force_that_nobody_stated() -> None:
+    """Wet steel without a limit gives no judgement and no alarm."""
+    day = Day()
+    day.pass_time(600, **values(steel=5.0))
+    assert day.changes() == [] and day.flow.judged == {}
+
+
+@pytest.mark.parametrize("facts", [{"retain": True}, {"before_marker": True}])
+def test_an_untimed_reading_that_may_be_old_is_never_judged_as_current(day: Day, facts: dict[str, bool]) -> None:
+    """Retained or waiting messages without a time are stored and shown, and stay unknown."""
+    for name, value in SAY.items():
+        day.send(name, value, timed=False, **facts)
+    day.pass_time(10)
+    assert day.verdict() is Verdict.UNKNOWN
+    assert day.flow.state.counts["age unknown"] == len(SAY)
+
+
+def test_a_backlog_is_stored_and_not_judged(day: Day) -> None:
+    """Readings an hour old count as late; the verdict stays unknown."""
+    for name, value in SAY.items():
+        day.arrive(Arrival(f"dewgate/test/{name}", pack(name, value, day.now - 3_600_000)))
+    day.pass_time(10)
+    assert day.flow.state.counts["late"] == len(SAY)
+    assert day.verdict() is Verdict.UNKNOWN
+
+
+def test_a_redelivered_message_names_its_first(day: Day) -> None:
+    """The same identity again is an entry that names the first one, and counts once."""
+    first = day.send("steel", 20.0)
+    again = day.send("steel", 20.0, dup=True)
+    assert entry.unpack(first)[0] is Kind.MESSAGE
+    kind, _, body = entry.unpack(again)
+    assert kind is Kind.DUPLICATE and entry.duplicate_of(body) == day.flow.state.sequence - 1
+
+
+def test_an_untimed_repeat_needs_the_dup_flag(day: Day) -> None:
+    """Two equal untimed readings are two readings unless the broker says it sent one again."""
+    kinds = [entry.unpack(day.send("steel", 20.0, timed=False, dup=dup))[0] for dup in (False, False, True)]
+    assert kinds == [Kind.MESSAGE, Kind.MESSAGE, Kind.DUPLICATE]
+
+
+def test_the_same_time_with_another_value_is_a_conflict(day: Day) -> None:
+    """Both are kept, the first is judged, the conflict is counted."""
+    day.send("steel", 20.0)
+    made = day.send("steel", 25.0)
+    assert entry.unpack(made)[0] is Kind.MESSAGE
+    assert day.flow.state.counts["conflict"] == 1 and day.flow.state.newest["steel"].value == 20.0
+
+
+def test_an_acknowledgement_is_an_event(day: Day) -> None:
+    """A person acknowledges by number; the alarm stays until the limit is back."""
+    day.pass_time(120, **values(steel=11.0))
+    day.put(Kind.ACTION, {"act": "acknowledge", "number": "A-1", "person": "lead"})
+    assert day.changes()[-1] == ("A-1", "acknowledged")
+    assert day.flow.state.alarms["margin"].state == "acknowledged"
+
+
+def test_nothing_is_derived_across_downtime(day: Day) -> None:
+    """An hour off does not count as an hour outside limits, and old values are not current after a start."""
+    day.pass_time(40, **values(steel=11.0))
+    day.now += 3_600_000
+    day.put(Kind.STARTED, {"offset_ms": 0})
+    day.pass_time(20)
+    assert day.changes() == [] and day.verdict() is Verdict.UNKNOWN
+
+
+def test_a_clock_step_raises_no_alarm(day: Day) -> None:
+    """The wall clock jumps back 30 years; core time and alarms do not notice."""
+    day.pass_time(120, **values())
+    day.put(Kind.CLOCK_STEP, {"new_offset_ms": -30 * 365 * 86_400_000})
+    for _ in range(30):
+        day.now += 10_000
+        for name, value in values().items():
+            utc = day.now + day.flow.state.offset_ms
+            day.arrive(Arrival(f"dewgate/test/{name}", pack(name, value, utc)))
+    assert day.changes() == [] and day.verdict() is Verdict.INSIDE
+
+
+def test_a_message_to_a_person_says_stop_value_limit_and_clause(day: Day) -> None:
+    """The alert carries the advice, the number with its uncertainty, the limit and its clause."""
+    day.pass_time(120, **values(steel=11.0))
+    (notice,) = day.out.notices
+    assert notice.title == "A-1 Stop blasting area A"
+    for word in ("1.7", "±", "at least 3 K", "test specification 4.2", "Advisory only"):
+        assert word in notice.body
+    assert (notice.person, notice.channel) == ("lead", "lead-phone")
+
+
+def a_shift(seed: int) -> Day:
+    """A random hour of messages good and bad, with silences, restarts and steps."""
+    chance, day = random.Random(seed), Day(margin_limit())
+    for _ in range(120):
+        day.now += chance.choice((500, 1_000, 10_000, 90_000))
+        match chance.randrange(12):
+            case 0:
+                day.put(Kind.HEARTBEAT, {})
+            case 1:
+                day.arrive(Arrival("dewgate/test/steel", chance.randbytes(12)))
+            case 2:
+                day.put(Kind.STARTED, {"offset_ms": chance.choice((0, 5_000))})
+            case _:
+                for name, value in values(steel=chance.choice((20.0, 13.2, 10.0))).items():
+                    day.send(name, value, timed=chance.random() < 0.8, dup=chance.random() < 0.1)
+    return day
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 10_000), st.lists(st.integers(1, 60), max_size=20))
+def test_any_split_of_the_same_entries_gives_the_same_bytes(seed: int, cuts: list[int]) -> None:
+    """Batches, restarts from a checkpoint and one long fold agree in events and in state."""
+    day = a_shift(seed)
+    flow, events, rest = Flow(), Outcomes(), list(day.entries)
+    for cut in [*cuts, len(rest)]:
+        flow.advance(rest[:cut], events)
+        rest = rest[cut:]
+        flow = Flow.from_checkpoint(flow.checkpoint())
+    assert events.events == day.out.events
+    assert flow.checkpoint() == day.flow.checkpoint()
+
+
+def test_the_tree_over_the_entries_is_the_one_of_rfc_6962() -> None:
+    """Peaks give the same root as the recursive definition in RFC 6962, 2.1."""
+
+    def mth(entries: list[bytes]) -> bytes:
+        if len(entries) == 1:
+            return tree.leaf(entries[0])
+        k = 1 << ((len(entries) - 1).bit_length() - 1)
+        return tree.node(mth(entries[:k]), mth(entries[k:]))
+
+    entries = [bytes([i]) * 3 for i in range(70)]
+    for size in range(1, 71):
+        assert tree.root_of(entries[:size]) == mth(entries[:size])
