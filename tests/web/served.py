@@ -1,0 +1,67 @@
+"""The made board behind a real server, as its own process: `python -m tests.web.served FOLDER`.
+
+The board's second follows the clock. The folder steers it: a file `inside` changes the first verdict; the
+port and the last acknowledgement are written there.
+"""
+
+from __future__ import annotations
+
+import json
+import socket
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+from alerts.limits import Verdict
+from gateway.board import Board
+from gateway.web.app import PageServer, make_app
+from tests.web.made import ALARMS, VERDICTS, area, at, judged
+
+INSIDE = area(Verdict.INSIDE, "Hull frames 12 to 18", "coating", judged(Verdict.INSIDE, "4.4 K ± 0.9 K"))
+
+
+def board_from(folder: Path, seconds: int) -> Board:
+    """Return the board as the files say."""
+    board = at(seconds)
+    if (folder / "inside").exists():
+        board = replace(board, verdicts=(INSIDE, *VERDICTS[1:]))
+    if (folder / "acknowledged").exists():
+        board = replace(board, alarms=(replace(ALARMS[0], state="acknowledged"), *ALARMS[1:]))
+    return board
+
+
+def free_port() -> int:
+    """Return a port that was free a moment ago."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def main(folder: Path) -> None:
+    """Serve until a signal comes."""
+    started = time.monotonic()
+
+    def acknowledge(number: str, person: str) -> None:
+        (folder / "acknowledged").write_text(json.dumps([number, person]))
+
+    app = make_app(lambda: board_from(folder, int(time.monotonic() - started)), acknowledge)
+    port = free_port()
+    server = PageServer(app, port=port)
+    _tell_when_listening(server, folder, port)
+    server.run()
+
+
+def _tell_when_listening(server: PageServer, folder: Path, port: int) -> None:
+    begin = server.startup
+
+    async def startup(sockets: list[socket.socket] | None = None) -> None:
+        await begin(sockets)
+        (folder / "port.new").write_text(str(port))
+        (folder / "port.new").rename(folder / "port")  # whole or not there
+
+    server.startup = startup  # type: ignore[method-assign]
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))

@@ -1,0 +1,140 @@
+"""A real browser against a real server: a verdict changes live, an alarm is acknowledged, the link is lost."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import Select, WebDriverWait
+
+CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
+pytestmark = pytest.mark.skipif(
+    not (CHROMIUM and DRIVER), reason="chromium and chromedriver are not installed"
+)
+
+FLAGS = (
+    "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
+    "--disable-background-networking", "--disable-component-update", "--window-size=390,844",
+)  # fmt: skip
+
+
+class Server:
+    """The board server as its own process, so that it can be killed."""
+
+    def __init__(self, folder: Path) -> None:
+        """Args: folder: where the process says its port and reads which verdict to show."""
+        self.folder = folder
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "tests.web.served", str(folder)], cwd=Path(__file__).parents[2]
+        )
+        self.url = f"http://127.0.0.1:{self._port()}/"
+
+    def _port(self) -> int:
+        deadline = time.monotonic() + 20
+        while time.monotonic() < deadline:
+            if (self.folder / "port").exists():
+                return int((self.folder / "port").read_text())
+            time.sleep(0.05)
+        raise TimeoutError("the server did not start")
+
+    def show_inside(self) -> None:
+        """Let the first area come back inside its limits."""
+        (self.folder / "inside").touch()
+
+    def end(self, number: signal.Signals) -> float:
+        """Send the signal and return the seconds until the process was gone."""
+        started = time.monotonic()
+        os.kill(self.process.pid, number)
+        self.process.wait(10)
+        return time.monotonic() - started
+
+
+@pytest.fixture
+def server(tmp_path: Path) -> Iterator[Server]:
+    """A running server."""
+    running = Server(tmp_path)
+    yield running
+    if running.process.poll() is None:
+        running.end(signal.SIGKILL)
+
+
+@pytest.fixture
+def browser(tmp_path: Path) -> Iterator[webdriver.Chrome]:
+    """A headless browser with a fresh profile."""
+    options = webdriver.ChromeOptions()
+    options.binary_location = str(CHROMIUM)
+    for flag in (*FLAGS, f"--user-data-dir={tmp_path / 'profile'}"):
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
+    yield driver
+    driver.quit()
+
+
+def wait_for(browser: webdriver.Chrome, selector: str, text: str, seconds: float) -> None:
+    """Wait until the first such element holds the text; its node may be replaced meanwhile."""
+    script = "const e = document.querySelector(arguments[0]); return e ? e.textContent : ''"
+    WebDriverWait(browser, seconds, poll_frequency=0.1).until(
+        lambda driver: text in driver.execute_script(script, selector), f"{selector} never said {text!r}"
+    )
+
+
+def browser_log(browser: webdriver.Chrome) -> list[dict[str, str]]:
+    """What the browser complained of."""
+    return list(browser.get_log("browser"))  # type: ignore[no-untyped-call]
+
+
+@pytest.mark.timeout(90)
+def test_a_person_follows_the_board_and_notices_its_loss(server: Server, browser: webdriver.Chrome) -> None:
+    """Live, a changed verdict, an acknowledgement, then the words of a lost link within five seconds."""
+    browser.get(server.url)
+    wait_for(browser, "#link", "Live", 5)
+    wait_for(browser, ".word", "outside limits", 1)
+    server.show_inside()
+    wait_for(browser, ".word", "inside limits", 4)
+
+    Select(browser.find_element(By.NAME, "person")).select_by_visible_text("Jo Lund")
+    time.sleep(2.2)  # two more seconds of the board must not take the choice away
+    browser.find_element(By.CSS_SELECTOR, "form button").click()
+    wait_for(browser, ".alarm .state", "A-1042 acknowledged", 4)
+    said = json.loads((server.folder / "acknowledged").read_text())
+    assert said == ["A-1042", "Jo Lund"]
+
+    refused = [entry for entry in browser_log(browser) if "Content Security Policy" in entry["message"]]
+    assert refused == []
+    server.end(signal.SIGKILL)
+    wait_for(browser, "#link", "Connection lost. Values below are from ", 5)
+    assert browser.find_element(By.CSS_SELECTOR, ".word").is_displayed()  # the last values stay
+
+
+@pytest.mark.timeout(60)
+def test_a_frozen_server_is_noticed_too(server: Server, browser: webdriver.Chrome) -> None:
+    """The socket stays open, so the silence itself has to tell; when the server goes on, so does the page."""
+    browser.get(server.url)
+    wait_for(browser, "#link", "Live", 5)
+    os.kill(server.process.pid, signal.SIGSTOP)
+    try:
+        wait_for(browser, "#link", "Connection lost. Values below are from ", 5)
+    finally:
+        os.kill(server.process.pid, signal.SIGCONT)
+    wait_for(browser, "#link", "Live", 10)
+
+
+@pytest.mark.timeout(60)
+def test_a_stop_ends_open_streams_within_two_seconds(server: Server) -> None:
+    """SIGTERM does not wait for pages that would stay for ever."""
+    with urllib.request.urlopen(f"{server.url}live", timeout=5) as stream:
+        assert stream.readline() == b"retry: 2000\n"
+        assert server.end(signal.SIGTERM) < 2
