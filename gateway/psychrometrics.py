@@ -6,9 +6,8 @@ are in C, pressures absolute in Pa.
 
 The numbers come from a fitted surface, `psychrometrics_surface.json`, made by `tests/make_surface.py`:
 CoolProp (IAPWS-95, IAPWS R14-08, ASHRAE RP-1485) at 0 C and above and over ice, Hardy 1998 over supercooled
-water. At 0 C the two references differ in f: by 0.002 K at one atmosphere and by up to 0.05 K at 16 bar, so
-a vapour pressure in that small gap has dew point 0. Hardy's f is published down to -50 C; below that it is
-extrapolated.
+water, extrapolated below -50 C. Points are within 2 mK of these. At 0 C the two differ in f, by 0.003 K at
+one atmosphere and up to 0.05 K at 16 bar: a vapour pressure in that gap has dew point 0.
 
 Range: points -100..+100 C, gas -100..+200 C, 0.55..16 bar absolute, saturated vapour below total pressure.
 Scalars need only the standard library. Arrays import numpy when called and give NaN out of range.
@@ -22,8 +21,13 @@ from math import exp, log
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import numpy as np
     from numpy.typing import ArrayLike, NDArray
+
+    Column = NDArray[np.float64]
+    Law = Callable[..., Column]
 
 Number = TypeVar("Number", float, "NDArray[np.float64]")
 Factor = tuple[tuple[float, ...], ...]
@@ -31,6 +35,8 @@ Factor = tuple[tuple[float, ...], ...]
 LOWEST_PA, HIGHEST_PA = 55_000.0, 1_600_000.0
 COLDEST_C, HOTTEST_GAS_C, HIGHEST_POINT_C = -100.0, 200.0, 100.0
 ZERO_C = 273.15
+# Rounding of the fit: air saturated at exactly an end of the range must still have its point.
+FIT_K = 0.001
 # The fit over hot water takes over here, where the warm one is still good.
 SEAM_C = 100.0
 
@@ -73,7 +79,8 @@ def _phase(fit: dict[str, Any]) -> Phase:
 
 
 _FIT = json.loads(files(__package__).joinpath("psychrometrics_surface.json").read_text(encoding="utf-8"))
-WARM, HOT, SUPERCOOLED, ICE = (_phase(_FIT[name]) for name in ("warm_water", "hot_water", "supercooled_water", "ice"))
+WARM, HOT = _phase(_FIT["warm_water"]), _phase(_FIT["hot_water"])
+SUPERCOOLED, ICE = _phase(_FIT["supercooled_water"]), _phase(_FIT["ice"])
 
 
 def _septic(u: Number, c: tuple[float, ...]) -> Number:
@@ -219,12 +226,12 @@ def frost_point_c(t_c: float, rh: float, p_pa: float) -> float:
 def _dew_point(ln_e: float, e: float, p: float) -> float:
     if e > _SURELY_SUPERCOOLED_PA:
         point = _point(ln_e, e, p, WARM)
-        if 0.0 <= point <= HIGHEST_POINT_C:
+        if 0.0 <= point <= HIGHEST_POINT_C + FIT_K:
             return point
         if point > HIGHEST_POINT_C:
             raise OutOfRange("dew point (C)", point, f"{COLDEST_C:.0f} to {HIGHEST_POINT_C:.0f}")
     point = _point(ln_e, e, p, SUPERCOOLED)
-    if point < COLDEST_C:
+    if point < COLDEST_C - FIT_K:
         raise OutOfRange("dew point (C)", point, f"{COLDEST_C:.0f} to {HIGHEST_POINT_C:.0f}")
     return min(point, 0.0)
 
@@ -245,19 +252,15 @@ def frost_point_from_vapour_pressure_c(e_pa: float, p_pa: float) -> float:
     """
     _check_vapour(e_pa, p_pa)
     point = _point(log(e_pa), e_pa, p_pa, ICE)
-    if not COLDEST_C <= point <= _ICE_TOP_C:
+    if not COLDEST_C - FIT_K <= point <= FIT_K:
         raise OutOfRange("frost point (C)", point, f"{COLDEST_C:.0f} to 0")
     return min(point, 0.0)
-
-
-# Rounding of the fit: air saturated over ice at exactly 0 C must still have a frost point.
-_ICE_TOP_C = 0.0005
 
 
 def condensation_point_c(e_pa: float, p_pa: float) -> tuple[float, bool]:
     """(temperature [C] at which water leaves the air, whether as frost): frost point where dew < 0 C.
 
-    Below 0 C the frost point is the higher of the two, so ice forms first on a clean cold wall.
+    Below 0 C the frost point is the higher of the two, so ice forms first on a cold wall.
     Valid 0.55..16 bar absolute, result -100..+100 C. Raises: OutOfRange.
     """
     _check_vapour(e_pa, p_pa)
@@ -327,3 +330,168 @@ def _check_wet_bulb(t_c: float, wet_c: float, p_pa: float) -> None:
         raise OutOfRange("wet bulb (C)", wet_c, f"-10 to 60 and not above the air at {t_c:.6g}")
     if p_pa > 110_000.0:
         raise OutOfRange("total pressure for a psychrometer (Pa)", p_pa, f"{LOWEST_PA:.0f} to 110000")
+
+
+# Enthalpies of the ASHRAE wet-bulb balance, kJ/kg and kJ/(kg K) (Fundamentals 2017, chapter 1, equations 33, 35).
+_OVER_WATER = (2501.0, 2.326, 4.186)
+_OVER_ICE = (2830.0, 0.24, 2.1)
+
+
+def _wet_bulb_ratio(t: float, wet: float, p: float) -> float:
+    """Humidity ratio [kg/kg] of air at t whose thermodynamic wet bulb is wet."""
+    latent, slope, liquid = _OVER_ICE if wet < 0.0 else _OVER_WATER
+    saturated = humidity_ratio(exp(_saturated_ln_e(wet, p, ICE if wet < 0.0 else WARM)), p)
+    return ((latent - slope * wet) * saturated - 1.006 * (t - wet)) / (latent + 1.86 * t - liquid * wet)
+
+
+def wet_bulb_c(t_c: float, rh: float, p_pa: float) -> float:
+    """Thermodynamic wet bulb [C]; not what a sling psychrometer reads, see `psychrometer_rh`.
+
+    Valid result -10..+60 C, gas to 100 C, 0.55..1.1 bar absolute; within 0.05 K of CoolProp, except that a
+    bulb within 0.7 K of 0 C may be taken as wet here and as iced there.
+    Raises: OutOfRange. Source: ASHRAE Handbook Fundamentals 2017, chapter 1, equations 33 and 35, by bisection.
+    """
+    wanted = humidity_ratio(vapour_pressure_pa(t_c, rh, p_pa), p_pa)
+    _check_wet_bulb(t_c, min(t_c, 60.0), p_pa)
+    low, high = -10.0, min(t_c, 60.0)
+    if not _wet_bulb_ratio(t_c, low, p_pa) <= wanted <= _wet_bulb_ratio(t_c, high, p_pa) * (1.0 + 1e-3):
+        raise OutOfRange("humidity ratio for a wet bulb (kg/kg)", wanted, "a wet bulb of -10 to 60 C")
+    while high - low > 1e-6:
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if _wet_bulb_ratio(t_c, middle, p_pa) < wanted else (low, middle)
+    return (low + high) / 2.0
+
+
+# The array forms below use the same polynomials piece by piece, so they agree with the scalars to 1e-9 K.
+
+
+def _broadcast(*values: ArrayLike) -> list[Column]:
+    import numpy as np
+
+    return [np.array(a, dtype=np.float64, ndmin=1) for a in np.broadcast_arrays(*values)]
+
+
+def _holds(p: Column) -> NDArray[np.bool_]:
+    return (p >= LOWEST_PA) & (p <= HIGHEST_PA)
+
+
+def _by_phase(pieces: list[tuple[NDArray[np.bool_], Phase]], law: Law, *columns: Column) -> Column:
+    """law(*columns, phase) on each piece; NaN where no piece applies."""
+    import numpy as np
+
+    result = np.full_like(columns[0], np.nan)
+    for where, phase in pieces:
+        if where.any():
+            # Computing the whole column and choosing is quicker than gathering a scattered piece of it.
+            result = np.where(where, law(*columns, phase), result)
+    return result
+
+
+def _saturated_ln_e_array(t: Column, p: Column, phase: Phase) -> Column:
+    """As `_saturated_ln_e`, NaN where saturation is not below the total pressure."""
+    import numpy as np
+
+    shift, scale, offset = phase.axis
+    u = scale / (t + shift) - offset
+    ln_e = _septic(u, phase.ln_saturation)
+    share = 1.0 - np.exp(ln_e) / p
+    return np.where(share > 0.0, ln_e + _ln_factor(u, p, share, phase.ln_factor), np.nan)
+
+
+def _point_array(ln_e: Column, e: Column, p: Column, phase: Phase) -> Column:
+    """As `_point`."""
+    shift, scale, offset = phase.inverse_axis
+    factor_scale, factor_offset = phase.inverse_factor_axis
+    ln_f = _ln_factor(factor_scale * ln_e - factor_offset, p, 1.0 - e / p, phase.inverse_ln_factor)
+    return _septic(scale / (shift - ln_e + ln_f) - offset, phase.temperature)
+
+
+def _ln_vapour_array(t: Column, rh: Column, p: Column) -> Column:
+    """ln of the partial pressure, NaN where `vapour_pressure_pa` would raise."""
+    import numpy as np
+
+    good = (t <= HOTTEST_GAS_C) & (t >= COLDEST_C) & (rh > 0.0) & (rh <= 1.0) & _holds(p)
+    cold, hot = t < 0.0, t >= SEAM_C
+    pieces = [(good & ~cold & ~hot, WARM), (good & cold, SUPERCOOLED), (good & hot, HOT)]
+    with np.errstate(all="ignore"):
+        return _by_phase(pieces, _saturated_ln_e_array, t, p) + np.log(rh)
+
+
+def _dew_point_array(ln_e: Column, p: Column) -> Column:
+    """As `_dew_point`, NaN out of range."""
+    import numpy as np
+
+    e = np.exp(ln_e)
+    warm, cold = e > _SURELY_SUPERCOOLED_PA, e <= _SURELY_SUPERCOOLED_PA
+    with np.errstate(all="ignore"):
+        point = _by_phase([(warm, WARM), (cold, SUPERCOOLED)], _point_array, ln_e, e, p)
+    gap = warm & (point < 0.0)
+    if gap.any():
+        point[gap] = np.minimum(_point_array(ln_e[gap], e[gap], p[gap], SUPERCOOLED), 0.0)
+    return _nan_outside(point, COLDEST_C, HIGHEST_POINT_C)
+
+
+def _nan_outside(point: Column, low: float, high: float) -> Column:
+    import numpy as np
+
+    return np.where((point >= low - FIT_K) & (point <= high + FIT_K), point, np.nan)
+
+
+def _frost_point_array(ln_e: Column, p: Column) -> Column:
+    """As `frost_point_from_vapour_pressure_c`, NaN out of range."""
+    import numpy as np
+
+    e = np.exp(ln_e)
+    with np.errstate(all="ignore"):
+        point = _by_phase([(e < 1.1 * _SURELY_SUPERCOOLED_PA, ICE)], _point_array, ln_e, e, p)
+    return np.minimum(_nan_outside(point, COLDEST_C, 0.0), 0.0)
+
+
+def _ln_checked_array(e: Column, p: Column) -> Column:
+    """ln e, NaN where `_check_vapour` would raise."""
+    import numpy as np
+
+    good = (e > 0.0) & (e < p) & _holds(p)
+    with np.errstate(all="ignore"):
+        return np.where(good, np.log(e), np.nan)
+
+
+def vapour_pressure_array_pa(t_c: ArrayLike, rh: ArrayLike, p_pa: ArrayLike) -> Column:
+    """`vapour_pressure_pa` for arrays that broadcast together; NaN where the scalar would raise."""
+    import numpy as np
+
+    return np.exp(_ln_vapour_array(*_broadcast(t_c, rh, p_pa)))
+
+
+def dew_point_array_c(t_c: ArrayLike, rh: ArrayLike, p_pa: ArrayLike) -> Column:
+    """`dew_point_c` for arrays that broadcast together; NaN where the scalar would raise."""
+    t, humidity, p = _broadcast(t_c, rh, p_pa)
+    return _dew_point_array(_ln_vapour_array(t, humidity, p), p)
+
+
+def frost_point_array_c(t_c: ArrayLike, rh: ArrayLike, p_pa: ArrayLike) -> Column:
+    """`frost_point_c` for arrays that broadcast together; NaN where the scalar would raise."""
+    t, humidity, p = _broadcast(t_c, rh, p_pa)
+    return _frost_point_array(_ln_vapour_array(t, humidity, p), p)
+
+
+def dew_point_from_vapour_pressure_array_c(e_pa: ArrayLike, p_pa: ArrayLike) -> Column:
+    """`dew_point_from_vapour_pressure_c` for arrays that broadcast together; NaN where the scalar would raise."""
+    e, p = _broadcast(e_pa, p_pa)
+    return _dew_point_array(_ln_checked_array(e, p), p)
+
+
+def frost_point_from_vapour_pressure_array_c(e_pa: ArrayLike, p_pa: ArrayLike) -> Column:
+    """`frost_point_from_vapour_pressure_c` for arrays; NaN where the scalar would raise."""
+    e, p = _broadcast(e_pa, p_pa)
+    return _frost_point_array(_ln_checked_array(e, p), p)
+
+
+def condensation_point_array_c(e_pa: ArrayLike, p_pa: ArrayLike) -> tuple[Column, NDArray[np.bool_]]:
+    """`condensation_point_c` for arrays: (temperatures, whether as frost); NaN and False out of range."""
+    import numpy as np
+
+    dew = dew_point_from_vapour_pressure_array_c(e_pa, p_pa)
+    frost = frost_point_from_vapour_pressure_array_c(e_pa, p_pa)
+    wet = dew >= 0.0
+    return np.where(wet, dew, frost), ~wet & np.isfinite(frost)
