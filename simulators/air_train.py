@@ -44,9 +44,10 @@ class Gas:
 
 @dataclass(frozen=True, slots=True)
 class Train:
-    """The machine. Gauge pressures [bar], differences [K], fractions 0..1. Figures invented for the demonstration.
+    """The machine: gauge pressures [bar], differences [K], fractions 0..1. All figures are invented.
 
-    approach_k: receiver gas above outside air. shell_loss: share of the absorption heat lost through the bed's shell.
+    approach_k: receiver gas above outside air. shell_loss: share of the absorption heat that leaves through
+    the bed's shell.
     """
 
     line_bar_g: float = 7.0
@@ -91,7 +92,7 @@ def receiver(gas: Gas, temperature_c: float) -> Gas:
 
 
 def throttled(gas: Gas, pressure_pa: float) -> Gas:
-    """Lower the pressure; the vapour's partial pressure falls in proportion. The slight cooling is left out."""
+    """Lower the pressure; the vapour's falls in proportion. The slight cooling is left out."""
     return replace(gas, vapour_pa=gas.vapour_pa * pressure_pa / gas.pressure_pa, pressure_pa=pressure_pa)
 
 
@@ -117,7 +118,7 @@ def salt_dryer(gas: Gas, equilibrium_rh: float, shell_loss: float = 0.0) -> Gas:
 
 
 def run(train: Train, weather: Weather, equilibrium_rh: float, pot_wall_c: float) -> TrainState:
-    """The whole train in this weather, with the salt in this condition and the pot's wall at pot_wall_c [degC]."""
+    """The whole train: the salt holds equilibrium_rh (0..1), the pot's wall is at pot_wall_c [degC]."""
     outside = weather.pressure_pa
     intake = Gas(weather.air_c, weather.vapour_pa, outside)
     hot = compressor(intake, outside + train.line_bar_g * BAR, train.compression_k)

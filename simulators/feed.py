@@ -2,7 +2,7 @@
 
 The month is June 2016 of the BSRN station Payerne (CH, 491 m), one row a minute, as it comes with pvlib
 (test extra; the file stays there). Air is the 10 m sensor and pressure the station's own. The steel plate is
-computed from the measured radiation. Also here: the station's three-hourly SYNOP text, for checking.
+computed from the measured radiation. Also here: the station's SYNOP text, six reports a day, for checking.
     python -m simulators.feed --broker localhost:1883 --time-lapse 60,2016-06-01T00:00:00Z,1764080000.0
 """
 
@@ -33,7 +33,7 @@ CALM_M_S = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Minute:
-    """One row: UTC, 10 m air [degC, %RH], station pressure [hPa], fluxes [W/m2]; None where the file has none."""
+    """One row: UTC, 10 m air [degC, %RH], station pressure [hPa], fluxes [W/m2]; None where missing."""
 
     time: datetime
     air_c: float | None
@@ -47,7 +47,7 @@ class Minute:
 
 @dataclass(frozen=True, slots=True)
 class Synop:
-    """One report of the station: UTC, air temperature and dew point [degC], wind [m/s]; None where not given."""
+    """One report: UTC, air temperature and dew point [degC], wind [m/s]; None where not given."""
 
     time: datetime
     air_c: float | None
@@ -154,7 +154,10 @@ def wind_by_minute(reports: list[Synop]) -> Iterator[float]:
 
 
 def around(row: Minute, before: Surroundings, wind_m_s: float) -> Surroundings:
-    """What the plate stands in: both faces' fluxes added. A missing flux (0.03 % of minutes) keeps the one before."""
+    """What the plate stands in: both faces' fluxes added.
+
+    A missing flux (0.03 % of minutes) keeps the one before, since a zero would cool the plate.
+    """
     return Surroundings(
         before.air_c if row.air_c is None else row.air_c,
         total(row.shortwave_down, row.shortwave_up, before.shortwave_w_m2),
@@ -183,7 +186,7 @@ def plate_c(rows: list[Minute], reports: list[Synop]) -> Iterator[float]:
 
 
 def samples(path: Path | None = None) -> Iterator[Row]:
-    """One row of readings for every minute of the month; None, so not published, where the file has a fill."""
+    """One row of readings for every minute of the month; None, so not published, where the file has fills."""
     rows = list(month(path))
     for row, steel_c in zip(rows, plate_c(rows, synop(path)), strict=True):
         yield {
@@ -195,7 +198,7 @@ def samples(path: Path | None = None) -> Iterator[Row]:
 
 
 def first_row(lapse: TimeLapse) -> int:
-    """Row that carries the epoch's time of day on the first day, so that day and night agree with the clock."""
+    """Row of the epoch's time of day on the first day, so that day and night agree with the clock."""
     epoch = datetime.fromtimestamp(lapse.epoch_s, UTC)
     return epoch.hour * 60 + epoch.minute
 

@@ -37,7 +37,7 @@ INSTRUMENTS = (
 )
 UNITS = {each.id: each.unit for each in INSTRUMENTS}
 
-# The coldest spot looks mostly at the sky; the warmest sees the warm ground; the pot stands half under the sky.
+# The coldest spot sees the most sky, the warmest the most ground; the pot stands between.
 LOW = Plate(0.010, sky_view=0.55)
 HIGH = Plate(0.012, sky_view=0.30)
 POT = Plate(0.010, sky_view=0.40)

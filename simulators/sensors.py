@@ -16,7 +16,7 @@ from typing import Literal
 class Fault:
     """A failure of one sensor between start_s and end_s [s since the start of the scenario].
 
-    stuck repeats the last value, silent publishes nothing, drift adds drift_per_hour [unit/h] from start_s on.
+    stuck repeats the last value, silent publishes nothing, drift adds drift_per_hour [unit/h].
     """
 
     sensor: str

@@ -18,7 +18,7 @@ STEEL_J_M3_K = 7850.0 * 480.0
 class Plate:
     """A plate: thickness [m], faces that exchange heat (1 or 2), absorptance and emissivity (0..1).
 
-    sky_view is the share (0..1) of what the outer face sees that is sky; the rest is ground at air temperature.
+    sky_view is the share (0..1) of the outer face's view that is sky; the rest is ground at air temperature.
     """
 
     thickness_m: float

@@ -139,7 +139,7 @@ def test_dew_point_inverts_saturation() -> None:
 
 @pytest.mark.parametrize(("equilibrium_rh", "outlet_c", "dew_c"), [(0.50, 45.0, 32.1), (0.33, 47.4, 27.0)])
 def test_salt_bed_worked_case(equilibrium_rh: float, outlet_c: float, dew_c: float) -> None:
-    """Saturated 40 degC at 8 bar absolute through an adiabatic bed: a worked case of our own notes."""
+    """Saturated 40 degC at 8 bar absolute through an adiabatic bed: a worked case, reckoned beforehand."""
     out = air_train.salt_dryer(air_train.Gas(40.0, saturation_pa(40.0), 8e5), equilibrium_rh)
     assert out.temperature_c == pytest.approx(outlet_c, abs=0.3)
     assert dew_point_c(out.vapour_pa) == pytest.approx(dew_c, abs=0.3)
