@@ -18,7 +18,7 @@ from pathlib import Path
 
 from simulators.publish import Row, Source, options, play
 from simulators.steel import Plate, Surroundings, after, film_w_m2_k
-from simulators.time_lapse import TimeLapse, parse
+from simulators.time_lapse import TimeLapse
 
 JOBSITE = "payerne"
 STEP_S = 60.0
@@ -208,7 +208,7 @@ def main() -> None:
     parser = options("Publish a measured month of weather (Payerne, June 2016) with a computed steel plate")
     parser.add_argument("--days", type=float, default=30.0, help="stop after this many simulated days")
     chosen = parser.parse_args()
-    lapse = parse(chosen.time_lapse)
+    lapse: TimeLapse = chosen.time_lapse
     first = first_row(lapse)
     rows = islice(samples(), first, first + round(chosen.days * 1440))
     play(chosen.broker, Source(JOBSITE, UNITS, rows, STEP_S), lapse)

@@ -102,7 +102,8 @@ def options(description: str) -> argparse.ArgumentParser:
     """The options that every publisher has."""
     parser = argparse.ArgumentParser(description=description)
     parser.add_argument("--broker", default="localhost:1883", help="host:port of the MQTT broker")
-    parser.add_argument("--time-lapse", default="", help="FACTOR,EPOCH,ANCHOR; without it the plain clock")
+    said = "FACTOR,EPOCH,ANCHOR; without it the plain clock"
+    parser.add_argument("--time-lapse", type=parse, default="", metavar="LAPSE", help=said)
     return parser
 
 
@@ -120,7 +121,7 @@ def main() -> None:
     chosen = parser.parse_args()
     rows = jobsite.samples(SCENARIOS[chosen.scenario])
     source = Source(jobsite.JOBSITE, jobsite.UNITS, rows, jobsite.STEP_S)
-    play(chosen.broker, source, parse(chosen.time_lapse))
+    play(chosen.broker, source, chosen.time_lapse)
 
 
 if __name__ == "__main__":
