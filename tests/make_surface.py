@@ -9,7 +9,7 @@ Four pieces are fitted:
 * ice: e from IAPWS R14-08(2011), f from CoolProp (ASHRAE RP-1485), -100 to 0 C.
 
 forward: u = scale / (t + shift) - offset;  ln e = S(u);  ln f = (1 - e/p) (A(u) + p B(u) + p^2 C(u)).
-inverse: the same shape in a linear axis of ln(f e) gives ln f; then v = scale / (shift - ln e) - offset gives t.
+inverse: the same shape in a linear axis of ln(f e) gives ln f; v = scale / (shift - ln e) - offset gives t.
 """
 
 from __future__ import annotations
@@ -115,7 +115,7 @@ def surface_points(t: Any, pure: Callable[[float], float], ln_factor: Callable[[
 
 
 def trust(t: Any, e: Any, p: Any) -> Any:
-    """Weights: less near pure steam, where CoolProp ends, and less below -66 C, seldom met and extrapolated."""
+    """Weights: less near pure steam, where CoolProp ends, and below -66 C, seldom met and extrapolated."""
     return np.where(e < 0.8 * p, 1.0, 0.3) * np.where(t > -66.0, 1.0, 0.3)
 
 
@@ -132,7 +132,7 @@ def forward(t: Any, pure: Any, points: Any, shift: float) -> dict[str, Any]:
 
 
 def inverse(t: Any, pure: Any, points: Any, shift_t: float) -> dict[str, Any]:
-    """Fit ln f along the saturation line against ln of the real e, and temperature against ln of the pure e."""
+    """Fit ln f along the saturation line against the real ln e, and temperature against the pure ln e."""
     ln_e = np.log([pure(a) for a in t])
     shift = float(np.polynomial.polynomial.polyfit(1 / (t + shift_t), ln_e, 1)[0])
     scale, offset = axis(1 / (shift - ln_e))
