@@ -8,6 +8,7 @@ must be quick.
 from __future__ import annotations
 
 import secrets
+import signal
 import threading
 import time
 from collections.abc import Callable
@@ -21,7 +22,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from fastapi.staticfiles import StaticFiles
 
 from gateway.board import Board
-from gateway.web.guard import SecurityHeaders, FormTooLong, is_cross_site, small_form
+from gateway.web.guard import LongFormError, SecurityHeaders, is_cross_site, small_form
 from gateway.web.live import Ring, Streams, Watch
 from gateway.web.pages import Pages
 
@@ -108,7 +109,7 @@ async def _acknowledge(web: _Web, request: Request) -> Response:
         return _answer(web, request, 403, "This request came from another site. Nothing was acknowledged.")
     try:
         form = await small_form(request)
-    except FormTooLong as error:
+    except LongFormError as error:
         return _answer(web, request, 413, str(error))
     if not secrets.compare_digest(form.get("token", "").encode(), web.token.encode()):
         return _answer(web, request, 403, "This page is older than the gateway's last start. Reload it.")
@@ -167,9 +168,13 @@ class PageServer(uvicorn.Server):
         )  # fmt: skip
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-        """End the streams, then stop as usual."""
-        self._stop_streams.set()
-        super().handle_exit(sig, frame)
+        """End the streams, then let the requests in hand finish; a second Ctrl-C does not wait for them.
+
+        Unlike the base class this does not keep the signal to raise it again after `run`: that would end the
+        process before its caller could close the journal.
+        """
+        self.force_exit = self.should_exit and sig == signal.SIGINT
+        self.close()
 
     def close(self) -> None:
         """Stop without a signal, for a service that handles signals itself."""

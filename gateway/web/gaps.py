@@ -17,6 +17,7 @@ from gateway.web.words import number, number_beside
 Span = tuple[float, float]
 STEEL = "steel"
 _MOST_STEPS = 6  # labels that fit side by side on a phone
+_SAME_K = 0.05  # half of what is shown
 _LEAST_SPAN_C = 10.0  # a narrower scale would make sensor noise look like weather
 
 
@@ -46,7 +47,8 @@ class Scale:
 class Bar:
     """One place, ready to draw: spans are (left, width) in percent; None where there is nothing to draw.
 
-    side: wet | short | near | clear | plain | bound | unknown; the soft edge fades left on the wet side.
+    solid is None where an end is not known: then hatching is drawn.
+    side: wet | short | near | clear | plain | bound | unknown. reversed: the colder end is the temperature.
     ends: the texts under the bar from left to right.
     """
 
@@ -60,6 +62,7 @@ class Bar:
     condensation_at: float | None
     temperature_at: float | None
     notch_at: float | None
+    reversed: bool
     ends: tuple[str, ...]
 
 
@@ -100,12 +103,17 @@ def _whole_steps(low_c: float, high_c: float) -> Scale:
 
 def groups(gaps: tuple[Gap, ...], scale: Scale) -> list[Group]:
     """Return the steel first, then each train, places in the order given."""
-    names = sorted(dict.fromkeys(gap.group for gap in gaps), key=lambda name: name != STEEL)
+    names = sorted(dict.fromkeys(gap.group for gap in gaps), key=lambda name: not _is_steel(name))
     return [Group(_title(name), tuple(bar(g, scale) for g in gaps if g.group == name)) for name in names]
 
 
 def _title(name: str) -> str:
-    return "Steel" if name == STEEL else f"{name}, in the order the air flows"
+    return f"Steel{name.removeprefix(STEEL)}" if _is_steel(name) else f"{name}, in the order the air flows"
+
+
+def _is_steel(name: str) -> bool:
+    """Steel is one group, or one for each area: "steel, area A"."""
+    return name == STEEL or name.startswith(f"{STEEL},")
 
 
 def bar(gap: Gap, scale: Scale) -> Bar:
@@ -126,6 +134,7 @@ def bar(gap: Gap, scale: Scale) -> Bar:
         condensation_at=None if low is None else scale.percent(low),
         temperature_at=None if high is None else scale.percent(high),
         notch_at=None if low is None or gap.limit_k is None else scale.percent(low + gap.limit_k),
+        reversed=_is_reversed(gap),
         ends=_ends(gap),
     )
 
@@ -133,8 +142,7 @@ def bar(gap: Gap, scale: Scale) -> Bar:
 def side_of(gap: Gap) -> str:
     """Say where the margin lies against zero and the notch; a margin of 0 is wet: water is there already."""
     margin = gap.margin_k
-    ends_known = gap.condensation_point_c is not None and gap.temperature_c is not None
-    if gap.validity is Validity.UNKNOWN or margin is None or not ends_known:
+    if gap.validity is Validity.UNKNOWN or margin is None:
         return "unknown"
     if margin <= 0:
         return "wet"
@@ -185,12 +193,22 @@ def _words(gap: Gap, side: str) -> str:
         "unknown": f"limit {limit.removeprefix('the limit of ')}" if limit else "no limit set",
     }[side]
     not_stated = side != "unknown" and gap.expanded_u_k is None
-    return f"{words}; uncertainty not stated" if not_stated else words
+    return words + _further_on(gap) + ("; uncertainty not stated" if not_stated else "")
+
+
+def _further_on(gap: Gap) -> str:
+    """The margin of a piece is that of the worst wall from it on, the bar is the piece itself: say which."""
+    if gap.condensation_point_c is None or gap.temperature_c is None or gap.margin_k is None:
+        return ""
+    here = gap.temperature_c - gap.condensation_point_c
+    if abs(here - gap.margin_k) < _SAME_K:
+        return ""
+    return f"; the worst wall is further on, the gap here is {number_beside(here, 0.0)} K"
 
 
 def _ends(gap: Gap) -> tuple[str, ...]:
     low = f"{'frost' if gap.frost else 'dew'} point {_degrees(gap.condensation_point_c)}"
-    if gap.frost and gap.group != STEEL:
+    if gap.frost and not _is_steel(gap.group):
         low += ", ice may block"
     high = f"temperature {_degrees(gap.temperature_c)}"
     return (high, low) if _is_reversed(gap) else (low, high)

@@ -24,7 +24,7 @@ HEADERS = {
 _LONGEST_FORM = 4096
 
 
-class FormTooLong(Exception):
+class LongFormError(Exception):
     """The form is longer than any acknowledgement."""
 
     def __str__(self) -> str:
@@ -68,12 +68,12 @@ def is_cross_site(headers: Headers) -> bool:
 async def small_form(request: Request) -> dict[str, str]:
     """Return the last value of each field.
 
-    Raises: FormTooLong: before more than 4 KiB are held.
+    Raises: LongFormError: before more than 4 KiB are held.
     """
     body = bytearray()
     async for chunk in request.stream():
         body += chunk
         if len(body) > _LONGEST_FORM:
-            raise FormTooLong
+            raise LongFormError
     fields = parse_qs(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=None)
     return {name: values[-1] for name, values in fields.items()}

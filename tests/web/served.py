@@ -1,7 +1,7 @@
 """The made board behind a real server, as its own process: `python -m tests.web.served FOLDER`.
 
 The board's second follows the clock. The folder steers it: a file `inside` changes the first verdict; the
-port and the last acknowledgement are written there.
+port and the last acknowledgement are written there, and `closed` after an orderly end.
 """
 
 from __future__ import annotations
@@ -50,6 +50,7 @@ def main(folder: Path) -> None:
     server = PageServer(app, port=port)
     _tell_when_listening(server, folder, port)
     server.run()
+    (folder / "closed").touch()
 
 
 def _tell_when_listening(server: PageServer, folder: Path, port: int) -> None:

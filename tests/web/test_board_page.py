@@ -13,7 +13,7 @@ from alerts.measured import Validity
 from gateway.web.gaps import groups, scale_for, side_of
 from gateway.web.words import number_beside, offset, since
 from tests.web.conftest import Pages, Stage
-from tests.web.made import BOARD, GAPS, NOW_MS, gap
+from tests.web.made import BOARD, GAPS, NOW_MS, gap, judged
 
 CLIMATE = "climate only: salts, cleanliness and profile are not judged"
 ADVISORY = (
@@ -131,6 +131,39 @@ def test_gaps_keep_the_order_of_the_air_after_the_steel() -> None:
 def test_side(expected: str, low: float | None, high: float, u: float | None, limit: float | None) -> None:
     """The words under a bar follow the margin against zero and the notch."""
     assert expected == side_of(gap("steel", "Keel", low, high, u=u, limit=limit))
+
+
+def test_a_margin_of_a_later_wall_is_told_apart_from_the_bar(stage: Stage, pages: Pages) -> None:
+    """A piece shows the worst margin from it on; where the bar is longer, the words say so."""
+    stage.board = replace(BOARD, gaps=(replace(gap("Train 1", "Hose", 10.0, 18.2), margin_k=-1.5),))
+    html = pages.ask("GET", "/").text
+    assert "wet side; the worst wall is further on, the gap here is 8.2 K" in html
+    assert "dew point 10.0 °C" in html[: html.index("temperature 18.2 °C")]
+
+
+def test_steel_of_each_area_comes_before_the_trains() -> None:
+    """A group for each area is steel too: no ice blocks there, and it is drawn first."""
+    mixed = (GAPS[4], gap("steel, area A", "Keel", -2.0, 3.0, frost=True))
+    first, second = groups(mixed, scale_for(mixed))
+    assert (first.title, second.title) == ("Steel, area A", "Train 1, in the order the air flows")
+    assert first.bars[0].ends == ("frost point −2.0 °C", "temperature 3.0 °C")
+
+
+def test_an_end_that_is_not_known_is_hatched_though_the_margin_is_known(stage: Stage, pages: Pages) -> None:
+    """The number stands, but no bar is drawn from nowhere."""
+    stage.board = replace(BOARD, gaps=(replace(gap("Train 1", "Hose", None, 18.2), margin_k=4.0),))
+    html = pages.ask("GET", "/").text
+    assert "4.0 K" in html
+    assert 'class="hatched"' in html
+
+
+def test_a_limit_that_names_its_clause_names_it_once(stage: Stage, pages: Pages) -> None:
+    """Some limits are written with their clause; one not judged yet has no since."""
+    limit = replace(judged(Verdict.UNKNOWN, limit="at least 3 K (clause 3.2.1)"), since_utc_ms=0)
+    stage.board = replace(BOARD, verdicts=(replace(BOARD.verdicts[0], limits=(limit,)),))
+    html = pages.ask("GET", "/").text
+    assert html.count("clause 3.2.1") == 1
+    assert "1970" not in html
 
 
 def test_a_bound_is_never_drawn_as_above_the_limit() -> None:

@@ -1,4 +1,4 @@
-"""A real browser against a real server: a verdict changes live, an alarm is acknowledged, the link is lost."""
+"""A real browser and a real server: a verdict changes, an alarm is acknowledged, the link is lost."""
 
 from __future__ import annotations
 
@@ -138,3 +138,5 @@ def test_a_stop_ends_open_streams_within_two_seconds(server: Server) -> None:
     with urllib.request.urlopen(f"{server.url}live", timeout=5) as stream:
         assert stream.readline() == b"retry: 2000\n"
         assert server.end(signal.SIGTERM) < 2
+    assert server.process.returncode == 0
+    assert (server.folder / "closed").exists()  # what stands after `run` was reached
