@@ -98,12 +98,21 @@ def address(broker: str) -> tuple[str, int]:
     return host, int(port or 1883)
 
 
+def lapse_option(text: str) -> TimeLapse:
+    """The time-lapse of an option; a bad one ends the command with a sentence instead of a trace."""
+    try:
+        return parse(text)
+    except ValueError as wrong:
+        message = f"{text!r} is not FACTOR,EPOCH,ANCHOR such as 60,2026-06-10T16:30:00Z,1764080000.0 ({wrong})"
+        raise argparse.ArgumentTypeError(message) from wrong
+
+
 def options(description: str) -> argparse.ArgumentParser:
     """The options that every publisher has."""
     parser = argparse.ArgumentParser(description=description)
     parser.add_argument("--broker", default="localhost:1883", help="host:port of the MQTT broker")
     said = "FACTOR,EPOCH,ANCHOR; without it the plain clock"
-    parser.add_argument("--time-lapse", type=parse, default="", metavar="LAPSE", help=said)
+    parser.add_argument("--time-lapse", type=lapse_option, default="", metavar="LAPSE", help=said)
     return parser
 
 
