@@ -162,4 +162,7 @@ def deadline_ms(alarm: Alarm, limit: Limit) -> int | None:
         (alarm.clearing_since, limit.off_delay_s, True),
         (alarm.inside_since, limit.off_delay_s, alarm.warned),
     ]
-    return min((since + round(delay * 1000) for since, delay, runs in timers if since is not None and runs), default=None)
+    return min(
+        (since + round(delay * 1000) for since, delay, runs in timers if since is not None and runs),
+        default=None,
+    )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import getpass
 import os
-import runpy
 import signal
 import sys
 import threading
@@ -13,8 +12,12 @@ import time
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gateway import __version__
+
+if TYPE_CHECKING:
+    from gateway.service import Service
 
 CAUTION = "Advisory only, never a safety interlock; the specification, data sheets and local codes decide."
 
@@ -47,8 +50,13 @@ def _parser() -> argparse.ArgumentParser:
     again = commands.add_parser("replay", help="fold the journal again and compare the events, byte for byte")
     again.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
     again.set_defaults(act=_replay)
-    _module(commands.add_parser("feed", help="play a recorded month of weather through the broker"), "simulators.feed")
-    _module(commands.add_parser("demo", help="a simulated jobsite, everything on this machine"), "simulators.demo")
+    _module(
+        commands.add_parser("feed", help="play a recorded month of weather through the broker"),
+        "simulators.feed",
+    )
+    _module(
+        commands.add_parser("demo", help="a simulated jobsite, everything on this machine"), "simulators.demo"
+    )
     return parser
 
 
@@ -92,7 +100,7 @@ def _run(args: argparse.Namespace) -> int:
     return _serve(service, args)
 
 
-def _serve(service: Service, args: argparse.Namespace) -> int:  # type: ignore[name-defined]  # noqa: F821
+def _serve(service: Service, args: argparse.Namespace) -> int:
     """Writer in a thread, pages in front; when either ends, both end."""
     failed: list[BaseException] = []
 
@@ -121,7 +129,7 @@ def _serve(service: Service, args: argparse.Namespace) -> int:  # type: ignore[n
     return 0
 
 
-def _pages(service: Service, address: str) -> None:  # type: ignore[name-defined]  # noqa: F821
+def _pages(service: Service, address: str) -> None:
     from gateway.web.app import PageServer, make_app
 
     host, port = _address(address)
@@ -186,7 +194,9 @@ def _wait_until_taken(home: Path, left: Path) -> int:
         service.close()
         break
     if left.exists():
-        print(f"{home}: the running dewgate did not take the jobsite within 10 s; is it alive?", file=sys.stderr)
+        print(
+            f"{home}: the running dewgate did not take the jobsite within 10 s; is it alive?", file=sys.stderr
+        )
         return 1
     print("in force; the journal keeps who and why")
     return 0

@@ -40,13 +40,11 @@ def conditions(site: Jobsite, read: Read) -> Conditions:
     for area in site.areas:
         _area(found, area, [stations[name] for name in area.stations], site, read)
     for train in site.trains:
-        _train(found, train, stations, site, read)
+        _train(found, train, stations, read)
     return found
 
 
-def derive(
-    inputs: list[Measured], formula: Callable[..., float], dry_bound: bool = True
-) -> Measured:
+def derive(inputs: list[Measured], formula: Callable[..., float], dry_bound: bool = True) -> Measured:
     """Apply a formula to measured inputs: unknown stays unknown, u is propagated, flags are kept.
 
     dry_bound: whether a bound among the inputs bounds the result too (else the result is unknown).
@@ -122,7 +120,7 @@ def is_running(train: Train, read: Read) -> bool | None:
     return max(known) >= RUNNING_PA if known else None
 
 
-def _train(found: Conditions, train: Train, stations: dict[str, Station], site: Jobsite, read: Read) -> None:
+def _train(found: Conditions, train: Train, stations: dict[str, Station], read: Read) -> None:
     baro = read(stations[train.station].station_pressure)
     vapour: list[Measured] = []  # gas temperature, RH, gauge pressure where the vapour was last measured
     pressure: Measured | None = None
@@ -132,7 +130,9 @@ def _train(found: Conditions, train: Train, stations: dict[str, Station], site: 
         if outlet.temperature and outlet.relative_humidity and pressure:
             vapour = [read(outlet.temperature), read(outlet.relative_humidity), pressure]
             found[f"{train.id}/{piece.id}", Quantity.PRESSURE_DEW_POINT] = [
-                Condition(piece.label, derive([*vapour, baro], lambda t, rh, pg, pb: _point_c(t, rh, pg + pb)[0]))
+                Condition(
+                    piece.label, derive([*vapour, baro], lambda t, rh, pg, pb: _point_c(t, rh, pg + pb)[0])
+                )
             ]
         if vapour and pressure:
             _margin_from(found, train, number, vapour, pressure, baro, stations, read)

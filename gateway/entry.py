@@ -71,7 +71,9 @@ def unpack(entry: bytes) -> tuple[Kind, int, bytes]:
     """Return kind, core time and body. Raises ValueError for a kind or version this program does not know."""
     kind, version, core_ms = _HEAD.unpack_from(entry)
     if version != VERSION:
-        raise ValueError(f"entry version {version} is newer than this program's {VERSION}: update the program")
+        raise ValueError(
+            f"entry version {version} is newer than this program's {VERSION}: update the program"
+        )
     return Kind(kind), core_ms, entry[_HEAD.size :]
 
 
@@ -87,7 +89,9 @@ def message_of(body: bytes) -> Arrival:
     flags, packet_id, size = _FACTS.unpack_from(body)
     end = _FACTS.size + size
     topic = body[_FACTS.size : end].decode()
-    return Arrival(topic, body[end:], packet_id, bool(flags & DUP), bool(flags & RETAIN), bool(flags & BEFORE_MARKER))
+    return Arrival(
+        topic, body[end:], packet_id, bool(flags & DUP), bool(flags & RETAIN), bool(flags & BEFORE_MARKER)
+    )
 
 
 def rejection(arrival: Arrival, why: Rejected, core_ms: int, kept: int = KEPT_OF_REJECTED) -> bytes:
@@ -109,18 +113,30 @@ class Refusal:
     detail: str
     sha256: bytes
     kept: bytes
+    packet_id: int
+
+    @property
+    def key(self) -> bytes:
+        """What a repeat of this message by the broker is known by."""
+        return repeat_key(self.packet_id, self.topic, self.sha256)
+
+
+def repeat_key(packet_id: int, topic: str, digest: bytes) -> bytes:
+    """Return what a message without a time is recognised by when the broker sends it again."""
+    return packet_id.to_bytes(2, "big") + digest + topic.encode("utf-8", "replace")[:1024]
 
 
 def rejection_of(body: bytes) -> Refusal:
     """Return what a rejection entry body holds."""
-    _, _, size = _FACTS.unpack_from(body)
+    _, packet_id, size = _FACTS.unpack_from(body)
     at = _FACTS.size + size
     topic = body[_FACTS.size : at].decode("utf-8", "replace")
     code_end = at + 1 + body[at]
     (detail_size,) = struct.unpack_from(">H", body, code_end)
     end = code_end + 2 + detail_size
     detail = body[code_end + 2 : end].decode("utf-8", "replace")
-    return Refusal(topic, body[at + 1 : code_end].decode(), detail, body[end : end + 32], body[end + 32 :])
+    code = body[at + 1 : code_end].decode()
+    return Refusal(topic, code, detail, body[end : end + 32], body[end + 32 :], packet_id)
 
 
 def duplicate(arrival: Arrival, first_seq: int, core_ms: int) -> bytes:

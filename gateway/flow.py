@@ -130,10 +130,10 @@ class Flow:
         """Make the entry of one arrival, fold it in and return it for the journal."""
         self._run_to(core_ms, outcomes)
         readings = self._decode(arrival, core_ms)
-        if isinstance(readings, Rejected):
-            made = entry.rejection(arrival, readings, core_ms, self._kept(arrival.topic, core_ms))
-        elif first := self._first_of(arrival, readings):
+        if first := self._first_of(arrival, readings):
             made = entry.duplicate(arrival, first, core_ms)
+        elif isinstance(readings, Rejected):
+            made = entry.rejection(arrival, readings, core_ms, self._kept(arrival.topic, core_ms))
         else:
             made = entry.message(arrival, core_ms)
         self._fold(made, outcomes, arrival, readings)
@@ -169,11 +169,12 @@ class Flow:
         known = 0 if fresh else self.state.rejects_per_topic.get(topic, 0)
         return entry.KEPT_OF_REJECTED if known < KEPT_REJECTIONS else 0
 
-    def _first_of(self, arrival: Arrival, readings: list[Reading]) -> int:
+    def _first_of(self, arrival: Arrival, readings: list[Reading] | Rejected) -> int:
         """Return the sequence number of the message this one repeats, or 0."""
-        firsts = [self._seen(reading) for reading in readings]
-        if all(reading.measured_ms is not None for reading in readings):
+        if isinstance(readings, list) and all(reading.measured_ms is not None for reading in readings):
+            firsts = [self._seen(reading) for reading in readings]
             return firsts[0] if all(firsts) else 0
+        # Without a time of its own only the broker can say that it sends one again.
         return self.state.untimed.get(_untimed_key(arrival), 0) if arrival.dup else 0
 
     def _seen(self, reading: Reading) -> int:
@@ -202,7 +203,9 @@ class Flow:
                     readings = self._as_then(arrival, core_ms)
                 self._message(arrival, readings, core_ms)
             case Kind.REJECTION:
-                self._rejection(body, core_ms)
+                refusal = entry.rejection_of(body)
+                self._rejection(refusal.topic, refusal.code, core_ms)
+                _remember(self.state.untimed, refusal.key, self.state.sequence)
             case Kind.DUPLICATE:
                 self._count("duplicate")
             case Kind.CONFIG_SET:
@@ -221,7 +224,9 @@ class Flow:
     def _as_then(self, arrival: Arrival, core_ms: int) -> list[Reading]:
         readings = self._decode(arrival, core_ms)
         if isinstance(readings, Rejected):
-            raise ValueError(f"entry {self.state.sequence} was accepted and is now refused: {readings.detail}")
+            raise ValueError(
+                f"entry {self.state.sequence} was accepted and is now refused: {readings.detail}"
+            )
         return readings
 
     def _message(self, arrival: Arrival, readings: list[Reading], core_ms: int) -> None:
@@ -265,9 +270,7 @@ class Flow:
             self._count("conflict")
         return False
 
-    def _rejection(self, body: bytes, core_ms: int) -> None:
-        refusal = entry.rejection_of(body)
-        topic, code = refusal.topic, refusal.code
+    def _rejection(self, topic: str, code: str, core_ms: int) -> None:
         state = self.state
         if core_ms // MINUTE != state.rejects_minute:
             state.rejects_minute = core_ms // MINUTE
@@ -342,7 +345,9 @@ class Flow:
         if newest.saturated:
             return replace(plain, validity=Validity.SATURATED, reason=f"{sensor_id}: saturated, judged wet")
         if newest.below_resolution:
-            return replace(plain, validity=Validity.BOUND, reason=f"{sensor_id}: below what this sensor resolves")
+            return replace(
+                plain, validity=Validity.BOUND, reason=f"{sensor_id}: below what this sensor resolves"
+            )
         return plain
 
     def _judge(self, now_ms: int, outcomes: Outcomes) -> None:
@@ -385,8 +390,7 @@ class Flow:
     def _next_deadline(self) -> int | None:
         """Return the next core ms at which silence or a timer changes something without a message."""
         times = [
-            newest.received_ms + self._patience_ms(sensor) + 1
-            for sensor, newest in self.state.newest.items()
+            newest.received_ms + self._patience_ms(sensor) + 1 for sensor, newest in self.state.newest.items()
         ]
         times += [
             due for limit in (self.site.limits if self.site else ())
@@ -412,7 +416,9 @@ class Flow:
         value = condition.measured if condition else unknown(by and f"acknowledged by {by}", state.core_ms)
         now = state.core_ms if condition is None else state.judged_ms
         number = f"A-{alarm.number}"
-        event = Event(state.events, now, number, change, limit_id, verdict, value.value, value.u, value.reason)
+        event = Event(
+            state.events, now, number, change, limit_id, verdict, value.value, value.u, value.reason
+        )
         outcomes.events.append(canonical.to_bytes(event))
         if condition is not None:
             outcomes.notices += self._notices(number, change, self.limits[limit_id], condition, now)
@@ -437,4 +443,4 @@ def _remember(window: dict[K, V], key: K, value: V) -> None:
 
 
 def _untimed_key(arrival: Arrival) -> bytes:
-    return sha256(arrival.packet_id.to_bytes(2) + arrival.topic.encode() + b"\0" + arrival.payload).digest()
+    return entry.repeat_key(arrival.packet_id, arrival.topic, sha256(arrival.payload).digest())

@@ -85,11 +85,17 @@ def _gaps(flow: Flow, site: Jobsite) -> list[Gap]:
         for piece in train.pieces:
             margins = flow.conditions.get((f"{train.id}/{piece.id}", Quantity.CONDENSATION_MARGIN), [])
             limit_k = _notch(site, Quantity.CONDENSATION_MARGIN, train=train.id, piece=piece.id)
-            found += [_gap(train.label, each, limit_k) for each in margins if each.point_c is not None or not each.measured.value]
+            found += [
+                _gap(train.label, each, limit_k)
+                for each in margins
+                if each.point_c is not None or not each.measured.value
+            ]
     return found
 
 
-def _notch(site: Jobsite, quantity: Quantity, area: str = "", train: str = "", piece: str = "") -> float | None:
+def _notch(
+    site: Jobsite, quantity: Quantity, area: str = "", train: str = "", piece: str = ""
+) -> float | None:
     """The highest margin any limit asks for at a place, in K."""
     asked = [
         limit.threshold_inside
@@ -102,7 +108,9 @@ def _notch(site: Jobsite, quantity: Quantity, area: str = "", train: str = "", p
 def _gap(group: str, at: Condition, limit_k: float | None) -> Gap:
     m = at.measured
     u = None if m.u is None else 2 * m.u
-    return Gap(group, at.place, at.point_c, at.temperature_c, m.value, u, limit_k, at.frost, m.validity, m.reason)
+    return Gap(
+        group, at.place, at.point_c, at.temperature_c, m.value, u, limit_k, at.frost, m.validity, m.reason
+    )
 
 
 def _alarms(flow: Flow) -> list[AlarmLine]:
@@ -126,7 +134,9 @@ def _alarms(flow: Flow) -> list[AlarmLine]:
 def _sensor(flow: Flow, sensor: Sensor, core_ms: int) -> SensorLine:
     m = flow.read(sensor.id)
     newest = flow.state.newest.get(sensor.id)
-    value = "not known" if m.value is None else written(m.value, DIMENSION[sensor.quantity], UNITS[sensor.unit])
+    value = (
+        "not known" if m.value is None else written(m.value, DIMENSION[sensor.quantity], UNITS[sensor.unit])
+    )
     age = None if newest is None else core_ms - newest.measured_ms
     return SensorLine(sensor.id, sensor.label, value, age, m.validity, m.reason)
 

@@ -68,11 +68,15 @@ class Service:
         self.actions: deque[tuple[Kind, bytes]] = deque()
         self.broker: Broker | None = None
         self.board: Board | None = None
-        self.turned = time.monotonic()
+        self._shown = -1.0
         self._packer = ThreadPoolExecutor(1, "packer")
         self._packed: Future[files.Packed | None] | None = None
         self._cursor, self._look_again = self.book.outcomes_cursor(), 0.0
-        body = {"core_version": CORE_VERSION, "offset_ms": self.clock.offset_ms, "entries": self.flow.state.sequence}
+        body = {
+            "core_version": CORE_VERSION,
+            "offset_ms": self.clock.offset_ms,
+            "entries": self.flow.state.sequence,
+        }
         self.actions.append((Kind.STARTED, canonical.to_bytes(body)))
         self.turn()
 
@@ -104,12 +108,13 @@ class Service:
             entries.append(entry.plain(kind, now, body))
             flow.advance(entries[-1:], outcomes)
         if entries:
-            self.book.commit(first, entries, outcomes.events, first_event, outcomes.notices, self.clock.wall_ms(), cursor)
+            self.book.commit(
+                first, entries, outcomes.events, first_event, outcomes.notices, self.clock.wall_ms(), cursor
+            )
         if self.broker and arrivals:
             self.broker.committed(arrivals)
         self._seal(first, len(entries))
-        self.board = overview.board(flow, now) if self._board_is_old(now) else self.board
-        self.turned = time.monotonic()
+        self._show(now)
 
     def _drain(self) -> list[entry.Arrival]:
         if self.broker is None:
@@ -139,7 +144,9 @@ class Service:
         self._look_again = time.monotonic() + 1.0
         with closing(files.open_reader(path)) as reader:
             try:
-                query = "SELECT id, outbox_id, attempt, outcome FROM outcomes WHERE id > ? ORDER BY id LIMIT 200"
+                query = (
+                    "SELECT id, outbox_id, attempt, outcome FROM outcomes WHERE id > ? ORDER BY id LIMIT 200"
+                )
                 rows = reader.execute(query, (self._cursor,)).fetchall()
             except sqlite3.OperationalError:  # not made yet, or being made
                 return None
@@ -164,9 +171,10 @@ class Service:
     def _checkpoint(self) -> None:
         self.book.save_checkpoint(self.flow.state.sequence, CORE_VERSION, self.flow.checkpoint())
 
-    def _board_is_old(self, now: int) -> bool:
-        shown = self.board.utc_ms if self.board else 0
-        return now + self.flow.state.offset_ms - shown >= 1000 or time.monotonic() - self.turned > 1
+    def _show(self, now: int) -> None:
+        """Make the board anew, once a second of the person who looks at it."""
+        if time.monotonic() - self._shown >= 1:
+            self.board, self._shown = overview.board(self.flow, now), time.monotonic()
 
     def acknowledge(self, number: str, person: str) -> str | None:
         """Take an acknowledgement from a page; return why not, or None."""

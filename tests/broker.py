@@ -25,7 +25,9 @@ class Mosquitto:
 
     def __init__(self, folder: Path, extra: str = "") -> None:
         self.port, self.folder = free_port(), folder
-        text = SHIPPED.read_text().replace("/var/lib/mosquitto/", f"{folder}/").replace("1883", str(self.port))
+        text = (
+            SHIPPED.read_text().replace("/var/lib/mosquitto/", f"{folder}/").replace("1883", str(self.port))
+        )
         if extra:
             keys = {line.split()[0] for line in extra.splitlines()}
             text = "\n".join(line for line in text.splitlines() if line.split(" ")[0] not in keys)

@@ -292,9 +292,8 @@ def test_feed_starts_at_the_epochs_time_of_day() -> None:
 @pytest.mark.parametrize("path", sorted(Path(jobsite.__file__).parent.glob("*.py")), ids=lambda p: p.name)
 def test_simulators_share_nothing_with_the_gateway(path: Path) -> None:
     """Own physics: an error in the gateway cannot hide in its own simulator."""
-    names = {
-        alias for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) for alias in imported(node)
-    }
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    names = {name for node in ast.walk(tree) for name in imported(node)}
     assert not {name for name in names if name.split(".")[0] in {"gateway", "alerts"}}
 
 

@@ -13,6 +13,7 @@ from secrets import token_hex
 from typing import Any
 
 import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
 
 from gateway.entry import Arrival
 
@@ -31,9 +32,17 @@ class Broker:
         self._waiting, self._room = 0, threading.Condition()
         self._stopping = False
         client = paho.Client(
-            paho.CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=paho.MQTTv311, manual_ack=True
+            CallbackAPIVersion.VERSION2,
+            client_id,
+            clean_session=False,
+            protocol=paho.MQTTv311,
+            manual_ack=True,
         )
-        client.on_connect, client.on_disconnect, client.on_message = self._on_connect, self._on_disconnect, self._on_message
+        client.on_connect, client.on_disconnect, client.on_message = (
+            self._on_connect,
+            self._on_disconnect,
+            self._on_message,
+        )
         client.on_subscribe = self._on_subscribe
         client.max_inflight_messages_set(UNCOMMITTED)
         client.reconnect_delay_set(1, 15)
@@ -55,10 +64,9 @@ class Broker:
     def committed(self, arrivals: list[Arrival]) -> None:
         """Acknowledge messages whose entries are on disk, in the order they came."""
         for arrival in arrivals:
-            session, message_id = arrival.token  # type: ignore[misc]
             # An identifier of an earlier connection now belongs to another message, or to none.
-            if session is self._marker:
-                self.client.ack(message_id, 1)
+            if arrival.token is self._marker:
+                self.client.ack(arrival.packet_id, 1)
         with self._room:
             self._waiting -= len(arrivals)
             self._room.notify_all()
@@ -84,9 +92,11 @@ class Broker:
             self._live = self._live or message.payload == self._marker
             client.ack(message.mid, message.qos)
             return
-        token = (self._marker, message.mid) if message.qos else (None, 0)
+        token = self._marker if message.qos else None
         self.arrivals.append(
-            Arrival(topic, message.payload, message.mid, message.dup, message.retain, not self._live, token)
+            Arrival(
+                topic, bytes(message.payload), message.mid, message.dup, message.retain, not self._live, token
+            )
         )
         with self._room:
             self._waiting += 1

@@ -68,7 +68,17 @@ class Publisher(threading.Thread):
 
 def start(home: Path, port: int) -> subprocess.Popen[bytes]:
     """Start the real program."""
-    command = [sys.executable, "-m", "gateway", "run", "--no-page", "--home", str(home), "--broker", f"127.0.0.1:{port}"]
+    command = [
+        sys.executable,
+        "-m",
+        "gateway",
+        "run",
+        "--no-page",
+        "--home",
+        str(home),
+        "--broker",
+        f"127.0.0.1:{port}",
+    ]
     return subprocess.Popen(command)
 
 
@@ -139,7 +149,9 @@ def settle(home: Path, run: subprocess.Popen[bytes], publisher: Publisher) -> tu
     twice = sum(found[key] - 1 for key in found if found[key] > 1 and expected.get(key, 1) == 1)
     with closing(open_reader(home / "journal.db")) as reader:
         count, unlike = differences(reader)
-    print(f"# {len(publisher.acknowledged)} acknowledged, {count} entries, {len(unlike)} events differ on replay")
+    print(
+        f"# {len(publisher.acknowledged)} acknowledged, {count} entries, {len(unlike)} events differ on replay"
+    )
     return lost, twice, len(unlike)
 
 

@@ -1,0 +1,42 @@
+# Two commands do everything: `make demo` and `make test`. Both make their own venv from the lock.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test bench faults lint services clean
+
+$(VENV)/demo.installed: lock/demo.txt pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install -q --require-hashes -r lock/demo.txt
+	$(BIN)/pip install -q --no-deps --no-build-isolation -e .
+	touch $@
+
+$(VENV)/all.installed: lock/all.txt pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install -q --require-hashes -r lock/all.txt
+	$(BIN)/pip install -q --no-deps --no-build-isolation -e .
+	touch $@ $(VENV)/demo.installed
+
+demo: $(VENV)/demo.installed
+	$(BIN)/dewgate demo
+
+services:
+	sh deploy/test-services.sh
+
+test: services $(VENV)/all.installed
+	$(BIN)/python -m pytest
+
+bench: services $(VENV)/all.installed
+	$(BIN)/python -m tests.bench $(BENCH)
+
+faults: services $(VENV)/all.installed
+	$(BIN)/python -m tests.faults.kill_run $(FAULTS)
+
+lint: $(VENV)/all.installed
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+clean:
+	rm -rf $(VENV) demo-home

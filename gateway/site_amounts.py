@@ -1,0 +1,83 @@
+"""Numbers with units as a keeper writes them: "0.5 K", "10 min", "20 m".
+
+A closed list of spellings and one pattern; whatever does not fit is refused in words a keeper can act on.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from difflib import get_close_matches
+from math import isfinite
+from unicodedata import normalize
+
+from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
+
+TIME_S = {"s": 1.0, "min": 60.0, "h": 3600.0}
+LENGTH_M = {"m": 1.0, "ft": 0.3048}
+_AMOUNT = re.compile(r"([+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?) *([^\s\d.,+-]\S*)")
+
+
+def closest(word: str, choices: Iterable[str]) -> str:
+    """Return ", did you mean 'x'?" for the nearest choice, or an empty string."""
+    folded = {choice.lower(): choice for choice in choices}
+    near = get_close_matches(normalize("NFKC", word).lower(), folded, 1, 0.5)
+    return f", did you mean '{folded[near[0]]}'?" if near else ""
+
+
+def split_amount(text: str, units: Iterable[str]) -> tuple[float, str]:
+    """Return number and unit of "0.5 K". Raises ValueError with the words a keeper reads."""
+    if re.match(r"\s*[+-]?\d*,\d", text):
+        raise ValueError(f"a decimal is written with a point: '{text.replace(',', '.', 1)}'")
+    found = _AMOUNT.fullmatch(text.strip())
+    if not found:
+        raise ValueError("write a number, a blank and a unit, such as '0.5 K'")
+    number, unit = float(found[1]), found[2]
+    if unit not in units:
+        raise ValueError(f"unknown unit '{unit}'{closest(unit, units) or _offer(units)}")
+    if not isfinite(number):
+        raise ValueError("this number is too large")
+    return number, unit
+
+
+def _offer(units: Iterable[str]) -> str:
+    return f"; known here: {', '.join(units)}"
+
+
+def amount(text: str, dimension: Dimension) -> tuple[float, str]:
+    """Return number and unit of a text in a unit of this dimension. Raises ValueError."""
+    number, unit = split_amount(text, UNITS)
+    fitting(unit, dimension)
+    return number, unit
+
+
+def fitting(unit: str, dimension: Dimension) -> None:
+    """Raise ValueError when a known unit does not measure this dimension."""
+    if UNITS[unit].dimension is dimension:
+        return
+    if dimension is Dimension.DIFFERENCE and UNITS[unit].dimension is Dimension.TEMPERATURE:
+        raise ValueError(f"'{unit}' is a temperature, but a difference is meant: use K, Δ°C or Δ°F")
+    units = ", ".join(name for name, each in UNITS.items() if each.dimension is dimension)
+    raise ValueError(f"'{unit}' is not a unit of {dimension.split(' - ')[0]}: use {units}")
+
+
+def spread(quantity: Quantity) -> Dimension:
+    """Return what a half width or a deadband of this quantity is measured in: never a temperature scale."""
+    dimension = DIMENSION[quantity]
+    return Dimension.DIFFERENCE if dimension is Dimension.TEMPERATURE else dimension
+
+
+def seconds(text: str) -> float:
+    """Return a duration such as "10 min" in seconds. Raises ValueError."""
+    number, unit = split_amount(text, TIME_S)
+    if number < 0:
+        raise ValueError("a time cannot be negative")
+    return number * TIME_S[unit]
+
+
+def metres(text: str) -> float:
+    """Return a height such as "20 m" or "66 ft" in metres. Raises ValueError."""
+    number, unit = split_amount(text, LENGTH_M)
+    if not -500 <= number * LENGTH_M[unit] <= 9000:
+        raise ValueError("no jobsite lies at this altitude")
+    return number * LENGTH_M[unit]

@@ -1,0 +1,141 @@
+"""A Jobsite written as a jobsite file that reads back to the same value."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import fields
+
+from alerts.limits import Limit
+from alerts.measured import UNITS, Dimension
+from gateway.jobsite import Area, Jobsite, Person, Piece, Sensor, Station, Train
+from gateway.site_amounts import spread
+
+Table = dict[str, object]
+_FRIENDLY = {Dimension.DIFFERENCE: "K", Dimension.FRACTION: "%RH", Dimension.PRESSURE: "hPa"}
+
+
+def to_toml(jobsite: Jobsite) -> str:
+    """Return the text of a jobsite file; it holds every key, also those that carry their default."""
+    parts = [_written("[jobsite]", _about(jobsite))]
+    parts += [_written("[[sensors]]", _sensor(each)) for each in jobsite.sensors]
+    parts += [_written("[[stations]]", _flat(each)) for each in jobsite.stations]
+    parts += [part for each in jobsite.areas for part in _area(each)]
+    parts += [part for each in jobsite.trains for part in _train(each)]
+    parts += [_written("[[limits]]", _limit(each)) for each in jobsite.limits]
+    parts += [_written("[[people]]", _flat(each)) for each in jobsite.people]
+    return "\n".join(parts)
+
+
+def _written(header: str, table: Table) -> str:
+    """Return one table; what is empty is left out, as it was in the file."""
+    lines = [f"{key} = {_value(value)}" for key, value in table.items() if value not in ("", ())]
+    return "\n".join([header, *lines, ""])
+
+
+def _value(value: object) -> str:
+    if isinstance(value, tuple):
+        return f"[{', '.join(_value(each) for each in value)}]"
+    # TOML's basic strings escape as JSON's do, but forbid one character more.
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _number(value: float) -> str:
+    """Return a number that reads back to the very same one."""
+    return repr(float(value)).removesuffix(".0")
+
+
+def _flat(record: Station | Person) -> Table:
+    return {each.name: getattr(record, each.name) for each in fields(record)}
+
+
+def _about(jobsite: Jobsite) -> Table:
+    return {
+        "id": jobsite.id,
+        "label": jobsite.label,
+        "time_zone": jobsite.time_zone,
+        "altitude": f"{_number(jobsite.altitude_m)} m",
+        "simulated": jobsite.simulated,
+    }
+
+
+def _sensor(sensor: Sensor) -> Table:
+    return {
+        "id": sensor.id,
+        "label": sensor.label,
+        "quantity": str(sensor.quantity),
+        "unit": sensor.unit,
+        "accuracy": _accuracy(sensor),
+        "accuracy_means": sensor.accuracy.meaning,
+        "basis": sensor.basis,
+        "element": sensor.element,
+        "interval": f"{_number(sensor.interval_s)} s",
+        "topic": sensor.topic,
+        "calibration_date": sensor.calibration.date,
+        "calibration_due": sensor.calibration.due,
+        "calibration_certificate": sensor.calibration.certificate,
+        "classified_area": sensor.classified_area,
+        "equipment_rating": sensor.equipment_rating,
+    }
+
+
+def _accuracy(sensor: Sensor) -> str:
+    """Return the half width in a friendly unit where that is exact, else in the unit used inside."""
+    inside = sensor.accuracy.half_width
+    if inside is None:
+        return "not stated"
+    dimension = spread(sensor.quantity)
+    friendly = UNITS[_FRIENDLY[dimension]]
+    written = round(inside / friendly.factor, 6)
+    if written * friendly.factor == inside:
+        return f"{_number(written)} {friendly.spelling}"
+    plain = next(unit for unit in UNITS.values() if unit.dimension is dimension and unit.factor == 1)
+    return f"{_number(inside)} {plain.spelling}"
+
+
+def _area(area: Area) -> Iterable[str]:
+    table: Table = {"id": area.id, "label": area.label, "stations": area.stations, "air_space": area.air_space}
+    yield _written("[[areas]]", table)
+    for spot in area.steel:
+        yield _written("[[areas.steel]]", {each.name: getattr(spot, each.name) for each in fields(spot)})
+
+
+def _train(train: Train) -> Iterable[str]:
+    table: Table = {"id": train.id, "label": train.label, "feeds": train.feeds, "station": train.station}
+    yield _written("[[trains]]", table)
+    for piece in train.pieces:
+        yield _written("[[trains.pieces]]", _piece(piece))
+
+
+def _piece(piece: Piece) -> Table:
+    return {
+        "id": piece.id,
+        "label": piece.label,
+        "kind": piece.kind,
+        "outlet_temperature": piece.outlet.temperature,
+        "outlet_relative_humidity": piece.outlet.relative_humidity,
+        "outlet_pressure": piece.outlet.pressure,
+        "wall": piece.wall,
+        "wall_station": piece.wall_station,
+    }
+
+
+def _limit(limit: Limit) -> Table:
+    return {
+        "id": limit.id,
+        "quantity": str(limit.quantity),
+        "relation": limit.relation,
+        "threshold": f"{_number(limit.threshold)} {limit.unit}",
+        "clause": limit.clause,
+        "area": limit.area,
+        "train": limit.train,
+        "piece": limit.piece,
+        "activities": limit.activities,
+        "deadband": f"{_number(limit.deadband)} {limit.deadband_unit}",
+        "on_delay": f"{_number(limit.on_delay_s)} s",
+        "off_delay": f"{_number(limit.off_delay_s)} s",
+        "unknown_delay": f"{_number(limit.unknown_delay_s)} s",
+        "advice": limit.advice,
+        "decision_rule": limit.decision_rule,
+        "priority": limit.priority,
+    }

@@ -1,0 +1,270 @@
+"""The shape of a jobsite file: which tables and keys it has, and which words and numbers each may hold.
+
+Every number carries its unit as text ("0.5 K", "10 min"), and every unit comes from a closed list, so that
+nothing is guessed. What a key means stands in its description, which is also what a missing key is told with.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
+
+from alerts.limits import PRIORITIES
+from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
+from gateway.jobsite import PIECE_KINDS
+from gateway.site_amounts import amount, fitting, metres, split_amount, spread
+from gateway.site_words import Delay, Id, Said, checked, interval, no_breathing_air, one_of, plain_id, zone
+
+NOT_STATED = "not stated"
+ACTIVITIES = ("blasting", "coating", "stripe coat", "curing", "washing", "blow-down")
+_SKIN = ("contact", "infrared", "pipe skin")
+# What a sensor may measure, and what its value may refer to. A humidity over ice is refused: no room
+# converts it, and taking it for one over water would be silently wrong.
+BASES: dict[Quantity, tuple[str, ...]] = {
+    Quantity.AIR_TEMPERATURE: ("shielded air",),
+    Quantity.RELATIVE_HUMIDITY: ("water",),
+    Quantity.STATION_PRESSURE: ("absolute",),
+    Quantity.STEEL_TEMPERATURE: ("contact", "infrared"),
+    Quantity.GAS_TEMPERATURE: ("thermowell", "pipe skin"),
+    Quantity.WALL_TEMPERATURE: _SKIN,
+    Quantity.GAUGE_PRESSURE: ("gauge",),
+    Quantity.ABSOLUTE_PRESSURE: ("absolute",),
+}
+# A deadband beyond this (inside units) would hold an alarm long after the air is back.
+WIDEST_DEADBAND = {
+    Dimension.DIFFERENCE: (5.0, "5 K"),
+    Dimension.FRACTION: (0.1, "10 %RH"),
+    Dimension.PRESSURE: (1e5, "1 bar"),
+    Dimension.RATIO: (0.002, "2 g/kg"),
+    Dimension.DENSITY: (0.002, "2 g/m3"),
+}
+
+
+class Table(BaseModel):
+    """Every table: no key beyond the known, no text taken for a number or the other way round."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class JobsiteTable(Table):
+    """[jobsite]."""
+
+    id: Id = Field(description="short name, the second level of every topic")
+    label: Said = Field(description="what people call this jobsite")
+    time_zone: Annotated[str, checked(zone)] = Field(
+        description="zone of the pages, such as 'America/Chicago'"
+    )
+    altitude: Annotated[str, checked(metres)] = Field(description="height above sea level, such as '20 m'")
+    simulated: bool = Field(False, description="true when no real steel is behind the readings")
+
+
+class SensorTable(Table):
+    """[[sensors]]."""
+
+    id: Id = Field(description="name of the sensor, its topic level and its SenML name")
+    label: Said = Field(description="what people call this sensor")
+    quantity: Annotated[str, one_of(BASES)] = Field(
+        description="what is measured, such as 'air_temperature'"
+    )
+    unit: Annotated[str, one_of(UNITS)] = Field(description="the unit the sensor publishes in")
+    accuracy: str = Field(description="half width on the sensor's sheet, such as '0.3 K', or 'not stated'")
+    accuracy_means: str = Field(
+        "", validate_default=True, description="'limit', 'k=2' or 'k=1', as the sheet says"
+    )
+    basis: str = Field(
+        description="what the value refers to: gauge, absolute, water, contact, infrared and so on"
+    )
+    element: Annotated[str, one_of(("line", "vented cell", "ambient"))] = Field(
+        description="where the sensing element is: line, vented cell or ambient"
+    )
+    interval: Annotated[str, checked(interval)] = Field(
+        description="time between two readings, such as '10 s'"
+    )
+    topic: Annotated[str, checked(lambda text: text and plain_id(text))] = Field(
+        "", description="topic level when it is not the id"
+    )
+    calibration_date: Said = Field(NOT_STATED, description="day of the last calibration")
+    calibration_due: Said = Field(NOT_STATED, description="day until which the calibration holds")
+    calibration_certificate: Said = Field(NOT_STATED, description="number of the calibration certificate")
+    classified_area: Annotated[str, one_of(("yes", "no", "unknown"))] = Field(
+        "unknown", description="whether the place is a hazardous (classified) location: yes, no or unknown"
+    )
+    equipment_rating: Said = Field(
+        "none", description="rating of the equipment for such a location, or 'none'"
+    )
+
+    @field_validator("unit")
+    @classmethod
+    def _unit_fits(cls, unit: str, info: ValidationInfo) -> str:
+        if "quantity" in info.data:
+            fitting(unit, DIMENSION[Quantity(info.data["quantity"])])
+        return unit
+
+    @field_validator("accuracy")
+    @classmethod
+    def _accuracy_reads(cls, text: str, info: ValidationInfo) -> str:
+        if text != NOT_STATED and _number(text, info) <= 0:
+            raise ValueError("must be more than zero; write 'not stated' when the sheet does not say")
+        return text
+
+    @field_validator("accuracy_means")
+    @classmethod
+    def _meaning_said(cls, word: str, info: ValidationInfo) -> str:
+        if word not in ("limit", "k=2", "k=1") and (word or info.data.get("accuracy") != NOT_STATED):
+            raise ValueError("say what the accuracy means: 'limit', 'k=2' or 'k=1'")
+        return word
+
+    @field_validator("basis")
+    @classmethod
+    def _basis_fits(cls, word: str, info: ValidationInfo) -> str:
+        fitting_bases = BASES.get(info.data.get("quantity", ""), (word,))
+        if word not in fitting_bases:
+            raise ValueError(f"does not fit {info.data['quantity']}: use {' or '.join(fitting_bases)}")
+        return word
+
+
+def _number(text: str, info: ValidationInfo) -> float:
+    """Check a half width or a deadband against the quantity of its table, as far as that is known."""
+    if "quantity" not in info.data:
+        return split_amount(text, UNITS)[0]
+    number, unit = amount(text, spread(Quantity(info.data["quantity"])))
+    return number * UNITS[unit].factor
+
+
+class StationTable(Table):
+    """[[stations]]."""
+
+    id: Id = Field(description="name of the station")
+    label: Said = Field(description="what people call this station")
+    air_temperature: str = Field(description="id of the sensor of air temperature")
+    relative_humidity: str = Field(description="id of the sensor of relative humidity, on the same probe")
+    station_pressure: str = Field(description="id of the sensor of station pressure")
+
+
+class SteelTable(Table):
+    """[[areas.steel]]."""
+
+    sensor: str = Field(description="id of the sensor on the steel")
+    spot: Annotated[str, one_of(("coldest", "warmest"))] = Field(description="coldest or warmest")
+    moved_to: Said = Field(NOT_STATED, description="where the sensor was last put")
+    moved_by: Said = Field(NOT_STATED, description="who put it there")
+    moved_at: Said = Field(NOT_STATED, description="when")
+
+
+class AreaTable(Table):
+    """[[areas]]."""
+
+    id: Id = Field(description="name of the area")
+    label: Said = Field(description="what people call this area")
+    stations: list[str] = Field(min_length=1, description="ids of the stations whose air the steel stands in")
+    air_space: Annotated[str, one_of(("inside containment", "outside", "dehumidified duct"))] = Field(
+        "outside", description="inside containment, outside or dehumidified duct"
+    )
+    steel: list[SteelTable] = Field([], description="sensors on the steel")
+
+
+class PieceTable(Table):
+    """[[trains.pieces]]."""
+
+    id: Id = Field(description="name of the piece")
+    label: Said = Field(description="what people call this piece")
+    kind: Annotated[str, checked(no_breathing_air), one_of(PIECE_KINDS)] = Field(description="what the piece is")
+    outlet_temperature: str = Field("", description="id of the sensor of gas temperature at the outlet")
+    outlet_relative_humidity: str = Field(
+        "", description="id of the sensor of relative humidity at the outlet"
+    )
+    outlet_pressure: str = Field("", description="id of the sensor of gauge pressure at the outlet")
+    wall: str = Field("", description="id of the sensor on the wall")
+    wall_station: str = Field(
+        "", description="id of the station whose air cools the wall, when no sensor is on it"
+    )
+
+
+class TrainTable(Table):
+    """[[trains]]."""
+
+    id: Id = Field(description="name of the train")
+    label: Said = Field(description="what people call this train")
+    feeds: list[str] = Field(min_length=1, description="ids of the areas this train feeds")
+    station: str = Field(description="id of the station near the intake")
+    pieces: list[PieceTable] = Field(min_length=1, description="the pieces in the order the air flows")
+
+
+class LimitTable(Table):
+    """[[limits]]. Nothing here that decides has a default: a limit is what the specification says."""
+
+    id: Id = Field(description="name of the limit")
+    quantity: Annotated[str, one_of(Quantity)] = Field(
+        description="what is judged, such as 'dew_point_margin'"
+    )
+    relation: Annotated[str, one_of(("at least", "at most"))] = Field(description="'at least' or 'at most'")
+    threshold: str = Field(description="the number in the specification's own unit, such as '3 K'")
+    clause: Said = Field(
+        description="where the specification says so; a limit without its clause cannot be checked"
+    )
+    area: str = Field("", description="id of the area it holds for")
+    train: str = Field("", description="id of the train it holds for")
+    piece: str = Field("", description="id of the piece of that train")
+    activities: list[Annotated[str, one_of(ACTIVITIES)]] = Field(
+        min_length=1, description="for which activities it holds"
+    )
+    deadband: str = Field(description="how far beyond the limit an alarm begins to return, such as '0.5 K'")
+    on_delay: Delay = Field(description="how long a breach lasts before it is an alarm, such as '1 min'")
+    off_delay: Delay = Field(description="how long the return lasts before it counts, such as '10 min'")
+    unknown_delay: Delay = Field(
+        description="how long a value may be unknown before that is an alarm; no default"
+    )
+    advice: Said = Field(description="what to stop on a breach")
+    decision_rule: Annotated[str, one_of(("simple", "guarded"))] = Field(
+        "simple", description="'guarded' when the specification takes the uncertainty off, else 'simple'"
+    )
+    priority: Annotated[str, one_of(PRIORITIES)] = Field("high", description="high, medium or low")
+
+    @field_validator("threshold")
+    @classmethod
+    def _threshold_fits(cls, text: str, info: ValidationInfo) -> str:
+        if "quantity" not in info.data:
+            split_amount(text, UNITS)
+            return text
+        dimension = DIMENSION[Quantity(info.data["quantity"])]
+        number, unit = amount(text, dimension)
+        if dimension is Dimension.FRACTION and not 0 <= UNITS[unit].inside(number) <= 1:
+            raise ValueError("a relative humidity lies between 0 and 100 %RH")
+        return text
+
+    @field_validator("deadband")
+    @classmethod
+    def _deadband_sensible(cls, text: str, info: ValidationInfo) -> str:
+        width = _number(text, info)
+        widest, words = WIDEST_DEADBAND[
+            spread(Quantity(info.data.get("quantity", Quantity.DEW_POINT_MARGIN)))
+        ]
+        if "quantity" in info.data and not 0 <= width <= widest:
+            raise ValueError(
+                f"a deadband lies between zero and {words}; a wider one holds the alarm without need"
+            )
+        return text
+
+
+class PersonTable(Table):
+    """[[people]]."""
+
+    id: Id = Field(description="name of the person's role on this job; real names stay in the contacts file")
+    role: Said = Field(description="such as 'site lead'")
+    channels: list[str] = Field(min_length=1, description="names of channels in the contacts file")
+    priorities: list[Annotated[str, one_of(PRIORITIES)]] = Field(
+        list(PRIORITIES), min_length=1, description="which priorities this person is told of"
+    )
+
+
+class SiteFile(Table):
+    """The whole file."""
+
+    jobsite: JobsiteTable = Field(description="the table [jobsite] with id, label, time_zone and altitude")
+    sensors: list[SensorTable] = Field([], description="measuring channels")
+    stations: list[StationTable] = Field([], description="air near the work")
+    areas: list[AreaTable] = Field([], description="pieces of the job")
+    trains: list[TrainTable] = Field([], description="air trains")
+    limits: list[LimitTable] = Field([], description="limits of the specification")
+    people: list[PersonTable] = Field([], description="who is told")

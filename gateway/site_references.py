@@ -1,0 +1,167 @@
+"""Mistakes that one table alone cannot show: ids used twice, names that lead nowhere or to the wrong thing.
+
+Works on the raw tables, so that these are told together with mistakes inside a table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from alerts.measured import Quantity
+from gateway.site_amounts import closest
+from gateway.site_lines import Key
+
+Items = list[tuple[Key, dict[str, Any]]]
+
+AREA_QUANTITIES = (
+    Quantity.DEW_POINT_MARGIN, Quantity.RH_AT_STEEL, Quantity.STEEL_TEMPERATURE,
+    Quantity.RELATIVE_HUMIDITY, Quantity.AIR_TEMPERATURE,
+)  # fmt: skip
+PIECE_QUANTITIES = (Quantity.CONDENSATION_MARGIN, Quantity.PRESSURE_DEW_POINT)
+_STATION = {
+    "air_temperature": Quantity.AIR_TEMPERATURE,
+    "relative_humidity": Quantity.RELATIVE_HUMIDITY,
+    "station_pressure": Quantity.STATION_PRESSURE,
+}
+_PIECE = {
+    "outlet_temperature": Quantity.GAS_TEMPERATURE,
+    "outlet_relative_humidity": Quantity.RELATIVE_HUMIDITY,
+    "outlet_pressure": Quantity.GAUGE_PRESSURE,
+    "wall": Quantity.WALL_TEMPERATURE,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """What is wrong, and the key it is wrong at."""
+
+    key: Key
+    text: str
+
+
+def mistakes(data: dict[str, Any]) -> Iterator[Mistake]:
+    """Yield every name used twice or leading nowhere, whatever else is wrong in the file."""
+    yield from _doubles(data)
+    for key, station in _items(data, "stations"):
+        yield from _sensor_names(data, key, station, _STATION)
+        yield from _not_in_line(data, key, station)
+    yield from _area_names(data)
+    yield from _train_names(data)
+    for key, limit in _items(data, "limits"):
+        yield from _limit_place(data, key, limit)
+
+
+def _items(data: dict[str, Any], section: str, above: Key = ()) -> Items:
+    listed = data.get(section)
+    tables = listed if isinstance(listed, list) else []
+    return [((*above, section, at), table) for at, table in enumerate(tables) if isinstance(table, dict)]
+
+
+def _ids(items: Items) -> list[str]:
+    return [table["id"] for _, table in items if isinstance(table.get("id"), str)]
+
+
+def _doubles(data: dict[str, Any]) -> Iterator[Mistake]:
+    for section in ("sensors", "stations", "areas", "trains", "limits", "people"):
+        yield from _double(_items(data, section))
+    for key, train in _items(data, "trains"):
+        yield from _double(_items(train, "pieces", key))
+
+
+def _double(items: Items) -> Iterator[Mistake]:
+    seen: set[str] = set()
+    for key, table in items:
+        name = table.get("id")
+        if isinstance(name, str) and name in seen:
+            yield Mistake((*key, "id"), "this id is already taken above")
+        seen.add(name) if isinstance(name, str) else None
+
+
+def _area_names(data: dict[str, Any]) -> Iterator[Mistake]:
+    for key, area in _items(data, "areas"):
+        yield from _listed(data, key, area, "stations", "station")
+        for steel_key, steel in _items(area, "steel", key):
+            yield from _sensor_names(data, steel_key, steel, {"sensor": Quantity.STEEL_TEMPERATURE})
+
+
+def _train_names(data: dict[str, Any]) -> Iterator[Mistake]:
+    for key, train in _items(data, "trains"):
+        yield from _listed(data, key, train, "feeds", "area")
+        yield from _named(data, key, train, "station", "station")
+        for piece_key, piece in _items(train, "pieces", key):
+            yield from _sensor_names(data, piece_key, piece, _PIECE)
+            yield from _not_vented(data, piece_key, piece)
+            yield from _named(data, piece_key, piece, "wall_station", "station")
+
+
+def _listed(data: dict[str, Any], key: Key, table: dict[str, Any], name: str, what: str) -> Iterator[Mistake]:
+    listed = table.get(name)
+    for word in listed if isinstance(listed, list) else []:
+        yield from _exists(_items(data, f"{what}s"), (*key, name), word, what)
+
+
+def _named(data: dict[str, Any], key: Key, table: dict[str, Any], name: str, what: str) -> Iterator[Mistake]:
+    yield from _exists(_items(data, f"{what}s"), (*key, name), table.get(name), what)
+
+
+def _exists(items: Items, key: Key, word: object, what: str) -> Iterator[Mistake]:
+    if isinstance(word, str) and word and word not in _ids(items):
+        yield Mistake(key, f"there is no {what} '{word}'{closest(word, _ids(items))}")
+
+
+def _sensor_names(
+    data: dict[str, Any], key: Key, table: dict[str, Any], wanted: dict[str, Quantity]
+) -> Iterator[Mistake]:
+    for name, quantity in wanted.items():
+        word = table.get(name)
+        yield from _exists(_items(data, "sensors"), (*key, name), word, "sensor")
+        measures = _sensor(data, word).get("quantity")
+        if isinstance(measures, str) and measures in set(Quantity) and measures != quantity:
+            yield Mistake((*key, name), f"sensor '{word}' measures {measures}, but {quantity} is needed here")
+
+
+def _sensor(data: dict[str, Any], word: object) -> dict[str, Any]:
+    return next((table for _, table in _items(data, "sensors") if word and table.get("id") == word), {})
+
+
+def _not_in_line(data: dict[str, Any], key: Key, station: dict[str, Any]) -> Iterator[Mistake]:
+    for name in _STATION:
+        if _sensor(data, station.get(name)).get("element") == "line":
+            yield Mistake((*key, name), f"sensor '{station[name]}' sits in a line, not in the open air of a station")
+
+
+def _not_vented(data: dict[str, Any], key: Key, piece: dict[str, Any]) -> Iterator[Mistake]:
+    """A humidity at another pressure is not the humidity in the line; nothing here converts it."""
+    for name in ("outlet_temperature", "outlet_relative_humidity"):
+        element = _sensor(data, piece.get(name)).get("element")
+        if element in ("vented cell", "ambient"):
+            yield Mistake((*key, name), f"sensor '{piece[name]}' is of element '{element}'; 'line' is needed here")
+
+
+def _limit_place(data: dict[str, Any], key: Key, limit: dict[str, Any]) -> Iterator[Mistake]:
+    area, train = limit.get("area", ""), limit.get("train", "")
+    if bool(area) is bool(train):
+        yield Mistake(key, f"a limit holds for exactly one of area and train{', not both' if area else '; name one'}")
+        return
+    yield from _named(data, key, limit, "area", "area")
+    yield from _named(data, key, limit, "train", "train")
+    yield from _limit_piece(data, key, limit)
+    known, judged = limit.get("quantity"), AREA_QUANTITIES if area else PIECE_QUANTITIES
+    if isinstance(known, str) and known in set(Quantity) and known not in judged:
+        place = "an area" if area else "a piece of a train"
+        yield Mistake((*key, "quantity"), f"not judged for {place}: use {', '.join(judged)}")
+
+
+def _limit_piece(data: dict[str, Any], key: Key, limit: dict[str, Any]) -> Iterator[Mistake]:
+    piece, train = limit.get("piece", ""), limit.get("train", "")
+    if not train:
+        if piece:
+            yield Mistake((*key, "piece"), "a piece belongs to a train; this limit names none")
+        return
+    if not piece:
+        yield Mistake((*key, "piece"), "piece is missing: id of the piece of the train where the limit holds")
+    for train_key, table in _items(data, "trains"):
+        if table.get("id") == train:
+            yield from _exists(_items(table, "pieces", train_key), (*key, "piece"), piece, "piece")

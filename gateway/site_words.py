@@ -1,0 +1,72 @@
+"""Which words a jobsite file may hold: closed lists, plain ids, and what is refused with its reason."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from typing import Annotated
+from zoneinfo import available_timezones
+
+from pydantic import AfterValidator
+
+from gateway.site_amounts import closest, seconds
+
+_BREATHING = re.compile("hood|respirator|breath|helmet", re.IGNORECASE)
+
+
+def one_of(choices: Iterable[str]) -> AfterValidator:
+    """Return the check that a word is one of a closed list."""
+    choices = tuple(choices)
+
+    def check(word: str) -> str:
+        if word not in choices:
+            raise ValueError(f"not one of {', '.join(choices)}{closest(word, choices)}")
+        return word
+
+    return AfterValidator(check)
+
+
+def checked(read: Callable[[str], object]) -> AfterValidator:
+    """Return the check that a reader takes the text; the text itself is kept as written."""
+    def check(text: str) -> str:
+        read(text)
+        return text
+
+    return AfterValidator(check)
+
+
+def interval(text: str) -> None:
+    """Refuse a time between readings that is not more than zero."""
+    if seconds(text) <= 0:
+        raise ValueError("the time between two readings must be more than zero")
+
+
+def zone(name: str) -> None:
+    """Refuse an unknown time zone."""
+    if name not in available_timezones():
+        raise ValueError(f"unknown time zone{closest(name, available_timezones())}")
+
+
+def plain_id(text: str) -> None:
+    """Refuse an id that a topic or a page address could not carry."""
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_.:-]{0,63}", text):
+        raise ValueError("an id has letters, digits and - _ . : only, no blank, and is not empty")
+
+
+def no_breathing_air(word: str) -> None:
+    """Refuse a branch for a hood or respirator."""
+    if _BREATHING.search(word):
+        raise ValueError(
+            "refused: the program says nothing about breathing air, so no such branch is described here"
+        )
+
+
+def said(text: str) -> None:
+    """Refuse an empty text."""
+    if not text.strip():
+        raise ValueError("is empty; say it")
+
+
+Id = Annotated[str, checked(plain_id)]
+Said = Annotated[str, checked(said)]
+Delay = Annotated[str, checked(seconds)]
