@@ -103,7 +103,7 @@ def lapse_option(text: str) -> TimeLapse:
     try:
         return parse(text)
     except ValueError as wrong:
-        message = f"{text!r} is not FACTOR,EPOCH,ANCHOR such as 60,2026-06-10T16:30:00Z,1764080000.0 ({wrong})"
+        message = f"{text!r} is not like 60,2026-06-10T16:30:00Z,1764080000 (factor, epoch, anchor): {wrong}"
         raise argparse.ArgumentTypeError(message) from wrong
 
 
