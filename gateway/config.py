@@ -261,8 +261,8 @@ def _sensor_warnings(jobsite: Jobsite) -> Iterator[str]:
     for sensor in jobsite.sensors:
         if sensor.classified_area != "no" and sensor.equipment_rating == "none":
             yield (
-                f'sensor "{sensor.id}": classified_area is {sensor.classified_area}, no equipment rating is stated; '
-                "ordinary sensors stay outside hazardous (classified) locations"
+                f'sensor "{sensor.id}": classified_area is {sensor.classified_area}, '
+                "no equipment rating is stated; ordinary sensors stay outside hazardous (classified) locations"
             )
         if sensor.accuracy.half_width is None:
             yield f'sensor "{sensor.id}": accuracy not stated, so uncertainty is not stated either'

@@ -94,7 +94,8 @@ def _accuracy(sensor: Sensor) -> str:
 
 
 def _area(area: Area) -> Iterable[str]:
-    table: Table = {"id": area.id, "label": area.label, "stations": area.stations, "air_space": area.air_space}
+    about: Table = {"id": area.id, "label": area.label}
+    table = {**about, "stations": area.stations, "air_space": area.air_space}
     yield _written("[[areas]]", table)
     for spot in area.steel:
         yield _written("[[areas.steel]]", {each.name: getattr(spot, each.name) for each in fields(spot)})

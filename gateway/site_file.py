@@ -14,7 +14,7 @@ from alerts.limits import PRIORITIES
 from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
 from gateway.jobsite import PIECE_KINDS
 from gateway.site_amounts import amount, fitting, metres, split_amount, spread
-from gateway.site_words import Delay, Id, Said, checked, interval, no_breathing_air, one_of, plain_id, zone
+from gateway.site_words import Delay, Id, Said, checked, no_breathing_air, one_of, plain_id, positive_time, zone
 
 NOT_STATED = "not stated"
 ACTIVITIES = ("blasting", "coating", "stripe coat", "curing", "washing", "blow-down")
@@ -78,7 +78,7 @@ class SensorTable(Table):
     element: Annotated[str, one_of(("line", "vented cell", "ambient"))] = Field(
         description="where the sensing element is: line, vented cell or ambient"
     )
-    interval: Annotated[str, checked(interval)] = Field(
+    interval: Annotated[str, checked(positive_time)] = Field(
         description="time between two readings, such as '10 s'"
     )
     topic: Annotated[str, checked(lambda text: text and plain_id(text))] = Field(
@@ -169,7 +169,9 @@ class PieceTable(Table):
 
     id: Id = Field(description="name of the piece")
     label: Said = Field(description="what people call this piece")
-    kind: Annotated[str, checked(no_breathing_air), one_of(PIECE_KINDS)] = Field(description="what the piece is")
+    kind: Annotated[str, checked(no_breathing_air), one_of(PIECE_KINDS)] = Field(
+        description="what the piece is, such as 'pot'"
+    )
     outlet_temperature: str = Field("", description="id of the sensor of gas temperature at the outlet")
     outlet_relative_humidity: str = Field(
         "", description="id of the sensor of relative humidity at the outlet"

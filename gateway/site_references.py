@@ -129,7 +129,7 @@ def _sensor(data: dict[str, Any], word: object) -> dict[str, Any]:
 def _not_in_line(data: dict[str, Any], key: Key, station: dict[str, Any]) -> Iterator[Mistake]:
     for name in _STATION:
         if _sensor(data, station.get(name)).get("element") == "line":
-            yield Mistake((*key, name), f"sensor '{station[name]}' sits in a line, not in the open air of a station")
+            yield Mistake((*key, name), f"sensor '{station[name]}' sits in a line, not in open air")
 
 
 def _not_vented(data: dict[str, Any], key: Key, piece: dict[str, Any]) -> Iterator[Mistake]:
@@ -137,13 +137,13 @@ def _not_vented(data: dict[str, Any], key: Key, piece: dict[str, Any]) -> Iterat
     for name in ("outlet_temperature", "outlet_relative_humidity"):
         element = _sensor(data, piece.get(name)).get("element")
         if element in ("vented cell", "ambient"):
-            yield Mistake((*key, name), f"sensor '{piece[name]}' is of element '{element}'; 'line' is needed here")
+            yield Mistake((*key, name), f"sensor '{piece[name]}' has element '{element}', not 'line'")
 
 
 def _limit_place(data: dict[str, Any], key: Key, limit: dict[str, Any]) -> Iterator[Mistake]:
     area, train = limit.get("area", ""), limit.get("train", "")
     if bool(area) is bool(train):
-        yield Mistake(key, f"a limit holds for exactly one of area and train{', not both' if area else '; name one'}")
+        yield Mistake(key, f"exactly one of area and train is needed, not {'both' if area else 'none'}")
         return
     yield from _named(data, key, limit, "area", "area")
     yield from _named(data, key, limit, "train", "train")

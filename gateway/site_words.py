@@ -35,7 +35,7 @@ def checked(read: Callable[[str], object]) -> AfterValidator:
     return AfterValidator(check)
 
 
-def interval(text: str) -> None:
+def positive_time(text: str) -> None:
     """Refuse a time between readings that is not more than zero."""
     if seconds(text) <= 0:
         raise ValueError("the time between two readings must be more than zero")
