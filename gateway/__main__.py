@@ -24,7 +24,10 @@ CAUTION = "Advisory only, never a safety interlock; the specification, data shee
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return the exit code."""
-    args = _parser().parse_args(arguments)
+    parser = _parser()
+    args, args.rest = parser.parse_known_args(arguments)
+    if args.rest and not hasattr(args, "passes_on"):
+        parser.error(f"unknown arguments: {' '.join(args.rest)}")
     act: Callable[[argparse.Namespace], int] = args.act
     return act(args)
 
@@ -51,11 +54,11 @@ def _parser() -> argparse.ArgumentParser:
     again.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
     again.set_defaults(act=_replay)
     _module(
-        commands.add_parser("feed", help="play a recorded month of weather through the broker"),
+        commands.add_parser("feed", add_help=False, help="play a recorded month of weather through the broker"),
         "simulators.feed",
     )
     _module(
-        commands.add_parser("demo", help="a simulated jobsite, everything on this machine"), "simulators.demo"
+        commands.add_parser("demo", add_help=False, help="a simulated jobsite, everything on this machine"), "simulators.demo"
     )
     return parser
 
@@ -71,12 +74,10 @@ def _run_arguments(run: argparse.ArgumentParser) -> None:
 
 
 def _module(parser: argparse.ArgumentParser, module: str) -> None:
-    parser.add_argument("rest", nargs=argparse.REMAINDER, help=f"passed on; see python -m {module} --help")
-
     def run(args: argparse.Namespace) -> int:
         os.execv(sys.executable, [sys.executable, "-m", module, *args.rest])  # noqa: S606  our own module, no shell
 
-    parser.set_defaults(act=run)
+    parser.set_defaults(act=run, passes_on=True)
 
 
 def _address(text: str) -> tuple[str, int]:
