@@ -143,19 +143,20 @@ def _mistake(error: Any) -> Mistake:
         case "missing":
             text = f"{name} is missing: {_fields(key)[name].description}"
         case "extra_forbidden":
-            text = f"unknown key{closest(name, _fields(key))}"
+            text = f"unknown key '{name}'{closest(name, _fields(key))}"
         case "value_error":
             text = str(error["ctx"]["error"])
         case "too_short":
             text = f"{name} is empty: {_fields(key)[name].description}"
         case other:
-            text = _WRONG_KIND.get(other, str(error["msg"]))
+            text = f"{name} {_WRONG_KIND[other]}" if other in _WRONG_KIND else str(error["msg"])
     return Mistake(key, text)
 
 
 _WRONG_KIND = {
     "string_type": "must be text in quotes, a number together with its unit",
     "bool_type": "must be true or false, without quotes",
+    "model_type": "must be a table with keys of its own",
     "list_type": "must be a list: words in [ ], or tables that each begin with the name in [[ ]]",
 }
 
@@ -262,7 +263,7 @@ def _sensor_warnings(jobsite: Jobsite) -> Iterator[str]:
         if sensor.classified_area != "no" and sensor.equipment_rating == "none":
             yield (
                 f'sensor "{sensor.id}": classified_area is {sensor.classified_area}, '
-                "no equipment rating is stated; ordinary sensors stay outside hazardous (classified) locations"
+                "no equipment rating is stated; ordinary ones stay outside hazardous (classified) locations"
             )
         if sensor.accuracy.half_width is None:
             yield f'sensor "{sensor.id}": accuracy not stated, so uncertainty is not stated either'

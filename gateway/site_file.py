@@ -14,7 +14,17 @@ from alerts.limits import PRIORITIES
 from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
 from gateway.jobsite import PIECE_KINDS
 from gateway.site_amounts import amount, fitting, metres, split_amount, spread
-from gateway.site_words import Delay, Id, Said, checked, no_breathing_air, one_of, plain_id, positive_time, zone
+from gateway.site_words import (
+    Delay,
+    Id,
+    Said,
+    checked,
+    no_breathing_air,
+    one_of,
+    plain_id,
+    positive_time,
+    zone,
+)
 
 NOT_STATED = "not stated"
 ACTIVITIES = ("blasting", "coating", "stripe coat", "curing", "washing", "blow-down")

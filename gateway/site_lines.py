@@ -44,4 +44,7 @@ def _table(is_list: bool, names: list[str], counts: dict[Key, int]) -> Key:
 
 def line_of(key: Key, lines: dict[Key, int]) -> int:
     """Return the line of a key, or of the nearest table around it."""
-    return next((lines[key[:end]] for end in range(len(key), 0, -1) if key[:end] in lines), 1)
+    around = [key[:end] for end in range(len(key), 0, -1)]
+    # A list as a whole has no line of its own: its first table has.
+    places = [place for each in around for place in (each, (*each, 0))]
+    return next((lines[place] for place in places if place in lines), 1)

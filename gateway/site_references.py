@@ -98,8 +98,8 @@ def _train_names(data: dict[str, Any]) -> Iterator[Mistake]:
 
 def _listed(data: dict[str, Any], key: Key, table: dict[str, Any], name: str, what: str) -> Iterator[Mistake]:
     listed = table.get(name)
-    for word in listed if isinstance(listed, list) else []:
-        yield from _exists(_items(data, f"{what}s"), (*key, name), word, what)
+    for at, word in enumerate(listed if isinstance(listed, list) else []):
+        yield from _exists(_items(data, f"{what}s"), (*key, name, at), word, what)
 
 
 def _named(data: dict[str, Any], key: Key, table: dict[str, Any], name: str, what: str) -> Iterator[Mistake]:

@@ -20,7 +20,8 @@ def one_of(choices: Iterable[str]) -> AfterValidator:
 
     def check(word: str) -> str:
         if word not in choices:
-            raise ValueError(f"not one of {', '.join(choices)}{closest(word, choices)}")
+            near = closest(word, choices)
+            raise ValueError(f"not known here{near}" if near else f"not one of {', '.join(choices)}")
         return word
 
     return AfterValidator(check)
