@@ -62,9 +62,7 @@ class JobsiteTable(Table):
 
     id: Id = Field(description="short name, the second level of every topic")
     label: Said = Field(description="what people call this jobsite")
-    time_zone: Annotated[str, checked(zone)] = Field(
-        description="zone of the pages, such as 'America/Chicago'"
-    )
+    time_zone: Annotated[str, checked(zone)] = Field(description="zone of the pages, such as 'America/Chicago'")
     altitude: Annotated[str, checked(metres)] = Field(description="height above sea level, such as '20 m'")
     simulated: bool = Field(False, description="true when no real steel is behind the readings")
 
@@ -74,17 +72,13 @@ class SensorTable(Table):
 
     id: Id = Field(description="name of the sensor, its topic level and its SenML name")
     label: Said = Field(description="what people call this sensor")
-    quantity: Annotated[str, one_of(BASES)] = Field(
-        description="what is measured, such as 'air_temperature'"
-    )
+    quantity: Annotated[str, one_of(BASES)] = Field(description="what is measured, such as 'air_temperature'")
     unit: Annotated[str, one_of(UNITS)] = Field(description="the unit the sensor publishes in")
     accuracy: str = Field(description="half width on the sensor's sheet, such as '0.3 K', or 'not stated'")
     accuracy_means: str = Field(
         "", validate_default=True, description="'limit', 'k=2' or 'k=1', as the sheet says"
     )
-    basis: str = Field(
-        description="what the value refers to: gauge, absolute, water, contact, infrared and so on"
-    )
+    basis: str = Field(description="what the value refers to: gauge, absolute, water, contact, infrared and so on")
     element: Annotated[str, one_of(("line", "vented cell", "ambient"))] = Field(
         description="where the sensing element is: line, vented cell or ambient"
     )
@@ -100,9 +94,7 @@ class SensorTable(Table):
     classified_area: Annotated[str, one_of(("yes", "no", "unknown"))] = Field(
         "unknown", description="whether the place is a hazardous (classified) location: yes, no or unknown"
     )
-    equipment_rating: Said = Field(
-        "none", description="rating of the equipment for such a location, or 'none'"
-    )
+    equipment_rating: Said = Field("none", description="rating of the equipment for such a location, or 'none'")
 
     @field_validator("unit")
     @classmethod
@@ -183,9 +175,7 @@ class PieceTable(Table):
         description="what the piece is, such as 'pot'"
     )
     outlet_temperature: str = Field("", description="id of the sensor of gas temperature at the outlet")
-    outlet_relative_humidity: str = Field(
-        "", description="id of the sensor of relative humidity at the outlet"
-    )
+    outlet_relative_humidity: str = Field("", description="id of the sensor of relative humidity at the outlet")
     outlet_pressure: str = Field("", description="id of the sensor of gauge pressure at the outlet")
     wall: str = Field("", description="id of the sensor on the wall")
     wall_station: str = Field(
@@ -207,9 +197,7 @@ class LimitTable(Table):
     """[[limits]]. Nothing here that decides has a default: a limit is what the specification says."""
 
     id: Id = Field(description="name of the limit")
-    quantity: Annotated[str, one_of(Quantity)] = Field(
-        description="what is judged, such as 'dew_point_margin'"
-    )
+    quantity: Annotated[str, one_of(Quantity)] = Field(description="what is judged, such as 'dew_point_margin'")
     relation: Annotated[str, one_of(("at least", "at most"))] = Field(description="'at least' or 'at most'")
     threshold: str = Field(description="the number in the specification's own unit, such as '3 K'")
     clause: Said = Field(
@@ -224,9 +212,7 @@ class LimitTable(Table):
     deadband: str = Field(description="how far beyond the limit an alarm begins to return, such as '0.5 K'")
     on_delay: Delay = Field(description="how long a breach lasts before it is an alarm, such as '1 min'")
     off_delay: Delay = Field(description="how long the return lasts before it counts, such as '10 min'")
-    unknown_delay: Delay = Field(
-        description="how long a value may be unknown before that is an alarm; no default"
-    )
+    unknown_delay: Delay = Field(description="how long a value may be unknown before that is an alarm; no default")
     advice: Said = Field(description="what to stop on a breach")
     decision_rule: Annotated[str, one_of(("simple", "guarded"))] = Field(
         "simple", description="'guarded' when the specification takes the uncertainty off, else 'simple'"
@@ -249,13 +235,9 @@ class LimitTable(Table):
     @classmethod
     def _deadband_sensible(cls, text: str, info: ValidationInfo) -> str:
         width = _number(text, info)
-        widest, words = WIDEST_DEADBAND[
-            spread(Quantity(info.data.get("quantity", Quantity.DEW_POINT_MARGIN)))
-        ]
+        widest, words = WIDEST_DEADBAND[spread(Quantity(info.data.get("quantity", Quantity.DEW_POINT_MARGIN)))]
         if "quantity" in info.data and not 0 <= width <= widest:
-            raise ValueError(
-                f"a deadband lies between zero and {words}; a wider one holds the alarm without need"
-            )
+            raise ValueError(f"a deadband lies between zero and {words}; a wider one holds the alarm without need")
         return text
 
 

@@ -29,6 +29,7 @@ def one_of(choices: Iterable[str]) -> AfterValidator:
 
 def checked(read: Callable[[str], object]) -> AfterValidator:
     """Return the check that a reader takes the text; the text itself is kept as written."""
+
     def check(text: str) -> str:
         read(text)
         return text

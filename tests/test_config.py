@@ -166,7 +166,7 @@ def test_lines_hold_after_long_text_and_lists(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"[jobsite]\nlabel = \"\xb0\"\n", "jobsite.toml:2: not UTF-8 text; save the file as UTF-8"),
+        (b'[jobsite]\nlabel = "\xb0"\n', "jobsite.toml:2: not UTF-8 text; save the file as UTF-8"),
         (b"", "jobsite.toml:1: jobsite is missing: the table [jobsite] with id, label, "),
         (b"jobsite = 1\nsensors = [1]\nareas = {}\n", "jobsite.toml:1: jobsite = 1: jobsite must be a table"),
     ],
