@@ -79,9 +79,7 @@ def _saturated_pa(point_c: float, p_pa: float, frost: bool) -> float:
     return vapour_pressure_pa(point_c, 1.0, p_pa)
 
 
-def at_pressure_c(
-    point_c: float, from_pa: float, to_pa: float, frost: bool | None = None
-) -> tuple[float, bool]:
+def at_pressure_c(point_c: float, from_pa: float, to_pa: float, frost: bool | None = None) -> tuple[float, bool]:
     """(point [C] at to_pa, whether it is a frost point) of air whose point is point_c at from_pa.
 
     frost says what point_c is; None takes a value below 0 C as a frost point. The result is a frost point

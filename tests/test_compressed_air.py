@@ -140,6 +140,11 @@ def test_class_limits_are_these_ppmv_of_dry_air(pdp_c: float, expected: float) -
     assert line.ppmv_dry(law[0](pdp_c) * law[1](pdp_c, 8e5), 8e5) == pytest.approx(expected, rel=0.005)
 
 
+def test_ppmv_counts_against_dry_air_alone() -> None:
+    """1 kPa of vapour in 100 kPa of dry air is 10,000 ppmv."""
+    assert line.ppmv_dry(1e3, 101e3) == pytest.approx(10_000.0, rel=1e-12)
+
+
 @pytest.mark.parametrize(
     ("t_c", "percent", "cooled_c", "condensate"), [(30, 70, 40, 9.34), (35, 80, 45, 14.90), (20, 60, 30, 4.07)]
 )

@@ -98,6 +98,18 @@ def test_a_formula_that_holds_nowhere_says_why() -> None:
         propagate(dew_point, (20.0, 5.0), (0.0, 0.01))
 
 
+def test_a_formula_that_holds_on_neither_side_says_why() -> None:
+    """An isolated value has no uncertainty that could be computed, and 0 would be a lie."""
+
+    def only_at_one(x: float) -> float:
+        if x != 1.0:
+            raise air.OutOfRange("x", x, "1")
+        return x
+
+    with pytest.raises(air.OutOfRange, match="allowed is 1"):
+        propagate(only_at_one, (1.0,), (0.1,))
+
+
 @pytest.mark.parametrize(
     ("us", "message"),
     [((0.1,), "shorter"), ((0.1, -0.1), "must be 0 or more"), ((0.1, float("nan")), "must be 0 or more")],
