@@ -1,0 +1,30 @@
+"""Measure what is promised about speed and size: `python -m tests.bench [--short]`.
+
+One line a figure: `bench <name> <value> <unit> goal <op><goal>`. A missed goal is no error: machines differ.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from tests.bench import dew_point, ingest, memory
+
+
+def main() -> None:
+    """Print every figure."""
+    parser = argparse.ArgumentParser("tests.bench", description=__doc__)
+    parser.add_argument("--short", action="store_true", help="20,000 messages instead of 200,000")
+    count = 20_000 if parser.parse_args().short else 200_000
+    _tell("ingest_cpu_over_bare", ingest.cpu_over_bare_us(count), "µs", "<=25")
+    _tell("dew_point_one_ratio", dew_point.one_ratio(), "x", ">=20")
+    _tell("dew_point_array_ratio", dew_point.array_ratio(), "x", ">=500")
+    _tell("surface_error", dew_point.worst_error_mk(), "mK", "<=2")
+    _tell("run_memory", memory.run_rss_mb(), "MB", "<120")
+
+
+def _tell(name: str, value: float, unit: str, goal: str) -> None:
+    print(f"bench {name} {value:.1f} {unit} goal {goal}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
