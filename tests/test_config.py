@@ -153,14 +153,16 @@ def test_open_ends_are_told(good: Jobsite) -> None:
 
 
 def test_lines_hold_after_long_text_and_lists(tmp_path: Path) -> None:
-    """Text over several lines that looks like keys does not lead the line numbers astray."""
-    long = 'label = """Made\n[[sensors]]\nunit = "no key"\n"""'
+    """Text over several lines that looks like tables and keys does not lead the line numbers astray."""
+    long = 'label = """Made\n[[sensors]]\naccuracy = "no key"\n"""\nsimulated = false'
     text = (HERE / "good.toml").read_text().replace('label = "Made jobsite"', long)
-    text = text.replace('feeds = ["A"]', 'feeds = [\n  "A",\n]').replace('"5 Δ°F"', '"5 °F"')
+    text = text.replace('feeds = ["A"]', 'feeds = [\n  "A",\n]')
+    text = text.replace('"0.3 K"', '"0.3 °C"').replace('"5 Δ°F"', '"5 °F"')
     (tmp_path / "jobsite.toml").write_text(text)
-    line = text.splitlines().index('threshold = "5 °F"') + 1
-    words = f'jobsite.toml:{line}: limit "A-margin": threshold = "5 °F": '
-    assert told(tmp_path / "jobsite.toml").startswith(words)
+    at = [text.splitlines().index(line) + 1 for line in ('accuracy = "0.3 °C"', 'threshold = "5 °F"')]
+    first, second = told(tmp_path / "jobsite.toml").splitlines()
+    assert first.startswith(f'jobsite.toml:{at[0]}: sensor "air-t": accuracy = "0.3 °C": ')
+    assert second.startswith(f'jobsite.toml:{at[1]}: limit "A-margin": threshold = "5 °F": ')
 
 
 @pytest.mark.parametrize(

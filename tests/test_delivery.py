@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 import random
 import re
@@ -19,6 +20,7 @@ from concurrent.futures import wait
 from contextlib import closing
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from typing import Any
 
 import pytest
 from aiosmtpd.controller import Controller
@@ -240,16 +242,15 @@ class Mailbox:
     def __init__(self) -> None:
         self.mails: list[bytes] = []
 
-    async def handle_RCPT(
-        self, server: object, session: object, envelope: object, address: str, options: object
-    ) -> str:
+    async def handle_RCPT(self, *told: Any) -> str:  # noqa: N802
+        envelope, address = told[2], told[3]
         if not address.startswith("lead@"):
             return "550 nobody of that name"
-        envelope.rcpt_tos.append(address)  # type: ignore[attr-defined]
+        envelope.rcpt_tos.append(address)
         return "250 OK"
 
-    async def handle_DATA(self, _s: object, _n: object, envelope: object) -> str:  # noqa: N802
-        self.mails.append(envelope.content)  # type: ignore[attr-defined]
+    async def handle_DATA(self, *told: Any) -> str:  # noqa: N802
+        self.mails.append(told[2].content)
         return "250 OK"
 
 
@@ -430,6 +431,13 @@ def wait_for(what: object, seconds: float = 20) -> None:
         time.sleep(0.01)
 
 
+def test_without_a_journal_none_is_made(tmp_path: Path) -> None:
+    turns = Turns(tmp_path)
+    turns.at(NOW)
+    turns.close()
+    assert not (tmp_path / "journal.db").exists()
+
+
 def test_the_journal_may_come_later_and_is_never_written(tmp_path: Path, target: Target) -> None:
     contacts = write_contacts(tmp_path, phone=target.url("ok"))
     process = start(tmp_path, contacts)
@@ -483,6 +491,31 @@ def test_addresses_reach_neither_output_nor_database(tmp_path: Path, target: Tar
     assert output == b""
     kept = b"".join(path.read_bytes() for path in tmp_path.glob("delivery.*"))
     assert b"s3cret" not in kept
+
+
+class Listener(logging.Handler):
+    """What a program that logs everything would write."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.DEBUG)
+        self.lines: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.lines.append(record.getMessage())
+
+
+def test_a_log_that_somebody_listens_to_holds_no_address(target: Target, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The libraries put addresses into their debug lines, warnings and errors."""
+    listener = Listener()
+    for name in ("apprise", "urllib3", "requests", "paho"):
+        monkeypatch.setattr(logging.getLogger(name), "propagate", True)
+    monkeypatch.setattr(logging.root, "handlers", [listener])
+    monkeypatch.setattr(logging.root, "level", logging.DEBUG)
+    logging.getLogger("made").warning("heard")
+    send(target.url("fail/s3cret"), "A-1 #1 Stop.", "Body.", "high")
+    send("nosuchservice://s3cret@host", "A-1 #1 Stop.", "Body.", "high")
+    assert listener.lines[0] == "heard"
+    assert "s3cret" not in "\n".join(listener.lines)
 
 
 def seen(home: Path) -> list[tuple[int, int, str, str]]:
