@@ -25,9 +25,10 @@ CAUTION = "Advisory only, never a safety interlock; the specification, data shee
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return the exit code."""
     parser = _parser()
-    args, args.rest = parser.parse_known_args(arguments)
-    if args.rest and not hasattr(args, "passes_on"):
-        parser.error(f"unknown arguments: {' '.join(args.rest)}")
+    args, rest = parser.parse_known_args(arguments)
+    args.rest = rest
+    if rest and not hasattr(args, "passes_on"):
+        parser.error(f"unknown arguments: {' '.join(rest)}")
     act: Callable[[argparse.Namespace], int] = args.act
     return act(args)
 
@@ -53,12 +54,18 @@ def _parser() -> argparse.ArgumentParser:
     again = commands.add_parser("replay", help="fold the journal again and compare the events, byte for byte")
     again.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
     again.set_defaults(act=_replay)
+    followed = commands.add_parser("follow", help="copy readings to a time-series server")
+    followed.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    followed.add_argument("--url", required=True, help="address of a server that takes the v2 write API")
+    followed.add_argument("--token-file", type=Path, help="file with the server's token, mode 0600")
+    followed.set_defaults(act=_follow)
     _module(
         commands.add_parser("feed", add_help=False, help="play a recorded month of weather through the broker"),
         "simulators.feed",
     )
     _module(
-        commands.add_parser("demo", add_help=False, help="a simulated jobsite, everything on this machine"), "simulators.demo"
+        commands.add_parser("demo", add_help=False, help="a simulated jobsite, everything on this machine"),
+        "simulators.demo",
     )
     return parser
 
@@ -139,13 +146,25 @@ def _pages(service: Service, address: str) -> None:
     PageServer(app, host, port).run()
 
 
-def _deliver(args: argparse.Namespace) -> int:
-    from alerts.delivery import deliver
-
+def _stop_on_signal() -> threading.Event:
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
-    deliver(args.home, args.contacts, stop)
+    return stop
+
+
+def _deliver(args: argparse.Namespace) -> int:
+    from alerts.delivery import deliver
+
+    deliver(args.home, args.contacts, _stop_on_signal())
+    return 0
+
+
+def _follow(args: argparse.Namespace) -> int:
+    from gateway.adapters.timeseries import follow
+
+    token = args.token_file.read_text().strip() if args.token_file else ""
+    follow(args.home, args.url, token, _stop_on_signal())
     return 0
 
 
@@ -195,9 +214,7 @@ def _wait_until_taken(home: Path, left: Path) -> int:
         service.close()
         break
     if left.exists():
-        print(
-            f"{home}: the running dewgate did not take the jobsite within 10 s; is it alive?", file=sys.stderr
-        )
+        print(f"{home}: the running dewgate did not take the jobsite within 10 s; is it alive?", file=sys.stderr)
         return 1
     print("in force; the journal keeps who and why")
     return 0

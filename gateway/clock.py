@@ -30,9 +30,7 @@ class TimeLapse:
             moment = datetime.fromisoformat(epoch)
             return cls(float(factor), round(moment.timestamp() * 1000), float(anchor))
         except ValueError as error:
-            raise ValueError(
-                f"time-lapse is FACTOR,ISO time with offset,UNIX seconds; got {text!r}"
-            ) from error
+            raise ValueError(f"time-lapse is FACTOR,ISO time with offset,UNIX seconds; got {text!r}") from error
 
     def wall_ms(self) -> int:
         """UTC now, in the time-lapse."""

@@ -130,9 +130,7 @@ def _train(found: Conditions, train: Train, stations: dict[str, Station], read: 
         if outlet.temperature and outlet.relative_humidity and pressure:
             vapour = [read(outlet.temperature), read(outlet.relative_humidity), pressure]
             found[f"{train.id}/{piece.id}", Quantity.PRESSURE_DEW_POINT] = [
-                Condition(
-                    piece.label, derive([*vapour, baro], lambda t, rh, pg, pb: _point_c(t, rh, pg + pb)[0])
-                )
+                Condition(piece.label, derive([*vapour, baro], lambda t, rh, pg, pb: _point_c(t, rh, pg + pb)[0]))
             ]
         if vapour and pressure:
             _margin_from(found, train, number, vapour, pressure, baro, stations, read)

@@ -71,9 +71,7 @@ def unpack(entry: bytes) -> tuple[Kind, int, bytes]:
     """Return kind, core time and body. Raises ValueError for a kind or version this program does not know."""
     kind, version, core_ms = _HEAD.unpack_from(entry)
     if version != VERSION:
-        raise ValueError(
-            f"entry version {version} is newer than this program's {VERSION}: update the program"
-        )
+        raise ValueError(f"entry version {version} is newer than this program's {VERSION}: update the program")
     return Kind(kind), core_ms, entry[_HEAD.size :]
 
 

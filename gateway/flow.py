@@ -224,9 +224,7 @@ class Flow:
     def _as_then(self, arrival: Arrival, core_ms: int) -> list[Reading]:
         readings = self._decode(arrival, core_ms)
         if isinstance(readings, Rejected):
-            raise ValueError(
-                f"entry {self.state.sequence} was accepted and is now refused: {readings.detail}"
-            )
+            raise ValueError(f"entry {self.state.sequence} was accepted and is now refused: {readings.detail}")
         return readings
 
     def _message(self, arrival: Arrival, readings: list[Reading], core_ms: int) -> None:
@@ -345,9 +343,7 @@ class Flow:
         if newest.saturated:
             return replace(plain, validity=Validity.SATURATED, reason=f"{sensor_id}: saturated, judged wet")
         if newest.below_resolution:
-            return replace(
-                plain, validity=Validity.BOUND, reason=f"{sensor_id}: below what this sensor resolves"
-            )
+            return replace(plain, validity=Validity.BOUND, reason=f"{sensor_id}: below what this sensor resolves")
         return plain
 
     def _judge(self, now_ms: int, outcomes: Outcomes) -> None:
@@ -416,9 +412,7 @@ class Flow:
         value = condition.measured if condition else unknown(by and f"acknowledged by {by}", state.core_ms)
         now = state.core_ms if condition is None else state.judged_ms
         number = f"A-{alarm.number}"
-        event = Event(
-            state.events, now, number, change, limit_id, verdict, value.value, value.u, value.reason
-        )
+        event = Event(state.events, now, number, change, limit_id, verdict, value.value, value.u, value.reason)
         outcomes.events.append(canonical.to_bytes(event))
         if condition is not None:
             outcomes.notices += self._notices(number, change, self.limits[limit_id], condition, now)

@@ -93,9 +93,7 @@ def _gaps(flow: Flow, site: Jobsite) -> list[Gap]:
     return found
 
 
-def _notch(
-    site: Jobsite, quantity: Quantity, area: str = "", train: str = "", piece: str = ""
-) -> float | None:
+def _notch(site: Jobsite, quantity: Quantity, area: str = "", train: str = "", piece: str = "") -> float | None:
     """The highest margin any limit asks for at a place, in K."""
     asked = [
         limit.threshold_inside
@@ -108,9 +106,7 @@ def _notch(
 def _gap(group: str, at: Condition, limit_k: float | None) -> Gap:
     m = at.measured
     u = None if m.u is None else 2 * m.u
-    return Gap(
-        group, at.place, at.point_c, at.temperature_c, m.value, u, limit_k, at.frost, m.validity, m.reason
-    )
+    return Gap(group, at.place, at.point_c, at.temperature_c, m.value, u, limit_k, at.frost, m.validity, m.reason)
 
 
 def _alarms(flow: Flow) -> list[AlarmLine]:
@@ -134,9 +130,7 @@ def _alarms(flow: Flow) -> list[AlarmLine]:
 def _sensor(flow: Flow, sensor: Sensor, core_ms: int) -> SensorLine:
     m = flow.read(sensor.id)
     newest = flow.state.newest.get(sensor.id)
-    value = (
-        "not known" if m.value is None else written(m.value, DIMENSION[sensor.quantity], UNITS[sensor.unit])
-    )
+    value = "not known" if m.value is None else written(m.value, DIMENSION[sensor.quantity], UNITS[sensor.unit])
     age = None if newest is None else core_ms - newest.measured_ms
     return SensorLine(sensor.id, sensor.label, value, age, m.validity, m.reason)
 

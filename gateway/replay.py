@@ -15,6 +15,4 @@ def differences(reader: sqlite3.Connection) -> tuple[int, list[str]]:
     flow.advance(entries_after(reader, 0), outcomes)
     then = [row[0] for row in reader.execute("SELECT event FROM events ORDER BY id")]
     pairs = enumerate(zip_longest(then, outcomes.events), 1)
-    return flow.state.sequence, [
-        f"event {i}: then {old!r}, now {new!r}" for i, (old, new) in pairs if old != new
-    ]
+    return flow.state.sequence, [f"event {i}: then {old!r}, now {new!r}" for i, (old, new) in pairs if old != new]

@@ -144,9 +144,7 @@ class Service:
         self._look_again = time.monotonic() + 1.0
         with closing(files.open_reader(path)) as reader:
             try:
-                query = (
-                    "SELECT id, outbox_id, attempt, outcome FROM outcomes WHERE id > ? ORDER BY id LIMIT 200"
-                )
+                query = "SELECT id, outbox_id, attempt, outcome FROM outcomes WHERE id > ? ORDER BY id LIMIT 200"
                 rows = reader.execute(query, (self._cursor,)).fetchall()
             except sqlite3.OperationalError:  # not made yet, or being made
                 return None

@@ -34,6 +34,4 @@ def condensation_margin_k(vapour_pressure_pa: float, from_pa: float, places: lis
 
     Args: vapour_pressure_pa at absolute pressure from_pa; places: at least one, in the order of the flow.
     """
-    return min(
-        p.wall_c - condensation_point_at(vapour_pressure_pa, from_pa, p.pressure_pa)[0] for p in places
-    )
+    return min(p.wall_c - condensation_point_at(vapour_pressure_pa, from_pa, p.pressure_pa)[0] for p in places)

@@ -129,7 +129,7 @@ def play(folder: Path, args: argparse.Namespace, stop: threading.Event) -> int:
         wait_for(broker)
         lapse = f"{args.factor:g},{EPOCH},{time.time():.3f}"
         for command in commands(home, broker, page, lapse, start_phone(folder)):
-            running.append(subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True))
+            running += [subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True)]
         wait_for(page)
         print(SAY.format(factor=args.factor, address=f"http://127.0.0.1:{page}/"), flush=True)
         return watch(running, stop, args.seconds)

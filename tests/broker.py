@@ -25,9 +25,7 @@ class Mosquitto:
 
     def __init__(self, folder: Path, extra: str = "") -> None:
         self.port, self.folder = free_port(), folder
-        text = (
-            SHIPPED.read_text().replace("/var/lib/mosquitto/", f"{folder}/").replace("1883", str(self.port))
-        )
+        text = SHIPPED.read_text().replace("/var/lib/mosquitto/", f"{folder}/").replace("1883", str(self.port))
         if extra:
             keys = {line.split()[0] for line in extra.splitlines()}
             text = "\n".join(line for line in text.splitlines() if line.split(" ")[0] not in keys)
@@ -35,7 +33,7 @@ class Mosquitto:
         self.start()
 
     def start(self) -> None:
-        """Start and wait until it listens. Raises when Mosquitto is not installed: a missing service is an error."""
+        """Start and wait until it listens. Raises when it is not installed: a missing service is an error."""
         program = shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin:/usr/bin")
         if program is None:
             raise RuntimeError("mosquitto is not installed: apt install mosquitto")

@@ -40,7 +40,9 @@ def test_a_newer_version_is_refused() -> None:
 
 
 @given(st.text(max_size=200), st.binary(max_size=200), st.integers(0, 65535), st.tuples(*[st.booleans()] * 3))
-def test_a_message_comes_back_as_it_went_in(topic: str, payload: bytes, mid: int, facts: tuple[bool, bool, bool]) -> None:
+def test_a_message_comes_back_as_it_went_in(
+    topic: str, payload: bytes, mid: int, facts: tuple[bool, bool, bool]
+) -> None:
     """Round trip of topic, payload and facts."""
     arrival = Arrival(topic, payload, mid, *facts)
     kind, core_ms, body = entry.unpack(entry.message(arrival, 5))

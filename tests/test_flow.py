@@ -27,9 +27,7 @@ class Day:
         self.flow, self.out, self.entries = Flow(), Outcomes(), []
         self.now = T0
         self.put(Kind.STARTED, {"offset_ms": 0})
-        self.add(
-            entry.plain(Kind.CONFIG_SET, self.now, canonical.config_set(site(*limits), "keeper", "test"))
-        )  # type: ignore[arg-type]
+        self.add(entry.plain(Kind.CONFIG_SET, self.now, canonical.config_set(site(*limits), "keeper", "test")))  # type: ignore[arg-type]
 
     def add(self, made: bytes) -> None:
         self.entries.append(made)
@@ -122,9 +120,7 @@ def test_no_limit_is_in_force_that_nobody_stated() -> None:
 
 
 @pytest.mark.parametrize("facts", [{"retain": True}, {"before_marker": True}])
-def test_an_untimed_reading_that_may_be_old_is_never_judged_as_current(
-    day: Day, facts: dict[str, bool]
-) -> None:
+def test_an_untimed_reading_that_may_be_old_is_never_judged_as_current(day: Day, facts: dict[str, bool]) -> None:
     """Retained or waiting messages without a time are stored and shown, and stay unknown."""
     for name, value in SAY.items():
         day.send(name, value, timed=False, **facts)

@@ -75,11 +75,15 @@ def test_humidity_above_105_is_rejected() -> None:
 
 
 def test_base_fields_and_relative_time() -> None:
-    """RFC 8428, 4.1 and 4.5.3: base name, time, unit and value hold for later records; times below 2^28 are from now."""
-    payload = json.dumps([{"bn": "ste", "bt": -10, "bu": "Cel", "bv": 20, "n": "el", "v": 1, "bver": 5}, {"n": "el", "t": 5}])
+    """RFC 8428, 4.1 and 4.5.3: base fields hold for later records; times below 2^28 are from now."""
+    payload = json.dumps(
+        [{"bn": "ste", "bt": -10, "bu": "Cel", "bv": 20, "n": "el", "v": 1, "bver": 5}, {"n": "el", "t": 5}]
+    )
     refused = take(payload.encode())
     assert isinstance(refused, Rejected) and refused.code == "no number"  # the second record has no value
-    both = json.dumps([{"bn": "ste", "bt": -10, "bv": 20, "n": "el", "v": 1, "bver": 5}, {"n": "el", "t": 5, "v": 2}])
+    both = json.dumps(
+        [{"bn": "ste", "bt": -10, "bv": 20, "n": "el", "v": 1, "bver": 5}, {"n": "el", "t": 5, "v": 2}]
+    )
     readings = take(both.encode())
     assert readings == [Reading("steel", 21.0, T0 - 10_000), Reading("steel", 22.0, T0 - 5_000)]
 
@@ -104,7 +108,18 @@ def test_nothing_that_arrives_raises(topic: str, payload: bytes) -> None:
         assert isinstance(decode(where, payload, NAMES, T0), (list, Rejected))
 
 
-@given(st.recursive(st.none() | st.booleans() | st.floats() | st.text(max_size=5), lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["n", "v", "t", "bt", "bv", "u", "bn", "bver", "x_"]), inner, max_size=4), max_leaves=12))
+@given(
+    st.recursive(
+        st.none() | st.booleans() | st.floats() | st.text(max_size=5),
+        lambda inner: (
+            st.lists(inner, max_size=3)
+            | st.dictionaries(
+                st.sampled_from(["n", "v", "t", "bt", "bv", "u", "bn", "bver", "x_"]), inner, max_size=4
+            )
+        ),
+        max_leaves=12,
+    )
+)
 def test_no_json_raises(value: object) -> None:
     """Any JSON value gives readings or a rejection."""
     assert isinstance(take(json.dumps([value]).encode()), (list, Rejected))

@@ -69,9 +69,7 @@ class Journal:
         if events:
             db.executemany("INSERT INTO events VALUES (?, ?)", enumerate(events, first_event))
         if notices:
-            rows = [
-                (n.event_number, n.person, n.channel, n.priority, n.title, n.body, utc_ms) for n in notices
-            ]
+            rows = [(n.event_number, n.person, n.channel, n.priority, n.title, n.body, utc_ms) for n in notices]
             db.executemany("INSERT INTO outbox VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", rows)
         if cursor is not None:
             db.execute("INSERT OR REPLACE INTO cursors VALUES ('outcomes', ?)", (cursor,))
@@ -97,9 +95,7 @@ class Journal:
         (stored,) = db.execute("SELECT body FROM sealed WHERE first_seq = ?", (packed.first,)).fetchone()
         if tree.root_of(unpack_block(stored)) != packed.root:
             db.execute("ROLLBACK")
-            raise WrongJournal(
-                f"sealed block at entry {packed.first} does not read back; the disk may be failing"
-            )
+            raise WrongJournal(f"sealed block at entry {packed.first} does not read back; the disk may be failing")
         db.execute("DELETE FROM entries WHERE seq < ?", (packed.first + tree.SEAL,))
         db.execute("COMMIT")
 
@@ -160,9 +156,7 @@ def entries_after(db: sqlite3.Connection, seq: int) -> Iterator[bytes]:
     """
     db.execute("BEGIN") if not db.in_transaction else None
     at = seq
-    blocks = db.execute(
-        "SELECT first_seq, body FROM sealed WHERE first_seq > ? ORDER BY 1", (seq - tree.SEAL,)
-    )
+    blocks = db.execute("SELECT first_seq, body FROM sealed WHERE first_seq > ? ORDER BY 1", (seq - tree.SEAL,))
     for first, block in blocks:
         for each in unpack_block(block)[max(0, at + 1 - first) :]:
             at += 1

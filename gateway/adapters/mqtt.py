@@ -94,9 +94,7 @@ class Broker:
             return
         token = self._marker if message.qos else None
         self.arrivals.append(
-            Arrival(
-                topic, bytes(message.payload), message.mid, message.dup, message.retain, not self._live, token
-            )
+            Arrival(topic, bytes(message.payload), message.mid, message.dup, message.retain, not self._live, token)
         )
         with self._room:
             self._waiting += 1

@@ -172,9 +172,7 @@ def reading_of(sensor: Sensor, written: float, unit: str, measured_ms: int | Non
         return _humidity(sensor, value, measured_ms)
     low, high = PLAUSIBLE.get(sensor.quantity, (-1e9, 1e9))
     if not low <= value <= high:
-        raise _Refused(
-            "impossible value", f"{sensor.id}: {written:g} {unit or sensor.unit} is outside its range"
-        )
+        raise _Refused("impossible value", f"{sensor.id}: {written:g} {unit or sensor.unit} is outside its range")
     return Reading(sensor.id, value, measured_ms)
 
 

@@ -99,9 +99,7 @@ def _live(web: _Web, request: Request) -> Response:
     last_id = request.headers.get("last-event-id") or request.query_params.get("last", "")
     # no-transform and the buffering hint keep proxies from holding events back.
     headers = {"Cache-Control": "no-store, no-transform", "X-Accel-Buffering": "no"}
-    return StreamingResponse(
-        web.streams.stream(client, last_id), media_type="text/event-stream", headers=headers
-    )
+    return StreamingResponse(web.streams.stream(client, last_id), media_type="text/event-stream", headers=headers)
 
 
 async def _acknowledge(web: _Web, request: Request) -> Response:
@@ -167,7 +165,7 @@ class PageServer(uvicorn.Server):
             )
         )  # fmt: skip
 
-    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:  # noqa: ARG002  the server's own signature
         """End the streams, then let the requests in hand finish; a second Ctrl-C does not wait for them.
 
         Unlike the base class this does not keep the signal to raise it again after `run`: that would end the

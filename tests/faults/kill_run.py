@@ -139,9 +139,7 @@ def settle(home: Path, run: subprocess.Popen[bytes], publisher: Publisher) -> tu
     twice = sum(found[key] - 1 for key in found if found[key] > 1 and expected.get(key, 1) == 1)
     with closing(open_reader(home / "journal.db")) as reader:
         count, unlike = differences(reader)
-    print(
-        f"# {len(publisher.acknowledged)} acknowledged, {count} entries, {len(unlike)} events differ on replay"
-    )
+    print(f"# {len(publisher.acknowledged)} acknowledged, {count} entries, {len(unlike)} events differ on replay")
     return lost, twice, len(unlike)
 
 

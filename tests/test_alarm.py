@@ -1,0 +1,142 @@
+"""The life of an alarm against a small model, and each rule of the limits by name."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+
+from alerts import alarm as life
+from alerts.alarm import Alarm, AlarmState, Change
+from alerts.limits import Verdict, judge, probability_of_conformance
+from alerts.measured import UNITS, Measured, Quantity, Validity, unknown
+from tests.sites import margin_limit
+
+LIMIT = margin_limit()
+SECOND = 1000
+
+
+def margin(value: float | None, u: float | None = 0.2, validity: Validity = Validity.GOOD) -> Measured:
+    return unknown("no data", 0) if value is None else Measured(value, u, 0, validity)
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "verdict", "well_inside"),
+    [
+        (3.5, 0.2, Verdict.INSIDE, True),
+        (3.45, 0.2, Verdict.INSIDE, False),  # inside, but not yet past the deadband
+        (3.39, 0.2, Verdict.CLOSE, False),  # within U = 0.4 K
+        (3.0, 0.2, Verdict.CLOSE, False),  # at the limit is at least the limit
+        (2.9999, 0.2, Verdict.OUTSIDE, False),  # judged unrounded, shown as it is
+        (9.0, None, Verdict.INSIDE, True),  # accuracy not stated: no soft edge, never u = 0 by silence
+        (None, None, Verdict.UNKNOWN, False),
+    ],
+)
+def test_simple_acceptance(value: float | None, u: float | None, verdict: Verdict, well_inside: bool) -> None:
+    """ILAC-G8:09/2019, 4.2.1: without a rule in the specification the limit itself decides."""
+    said = judge(LIMIT, margin(value, u))
+    assert (said.verdict, said.well_inside) == (verdict, well_inside)
+
+
+def test_a_guarded_rule_asks_for_the_uncertainty_on_top_and_never_guesses_it() -> None:
+    """ILAC-G8:09/2019, 4.2.2, w = U; without a stated accuracy the verdict is unknown."""
+    guarded = margin_limit(decision_rule="guarded")
+    assert judge(guarded, margin(3.39)).verdict is Verdict.OUTSIDE
+    assert judge(guarded, margin(3.41)).verdict is Verdict.INSIDE
+    assert judge(guarded, margin(9.0, None)).verdict is Verdict.UNKNOWN
+
+
+def test_five_degrees_fahrenheit_are_not_three_kelvin() -> None:
+    """The limit stays in the specification's unit: 5 Δ°F = 2.78 K; differences convert without the offset."""
+    limit = margin_limit(threshold=5.0, unit="Δ°F", deadband=1.0, deadband_unit="Δ°F")
+    assert judge(limit, margin(2.78)).verdict is not Verdict.OUTSIDE
+    assert judge(limit, margin(2.77)).verdict is Verdict.OUTSIDE
+    assert UNITS["°F"].inside(32.0) == pytest.approx(0.0)
+
+
+def test_a_bound_decides_only_where_the_truth_cannot_lie_across() -> None:
+    """Humidity below the sensor's resolution: dry enough may be said, too wet or dry at least may not."""
+    bound = margin(5.0, 0.2, Validity.BOUND)
+    assert judge(LIMIT, bound).verdict is Verdict.INSIDE
+    assert judge(LIMIT, margin(2.0, 0.2, Validity.BOUND)).verdict is Verdict.UNKNOWN
+    least = margin_limit(quantity=Quantity.RELATIVE_HUMIDITY, threshold=30.0, unit="%RH", deadband_unit="%RH")
+    assert judge(least, margin(0.02, 0.01, Validity.BOUND)).verdict is Verdict.OUTSIDE
+
+
+@pytest.mark.parametrize(
+    ("distance", "probability"), [(0.0, 0.500), (0.3, 0.804), (0.576, 0.950), (0.7, 0.977), (-0.5, 0.077)]
+)
+def test_probability_of_conformance(distance: float, probability: float) -> None:
+    """JCGM 106:2012, 7.2, for u = 0.35: computed values for a lower limit of 3.0 K."""
+    assert probability_of_conformance(distance, 0.35) == pytest.approx(probability, abs=5e-4)
+
+
+def test_a_stopped_train_raises_nothing_and_clears_nothing() -> None:
+    """Not running is neither dry nor unknown."""
+    alarm = Alarm(AlarmState.UNACKNOWLEDGED, Change.BREACH, 1)
+    stopped = life.Judgement(Verdict.NOT_RUNNING, None, False, "")
+    assert all(life.step(alarm, LIMIT, stopped, t * SECOND) is None for t in range(0, 7200, 60))
+    assert alarm.state is AlarmState.UNACKNOWLEDGED
+
+
+def test_close_to_limit_warns_once_until_it_has_been_calm() -> None:
+    """Noise at the edge of the uncertainty does not repeat the warning."""
+    alarm = Alarm()
+    noise = ((t, judge(LIMIT, margin(3.2 if t // 120 % 2 else 3.7))) for t in range(0, 3600, 10))
+    said = [life.step(alarm, LIMIT, judgement, t * SECOND) for t, judgement in noise]
+    assert said.count(Change.CLOSE) == 1
+
+
+class AlarmLife(RuleBasedStateMachine):
+    """Any sequence of values, silences and hands; the promises hold after each step."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.alarm, self.now = Alarm(), 0
+        self.good_since: int | None = None  # since when every value was known and past the deadband
+        self.known_good_since: int | None = None
+        self.bad_since: int | None = None  # since when no good value was seen
+
+    @rule(value=st.sampled_from([None, 2.0, 2.9, 3.2, 3.6, 8.0]), seconds=st.sampled_from([1, 30, 61, 299, 601]))
+    def pass_time(self, value: float | None, seconds: int) -> None:
+        """The value holds for so long, judged every second something could change."""
+        said = judge(LIMIT, margin(value))
+        good = said.verdict in (Verdict.INSIDE, Verdict.CLOSE)
+        self.bad_since = None if good else self.bad_since if self.bad_since is not None else self.now
+        start = self.now
+        self.good_since = (
+            None if not said.well_inside else self.good_since if self.good_since is not None else start
+        )
+        self.known_good_since = (
+            None if not good else self.known_good_since if self.known_good_since is not None else start
+        )
+        for t in range(start, start + seconds * SECOND + 1, SECOND):
+            before, cause = self.alarm.state, self.alarm.cause
+            due = life.deadline_ms(self.alarm, LIMIT)
+            change = life.step(self.alarm, LIMIT, said, t)
+            if change is not None and t > start:
+                assert due is not None and due <= t, "a change without a value needs a deadline to wake for"
+            if change is Change.RETURNED:
+                since = self.good_since if cause == Change.BREACH else self.known_good_since
+                assert since is not None and t - since >= LIMIT.off_delay_s * SECOND
+            elif change is None:
+                assert self.alarm.state is before
+        self.now = start + seconds * SECOND
+
+    @rule()
+    def acknowledge(self) -> None:
+        """A person acknowledges: the cause stays what it is."""
+        was_active, change = self.alarm.active, life.acknowledge(self.alarm)
+        assert self.alarm.active == was_active
+        assert change in (None, Change.ACKNOWLEDGED)
+
+    @invariant()
+    def a_long_bad_spell_has_an_alarm(self) -> None:
+        """Not good for longer than every delay means an alarm that stands."""
+        if self.bad_since is not None and self.now - self.bad_since > 900 * SECOND:
+            assert self.alarm.active
+
+
+TestAlarmLife = AlarmLife.TestCase
+TestAlarmLife.settings = settings(max_examples=60, stateful_step_count=25, deadline=None)
