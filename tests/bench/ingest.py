@@ -66,9 +66,7 @@ def messages(count: int, from_ms: int) -> list[tuple[str, bytes]]:
 
 def _make_session(port: int, client_id: str) -> None:
     """Leave a session behind for which the broker keeps what comes."""
-    client = paho.Client(
-        paho.CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=paho.MQTTv311
-    )
+    client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=paho.MQTTv311)
     client.on_connect = lambda c, *_: c.subscribe("dewgate/test/#", qos=1)
     client.on_subscribe = lambda c, *_: c.disconnect()
     client.connect("127.0.0.1", port)

@@ -15,8 +15,8 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from CoolProp.CoolProp import HAPropsSI
 import pytest
+from CoolProp.CoolProp import HAPropsSI
 
 from alerts.measured import Quantity
 from gateway.adapters.journal import entries_after, open_reader
