@@ -10,6 +10,7 @@ import time
 from typing import Any
 
 import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
 
 
 def drain(port: int, client_id: str, count: int) -> float:
@@ -24,7 +25,7 @@ def drain(port: int, client_id: str, count: int) -> float:
             client.disconnect()
 
     client = paho.Client(
-        paho.CallbackAPIVersion.VERSION2,
+        CallbackAPIVersion.VERSION2,
         client_id,
         clean_session=False,
         protocol=paho.MQTTv311,

@@ -16,6 +16,7 @@ from contextlib import closing
 from pathlib import Path
 
 import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
 
 from gateway import tree
 from gateway.adapters.journal import open_reader
@@ -66,7 +67,7 @@ def messages(count: int, from_ms: int) -> list[tuple[str, bytes]]:
 
 def _make_session(port: int, client_id: str) -> None:
     """Leave a session behind for which the broker keeps what comes."""
-    client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=paho.MQTTv311)
+    client = paho.Client(CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=paho.MQTTv311)
     client.on_connect = lambda c, *_: c.subscribe("dewgate/test/#", qos=1)
     client.on_subscribe = lambda c, *_: c.disconnect()
     client.connect("127.0.0.1", port)
@@ -74,7 +75,7 @@ def _make_session(port: int, client_id: str) -> None:
 
 
 def _preload(port: int, count: int) -> None:
-    client = paho.Client(paho.CallbackAPIVersion.VERSION2, "preload", protocol=paho.MQTTv311)
+    client = paho.Client(CallbackAPIVersion.VERSION2, "preload", protocol=paho.MQTTv311)
     client.max_inflight_messages_set(1000)
     client.connect("127.0.0.1", port)
     client.loop_start()

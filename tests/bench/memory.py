@@ -11,6 +11,7 @@ import time
 import urllib.error
 import urllib.request
 from pathlib import Path
+from typing import Any
 
 from paho.mqtt import publish
 
@@ -38,7 +39,9 @@ def run_rss_mb() -> float:
 
 def _use(port: int, page: int) -> None:
     _fetch(page, 30)
-    batch = [(topic, body, 1, False) for topic, body in messages(800, time.time_ns() // 1_000_000 - 1000)]
+    batch: list[Any] = [
+        (topic, body, 1, False) for topic, body in messages(800, time.time_ns() // 1_000_000 - 1000)
+    ]
     publish.multiple(batch, "127.0.0.1", port)
     time.sleep(2.0)
     for _ in range(20):
