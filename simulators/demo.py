@@ -59,9 +59,9 @@ def free_port(wanted: int = 0) -> int:
         return port
 
 
-def start_broker(folder: Path, port: int) -> subprocess.Popen[bytes]:
+def start_broker(folder: Path, port: int, embedded: bool) -> subprocess.Popen[bytes]:
     """Start Mosquitto if it is installed, else the embedded broker of the demo extra."""
-    mosquitto = shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
+    mosquitto = None if embedded else shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
     if mosquitto is None:
         print("demo broker: does not survive a restart")
         return subprocess.Popen([sys.executable, "-m", "simulators.embedded_broker", str(port)])
@@ -110,6 +110,7 @@ def main() -> int:
     parser.add_argument("--factor", type=float, default=60.0, help="minutes on the site for one of yours")
     parser.add_argument("--seconds", type=float, default=float("inf"), help="stop by itself after so long")
     parser.add_argument("--page-port", type=int, default=8080, help="port of the board, if it is free")
+    parser.add_argument("--embedded-broker", action="store_true", help="even where Mosquitto is installed")
     args = parser.parse_args()
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
@@ -124,7 +125,7 @@ def play(folder: Path, args: argparse.Namespace, stop: threading.Event) -> int:
     apply = [sys.executable, "-m", "gateway", "apply", str(DEPLOY / "demo.toml"), "--home", str(home),
              "--who", "demo", "--why", "demonstration"]  # fmt: skip
     subprocess.run(apply, check=True, stdout=subprocess.DEVNULL)
-    running = [start_broker(folder, broker)]
+    running = [start_broker(folder, broker, args.embedded_broker)]
     try:
         wait_for(broker)
         lapse = f"{args.factor:g},{EPOCH},{time.time():.3f}"
