@@ -139,9 +139,11 @@ def _train(found: Conditions, train: Train, stations: dict[str, Station], read: 
 def _walls(
     train: Train, start: int, pressure: Measured, stations: dict[str, Station], read: Read
 ) -> list[tuple[Piece, Measured, Measured]]:
-    """Every piece from `start` on whose wall temperature is known to somebody, with its gauge pressure."""
+    """The walls this vapour meets, with gauge pressures: as far as the piece after which it is measured anew."""
     walls = []
-    for piece in train.pieces[start:]:
+    for number, piece in enumerate(train.pieces[start:]):
+        if number and piece.outlet.relative_humidity:
+            break
         pressure = read(piece.outlet.pressure) if piece.outlet.pressure else pressure
         if piece.wall:
             walls.append((piece, read(piece.wall), pressure))

@@ -61,13 +61,17 @@ def free_port(wanted: int = 0) -> int:
 
 def start_broker(folder: Path, port: int, embedded: bool) -> subprocess.Popen[bytes]:
     """Start Mosquitto if it is installed, else the embedded broker of the demo extra."""
-    mosquitto = None if embedded else shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
+    mosquitto = (
+        None
+        if embedded
+        else shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
+    )
     if mosquitto is None:
         print("demo broker: does not survive a restart")
         return subprocess.Popen([sys.executable, "-m", "simulators.embedded_broker", str(port)])
     conf = (DEPLOY / "mosquitto.conf").read_text()
     conf = conf.replace("/var/lib/mosquitto/", f"{folder}/").replace("listener 1883", f"listener {port}")
-    (folder / "mosquitto.conf").write_text(conf + f"user {os.environ.get('USER', 'root')}\n")
+    (folder / "mosquitto.conf").write_text(conf + "user root\n")
     quiet = subprocess.DEVNULL
     return subprocess.Popen([mosquitto, "-c", str(folder / "mosquitto.conf")], stdout=quiet, stderr=quiet)
 

@@ -79,7 +79,7 @@ def test_live_within_a_minute_and_ctrl_c_stops_everything(demo: Demo) -> None:
 
 @pytest.mark.timeout(400)
 def test_the_steel_gets_wet_the_phone_is_told_and_the_dryer_fails(tmp_path: Path) -> None:
-    """Within five minutes: a warning, an alert that says what to stop, and the pot's alert, each with its number."""
+    """Within five minutes: a warning, an alert that says what to stop, and the pot alert, with numbers."""
     demo = Demo(tmp_path)
     demo.wait_for("Board (simulated jobsite", 30)
     demo.wait_for("#1 Close to limit: area A north shell", 200)
