@@ -39,7 +39,7 @@ def cpu_over_bare_us(count: int) -> float:
             prepare(home)
             for client_id in (BARE, GATEWAY):
                 _make_session(broker.port, client_id)
-            _preload(broker.port, count)
+            preload(broker.port, count)
             bare = _bare_us(broker.port, count)
             gateway = _gateway_us(home, broker, count)
         finally:
@@ -74,7 +74,8 @@ def _make_session(port: int, client_id: str) -> None:
     client.loop_forever()
 
 
-def _preload(port: int, count: int) -> None:
+def preload(port: int, count: int) -> None:
+    """Publish messages timed from now on, and wait until the broker has them."""
     client = paho.Client(CallbackAPIVersion.VERSION2, "preload", protocol=paho.MQTTv311)
     client.max_inflight_messages_set(1000)
     client.connect("127.0.0.1", port)

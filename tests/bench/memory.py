@@ -11,11 +11,8 @@ import time
 import urllib.error
 import urllib.request
 from pathlib import Path
-from typing import Any
 
-from paho.mqtt import publish
-
-from tests.bench.ingest import messages
+from tests.bench.ingest import preload
 from tests.broker import Mosquitto, free_port
 from tests.faults.kill_run import prepare
 
@@ -39,10 +36,7 @@ def run_rss_mb() -> float:
 
 def _use(port: int, page: int) -> None:
     _fetch(page, 30)
-    batch: list[Any] = [
-        (topic, body, 1, False) for topic, body in messages(800, time.time_ns() // 1_000_000 - 1000)
-    ]
-    publish.multiple(batch, "127.0.0.1", port)
+    preload(port, 800)
     time.sleep(2.0)
     for _ in range(20):
         _fetch(page, 1)
