@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
+from itertools import islice
 from typing import TypeVar
 
 from alerts import alarm as life
@@ -29,6 +30,7 @@ from gateway.reading import Reading, Rejected
 
 CORE_VERSION = __version__
 WINDOW = 8192  # identities remembered; redeliveries are at most the messages in flight (1,000)
+SLACK = 2048  # how many more are let come before that many of the oldest go at once
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
 SECOND = 1000
 MINUTE = 60_000
@@ -112,6 +114,7 @@ class Flow:
         self.site: Jobsite | None = None
         self.judged: dict[str, Judged] = {}
         self.conditions: Conditions = {}
+        self._ran_to_ms = -1
         if self.state.config:
             self._configure(self.state.config)
 
@@ -322,8 +325,11 @@ class Flow:
     # -- judging -------------------------------------------------------------------------------------
 
     def _run_to(self, core_ms: int, outcomes: Outcomes) -> None:
+        if core_ms == self._ran_to_ms:  # nothing folded in at an instant can be due at that same instant
+            return
         while (due := self.due_ms()) is not None and due <= core_ms:
             self._judge(due, outcomes)
+        self._ran_to_ms = core_ms
 
     def _patience_ms(self, sensor: str) -> int:
         known = self.sensors.get(sensor)
@@ -432,8 +438,9 @@ class Flow:
 
 def _remember(window: dict[K, V], key: K, value: V) -> None:
     window[key] = value
-    if len(window) > WINDOW:
-        del window[next(iter(window))]
+    if len(window) >= WINDOW + SLACK:  # many at once: finding the first key walks over all that were removed
+        for old in list(islice(window, SLACK)):
+            del window[old]
 
 
 def _untimed_key(arrival: Arrival) -> bytes:

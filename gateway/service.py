@@ -27,6 +27,7 @@ from gateway.payload import canonical
 
 BATCH = 1000
 IDLE_S = 0.2
+GATHER_S, GATHERINGS = 0.005, 10
 
 
 class AlreadyRunning(Exception):
@@ -90,11 +91,22 @@ class Service:
         """Turn until told to stop."""
         while not self.stopping.is_set():
             self.wake.wait(IDLE_S)
+            self._gather()
             self.wake.clear()
             self.take_inbox()
         self.actions.append((Kind.STOPPING, canonical.to_bytes({"cause": "asked to stop"})))
         self.turn()
         self._checkpoint()
+
+    def _gather(self) -> None:
+        """While messages keep coming, let them: two threads that take turns at each message cost more."""
+        waiting = self.broker.arrivals if self.broker else ()
+        before = 0
+        for _ in range(GATHERINGS):
+            if not before < len(waiting) < BATCH:
+                return
+            before = len(waiting)
+            time.sleep(GATHER_S)
 
     def turn(self) -> None:
         """Take what has come, fold it in, commit it, acknowledge it."""
