@@ -61,6 +61,7 @@ def free_port(wanted: int = 0) -> int:
 
 def start_broker(folder: Path, port: int, embedded: bool) -> subprocess.Popen[bytes]:
     """Start Mosquitto if it is installed, else the embedded broker of the demo extra."""
+    quiet = subprocess.DEVNULL
     mosquitto = (
         None
         if embedded
@@ -68,11 +69,11 @@ def start_broker(folder: Path, port: int, embedded: bool) -> subprocess.Popen[by
     )
     if mosquitto is None:
         print("demo broker: does not survive a restart")
-        return subprocess.Popen([sys.executable, "-m", "simulators.embedded_broker", str(port)])
+        embedded_broker = [sys.executable, "-m", "simulators.embedded_broker", str(port)]
+        return subprocess.Popen(embedded_broker, stdout=quiet, stderr=quiet)  # it tells of every message
     conf = (DEPLOY / "mosquitto.conf").read_text()
     conf = conf.replace("/var/lib/mosquitto/", f"{folder}/").replace("listener 1883", f"listener {port}")
     (folder / "mosquitto.conf").write_text(conf + "user root\n")
-    quiet = subprocess.DEVNULL
     return subprocess.Popen([mosquitto, "-c", str(folder / "mosquitto.conf")], stdout=quiet, stderr=quiet)
 
 

@@ -75,6 +75,7 @@ def test_live_within_a_minute_and_ctrl_c_stops_everything(demo: Demo) -> None:
     assert re.search(r"dew point \d+\.\d", page)
     assert demo.interrupt() == 0
     assert ours(demo.page) == []
+    assert len(demo.log.read_text().splitlines()) < 30, "a reader must find the address and the alerts"
 
 
 @pytest.mark.timeout(400)
