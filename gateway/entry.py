@@ -40,7 +40,7 @@ _FIRST = struct.Struct(">QBH")
 DUP, RETAIN, BEFORE_MARKER = 1, 2, 4
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)  # not frozen: made for every message, and freezing doubles that
 class Arrival:
     """One MQTT message as received, with the facts the flow needs about how it came.
 
@@ -67,12 +67,22 @@ def head(kind: Kind, core_ms: int) -> bytes:
     return _HEAD.pack(kind, VERSION, core_ms)
 
 
-def unpack(entry: bytes) -> tuple[Kind, int, bytes]:
-    """Return kind, core time and body. Raises ValueError for a kind or version this program does not know."""
-    kind, version, core_ms = _HEAD.unpack_from(entry)
+def kind_and_time(made: bytes) -> tuple[Kind, int]:
+    """Return kind and core time. Raises ValueError for a kind or version this program does not know."""
+    kind, version, core_ms = _HEAD.unpack_from(made)
     if version != VERSION:
         raise ValueError(f"entry version {version} is newer than this program's {VERSION}: update the program")
-    return Kind(kind), core_ms, entry[_HEAD.size :]
+    return Kind(kind), core_ms
+
+
+def body_of(made: bytes) -> bytes:
+    """Return what follows the head."""
+    return made[_HEAD.size :]
+
+
+def unpack(made: bytes) -> tuple[Kind, int, bytes]:
+    """Return kind, core time and body. Raises ValueError for a kind or version this program does not know."""
+    return *kind_and_time(made), body_of(made)
 
 
 def message(arrival: Arrival, core_ms: int) -> bytes:

@@ -134,18 +134,20 @@ class Flow:
         self._run_to(core_ms, outcomes)
         readings = self._decode(arrival, core_ms)
         if first := self._first_of(arrival, readings):
-            made = entry.duplicate(arrival, first, core_ms)
+            kind, made = Kind.DUPLICATE, entry.duplicate(arrival, first, core_ms)
         elif isinstance(readings, Rejected):
-            made = entry.rejection(arrival, readings, core_ms, self._kept(arrival.topic, core_ms))
+            kept = self._kept(arrival.topic, core_ms)
+            kind, made = Kind.REJECTION, entry.rejection(arrival, readings, core_ms, kept)
         else:
-            made = entry.message(arrival, core_ms)
-        self._fold(made, outcomes, arrival, readings)
+            kind, made = Kind.MESSAGE, entry.message(arrival, core_ms)
+        self._fold(made, kind, core_ms, outcomes, arrival, readings)
         return made
 
     def advance(self, entries: Iterable[bytes], outcomes: Outcomes) -> None:
         """Fold journalled entries in, in order."""
         for each in entries:
-            self._fold(each, outcomes)
+            kind, core_ms = entry.kind_and_time(each)
+            self._fold(each, kind, core_ms, outcomes)
 
     def tick(self, core_ms: int) -> Outcomes:
         """Judge what is due by core_ms. The caller anchors outcomes with a heartbeat at core_ms."""
@@ -189,22 +191,25 @@ class Flow:
     def _fold(
         self,
         made: bytes,
+        kind: Kind,
+        core_ms: int,
         outcomes: Outcomes,
         arrival: Arrival | None = None,
         readings: list[Reading] | Rejected | None = None,
     ) -> None:
-        kind, core_ms, body = entry.unpack(made)
         if kind is not Kind.STARTED:  # nothing is derived across downtime
             self._run_to(core_ms, outcomes)
         self.state.sequence += 1
         self.state.core_ms = core_ms
         tree.append(self.state.peaks, made)
+        if kind is Kind.MESSAGE and arrival is not None and isinstance(readings, list):
+            self._message(arrival, readings, core_ms)  # just made: no need to read it again
+            return
+        body = entry.body_of(made)
         match kind:
             case Kind.MESSAGE:
-                arrival = arrival or entry.message_of(body)
-                if not isinstance(readings, list):
-                    readings = self._as_then(arrival, core_ms)
-                self._message(arrival, readings, core_ms)
+                arrival = entry.message_of(body)
+                self._message(arrival, self._as_then(arrival, core_ms), core_ms)
             case Kind.REJECTION:
                 refusal = entry.rejection_of(body)
                 self._rejection(refusal.topic, refusal.code, core_ms)

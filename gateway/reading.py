@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)  # not frozen: made for every message, and freezing doubles that
 class Reading:
     """One value of one sensor.
 
