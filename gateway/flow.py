@@ -34,6 +34,7 @@ SLACK = 2048  # how many more are let come before that many of the oldest go at 
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
 SECOND = 1000
 MINUTE = 60_000
+HOUR = 3_600_000
 K = TypeVar("K")
 V = TypeVar("V")
 
@@ -47,6 +48,17 @@ class Newest:
     received_ms: int
     saturated: bool = False
     below_resolution: bool = False
+    clock_fault: bool = False
+
+
+@dataclass(slots=True)
+class Lag:
+    """The smallest lag [ms] of one sensor in this hour of core time, and in the whole live hour before."""
+
+    hour: int
+    least: int
+    whole: bool = False
+    before: int | None = None
 
 
 @dataclass(slots=True)
@@ -63,6 +75,7 @@ class State:
     peaks: list[tuple[int, bytes]] = field(default_factory=list)
     newest: dict[str, Newest] = field(default_factory=dict)
     ages_unknown: dict[str, str] = field(default_factory=dict)
+    lags: dict[str, Lag] = field(default_factory=dict)
     seen: dict[str, tuple[float, int]] = field(default_factory=dict)
     untimed: dict[bytes, int] = field(default_factory=dict)
     rejects_per_topic: dict[str, int] = field(default_factory=dict)
@@ -244,12 +257,15 @@ class Flow:
 
     def _reading(self, reading: Reading, may_be_old: bool, core_ms: int) -> None:
         state = self.state
-        measured = core_ms
+        measured, fault = core_ms, False
         if reading.measured_ms is not None:
             if not self._first_time(reading):
                 return
             measured = reading.measured_ms - state.offset_ms
-            if core_ms - measured > self._patience_ms(reading.sensor):
+            fault = not may_be_old and self._clock_fault(reading.sensor, core_ms - measured, core_ms)
+            if fault:
+                measured = core_ms
+            elif core_ms - measured > self._patience_ms(reading.sensor):
                 self._count("late")
                 return
         elif may_be_old:
@@ -260,10 +276,22 @@ class Flow:
         if last is not None and measured < last.measured_ms:
             return
         state.newest[reading.sensor] = Newest(
-            reading.value, measured, core_ms, reading.saturated, reading.below_resolution
+            reading.value, measured, core_ms, reading.saturated, reading.below_resolution, fault
         )
         if state.dirty_ms is None:
             state.dirty_ms = core_ms
+
+    def _clock_fault(self, sensor: str, lag_ms: int, core_ms: int) -> bool:
+        """Whether even the quickest message of the last live hour came late: then the sensor's clock is wrong."""
+        hour = core_ms // HOUR
+        lag = self.state.lags.get(sensor)
+        if lag is None or hour - lag.hour > 1:  # nothing was heard for an hour: begin again
+            lag = Lag(hour, lag_ms)
+        elif hour > lag.hour:
+            lag = Lag(hour, lag_ms, True, lag.least if lag.whole else None)
+        lag.least = min(lag.least, lag_ms)
+        self.state.lags[sensor] = lag
+        return lag.before is not None and min(lag.before, lag.least) > self._patience_ms(sensor)
 
     def _first_time(self, reading: Reading) -> bool:
         """Remember a timed reading; a repeat is passed over, the same time with another value is a conflict."""
@@ -314,6 +342,7 @@ class Flow:
         state.offset_ms = canonical.to_dict(body)["offset_ms"]
         state.newest.clear()
         state.ages_unknown.clear()
+        state.lags.clear()
         state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None
         self.judged.clear()
         for alarm in state.alarms.values():
@@ -351,6 +380,8 @@ class Flow:
             return unknown(f"{sensor_id}: silent since {silent // SECOND} s", newest.received_ms)
         u = self.sensors[sensor_id].accuracy.u
         plain = Measured(newest.value, u, newest.measured_ms, Validity.GOOD)
+        if newest.clock_fault:
+            plain = replace(plain, reason=f"{sensor_id}: its clock is wrong, judged on the time of receipt")
         if newest.saturated:
             return replace(plain, validity=Validity.SATURATED, reason=f"{sensor_id}: saturated, judged wet")
         if newest.below_resolution:

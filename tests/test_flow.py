@@ -190,6 +190,27 @@ def test_a_clock_step_raises_no_alarm(day: Day) -> None:
     assert day.changes() == [] and day.verdict() is Verdict.INSIDE
 
 
+def test_a_sensor_whose_clock_is_wrong_is_judged_on_receipt_after_a_live_hour(day: Day) -> None:
+    """Late for more than a whole live hour, even at best, is a wrong clock: flagged, and judged as received."""
+    slow = 20 * MINUTE
+
+    def hear(minutes: int) -> None:
+        for _ in range(minutes * 6):
+            day.now += 10_000
+            for name, value in values().items():
+                late = slow if name == "steel" else 0
+                day.arrive(Arrival(f"dewgate/test/{name}", pack(name, value, day.now - late)))
+
+    hear(40)
+    assert day.verdict() is Verdict.UNKNOWN
+    hear(85)
+    assert day.verdict() is Verdict.INSIDE
+    assert "its clock is wrong" in day.flow.judged["margin"].judgement.reason
+    hear_late = day.flow.state.counts["late"]
+    day.arrive(Arrival("dewgate/test/air-t", pack("air-t", 20.0, day.now - slow)))  # one straggler is only late
+    assert day.flow.state.counts["late"] == hear_late + 1
+
+
 def test_a_message_to_a_person_says_stop_value_limit_and_clause(day: Day) -> None:
     """The alert carries the advice, the number with its uncertainty, the limit and its clause."""
     day.pass_time(120, **values(steel=11.0))
