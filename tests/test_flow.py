@@ -207,7 +207,9 @@ def test_a_sensor_whose_clock_is_wrong_is_judged_on_receipt_after_a_live_hour(da
     assert day.verdict() is Verdict.INSIDE
     assert "its clock is wrong" in day.flow.judged["margin"].judgement.reason
     hear_late = day.flow.state.counts["late"]
-    day.arrive(Arrival("dewgate/test/air-t", pack("air-t", 20.0, day.now - slow - 1)))  # one straggler is only late
+    day.arrive(
+        Arrival("dewgate/test/air-t", pack("air-t", 20.0, day.now - slow - 1))
+    )  # one straggler is only late
     assert day.flow.state.counts["late"] == hear_late + 1
 
 
