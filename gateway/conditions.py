@@ -44,11 +44,8 @@ def conditions(site: Jobsite, read: Read) -> Conditions:
     return found
 
 
-def derive(inputs: list[Measured], formula: Callable[..., float], dry_bound: bool = True) -> Measured:
-    """Apply a formula to measured inputs: unknown stays unknown, u is propagated, flags are kept.
-
-    dry_bound: whether a bound among the inputs bounds the result too (else the result is unknown).
-    """
+def derive(inputs: list[Measured], formula: Callable[..., float]) -> Measured:
+    """Apply a formula to measured inputs: unknown stays unknown, u is propagated, flags are kept."""
     since = min(m.since_ms for m in inputs)
     for each in inputs:
         if each.value is None:
@@ -60,8 +57,6 @@ def derive(inputs: list[Measured], formula: Callable[..., float], dry_bound: boo
     except psychrometrics.OutOfRange as error:
         return unknown(f"outside the range of the physics: {error}", since)
     validity, reason = _flags(inputs)
-    if validity is Validity.BOUND and not dry_bound:
-        return unknown(reason, since)
     return Measured(round(value, 4), None if u is None else round(u, 4), since, validity, reason)
 
 

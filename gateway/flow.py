@@ -120,7 +120,7 @@ class Judged:
 
 
 class Flow:
-    """The fold over the journal. `admit` makes an entry of an arrival, `advance` folds entries in."""
+    """The fold over the journal. `receive` makes an entry of an arrival, `advance` folds entries in."""
 
     def __init__(self, state: State | None = None) -> None:
         self.state = state or State()
@@ -189,7 +189,7 @@ class Flow:
 
     def _first_of(self, arrival: Arrival, readings: list[Reading] | Rejected) -> int:
         """Return the sequence number of the message this one repeats, or 0."""
-        if isinstance(readings, list) and all(reading.measured_ms is not None for reading in readings):
+        if isinstance(readings, list) and all(reading.absolute for reading in readings):
             firsts = [self._seen(reading) for reading in readings]
             return firsts[0] if all(firsts) else 0
         # Without a time of its own only the broker can say that it sends one again.
@@ -250,27 +250,27 @@ class Flow:
 
     def _message(self, arrival: Arrival, readings: list[Reading], core_ms: int) -> None:
         self._count("message")
-        if any(reading.measured_ms is None for reading in readings):
+        if not all(reading.absolute for reading in readings):
             _remember(self.state.untimed, _untimed_key(arrival), self.state.sequence)
         for reading in readings:
             self._reading(reading, arrival.retain or arrival.before_marker, core_ms)
 
     def _reading(self, reading: Reading, may_be_old: bool, core_ms: int) -> None:
         state = self.state
-        measured, fault = core_ms, False
-        if reading.measured_ms is not None:
-            if not self._first_time(reading):
-                return
-            measured = reading.measured_ms - state.offset_ms
-            fault = not may_be_old and self._clock_fault(reading.sensor, core_ms - measured, core_ms)
-            if fault:
-                measured = core_ms
-            elif core_ms - measured > self._patience_ms(reading.sensor):
-                self._count("late")
-                return
-        elif may_be_old:
+        if reading.absolute and not self._first_time(reading):
+            return
+        if may_be_old and not reading.absolute:
             self._count("age unknown")
             state.ages_unknown[reading.sensor] = "age unknown: it may have waited at the broker"
+            return
+        measured, fault = core_ms, False
+        if reading.measured_ms is not None:
+            measured = reading.measured_ms - state.offset_ms
+            fault = not may_be_old and self._clock_fault(reading.sensor, core_ms - measured, core_ms)
+        if fault:
+            measured = core_ms
+        elif core_ms - measured > self._patience_ms(reading.sensor):
+            self._count("late")
             return
         last = state.newest.get(reading.sensor)
         if last is not None and measured < last.measured_ms:

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 class Reading:
     """One value of one sensor.
 
-    measured_ms is UTC in milliseconds since 1970, or None when the message gave no time of its own;
-    saturated and below_resolution carry what the payload had to say about a humidity (100..100+accuracy+3
-    counts as 100; 0..accuracy is an upper bound).
+    measured_ms is UTC in milliseconds since 1970, or None when the message gave no time of its own; relative
+    says that it was given as "so long ago" and holds only if the message did not wait anywhere. saturated and
+    below_resolution carry what the payload had to say about a humidity (100..100+accuracy+3 counts as 100;
+    0..accuracy is an upper bound).
     """
 
     sensor: str
@@ -22,6 +23,12 @@ class Reading:
     measured_ms: int | None
     saturated: bool = False
     below_resolution: bool = False
+    relative: bool = False
+
+    @property
+    def absolute(self) -> bool:
+        """Whether the sensor gave a time that stays true however long the message waited."""
+        return self.measured_ms is not None and not self.relative
 
 
 @dataclass(frozen=True, slots=True)

@@ -129,6 +129,24 @@ def test_an_untimed_reading_that_may_be_old_is_never_judged_as_current(day: Day,
     assert day.flow.state.counts["age unknown"] == len(SAY)
 
 
+@pytest.mark.parametrize("facts", [{"retain": True}, {"before_marker": True}])
+def test_a_relative_time_tells_nothing_of_a_message_that_waited(day: Day, facts: dict[str, bool]) -> None:
+    """RFC 8428, 4.5.3: "five seconds ago" counts from reception, which is wrong after an hour at the broker."""
+    day.arrive(Arrival("dewgate/test/steel", b'[{"n":"steel","v":20,"t":-5}]', **facts))
+    assert day.flow.state.counts["age unknown"] == 1
+    assert "steel" not in day.flow.state.newest
+
+
+def test_a_relative_time_sent_again_is_one_message(day: Day) -> None:
+    """Its time moves with reception, so only the broker's DUP says that it is the same."""
+    payload = b'[{"n":"steel","v":20,"t":-5}]'
+    kinds = []
+    for dup in (False, True):
+        kinds.append(entry.unpack(day.arrive(Arrival("dewgate/test/steel", payload, 9, dup=dup)))[0])
+        day.now += 1_700
+    assert kinds == [Kind.MESSAGE, Kind.DUPLICATE]
+
+
 def test_a_backlog_is_stored_and_not_judged(day: Day) -> None:
     """Readings an hour old count as late; the verdict stays unknown."""
     for name, value in SAY.items():

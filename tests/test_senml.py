@@ -85,7 +85,9 @@ def test_base_fields_and_relative_time() -> None:
         [{"bn": "ste", "bt": -10, "bv": 20, "n": "el", "v": 1, "bver": 5}, {"n": "el", "t": 5, "v": 2}]
     )
     readings = take(both.encode())
-    assert readings == [Reading("steel", 21.0, T0 - 10_000), Reading("steel", 22.0, T0 - 5_000)]
+    times = [(21.0, T0 - 10_000), (22.0, T0 - 5_000)]
+    assert readings == [Reading("steel", value, at, relative=True) for value, at in times]
+    assert not any(reading.absolute for reading in readings)
 
 
 def test_the_rfc_example_of_several_measurements_is_read() -> None:

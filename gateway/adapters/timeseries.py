@@ -216,7 +216,7 @@ def _lines(body: bytes, received_ms: int, names: Names) -> list[str]:
     if isinstance(readings, Rejected):
         raise ValueError(f"the journal took what is now refused: {readings.detail}")  # never passed over
     if arrival.retain or arrival.before_marker:  # may have waited for any time: no sample without a time
-        readings = [reading for reading in readings if reading.measured_ms is not None]
+        readings = [reading for reading in readings if reading.absolute]
     return [_line(reading, received_ms, names.jobsite) for reading in readings]
 
 

@@ -133,8 +133,11 @@ def _resolve(records: list[Record], level: str, names: Names, received_ms: int) 
         sensor = _sensor(base_name + record.n, level, names)
         if record.v is None:
             raise _Refused("no number", f"{sensor.id} carries no number (v)")
-        measured_ms = _time_ms(base_time + record.t, received_ms)
-        readings.append(reading_of(sensor, base_value + record.v, record.u or base_unit, measured_ms))
+        seconds = base_time + record.t
+        measured_ms = _time_ms(seconds, received_ms)
+        reading = reading_of(sensor, base_value + record.v, record.u or base_unit, measured_ms)
+        reading.relative = seconds < ABSOLUTE_S
+        readings.append(reading)
     return readings
 
 
