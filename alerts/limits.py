@@ -63,6 +63,11 @@ class Limit:
     priority: str = "high"
 
     @property
+    def subject(self) -> str:
+        """The area, or train/piece, whose value is judged."""
+        return self.area or f"{self.train}/{self.piece}"
+
+    @property
     def threshold_inside(self) -> float:
         """The threshold in the unit used inside."""
         return UNITS[self.unit].inside(self.threshold)

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from gateway import __version__
 
 if TYPE_CHECKING:
+    from gateway.jobsite import Jobsite
     from gateway.service import Service
 
 CAUTION = "Advisory only, never a safety interlock; the specification, data sheets and local codes decide."
@@ -39,7 +40,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     _run_arguments(commands.add_parser("run", help="receive, judge and keep the journal; serve the board"))
     told = commands.add_parser("deliver", help="send what the journal's outbox holds")
-    told.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    _home(told)
     told.add_argument("--contacts", type=Path, required=True, help="channel addresses, mode 0600")
     told.set_defaults(act=_deliver)
     checked = commands.add_parser("check", help="say what is wrong with a jobsite file")
@@ -47,15 +48,15 @@ def _parser() -> argparse.ArgumentParser:
     checked.set_defaults(act=_check)
     applied = commands.add_parser("apply", help="put a jobsite file in force")
     applied.add_argument("file", type=Path)
-    applied.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    _home(applied)
     applied.add_argument("--who", default=getpass.getuser(), help="person id that the journal keeps")
     applied.add_argument("--why", default="not stated", help="reason that the journal keeps")
     applied.set_defaults(act=_apply)
     again = commands.add_parser("replay", help="fold the journal again and compare the events, byte for byte")
-    again.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    _home(again)
     again.set_defaults(act=_replay)
     followed = commands.add_parser("follow", help="copy readings to a time-series server")
-    followed.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    _home(followed)
     followed.add_argument("--url", required=True, help="address of a server that takes the v2 write API")
     followed.add_argument("--token-file", type=Path, help="file with the server's token, mode 0600")
     followed.set_defaults(act=_follow)
@@ -70,8 +71,12 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _home(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+
+
 def _run_arguments(run: argparse.ArgumentParser) -> None:
-    run.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    _home(run)
     run.add_argument("--broker", default="127.0.0.1:1883", help="host:port of the MQTT broker")
     run.add_argument("--client-id", default="dewgate-run", help="fixed, so that the broker keeps the session")
     run.add_argument("--page", default="127.0.0.1:8080", help="host:port of the board; loopback by default")
@@ -168,30 +173,35 @@ def _follow(args: argparse.Namespace) -> int:
     return 0
 
 
-def _check(args: argparse.Namespace) -> int:
+def _checked(file: Path) -> Jobsite | None:
+    """Say what is wrong with a file, or what to know of it; return the jobsite when it holds."""
     from gateway.config import ConfigErrors, load, warnings
 
     try:
-        site = load(args.file)
+        site = load(file)
     except (ConfigErrors, OSError) as error:
         print(error, file=sys.stderr)
-        return 1
+        return None
     for warning in warnings(site):
         print(f"note: {warning}")
-    print(f"{args.file}: {len(site.sensors)} sensors, {len(site.limits)} limits. {CAUTION}")
-    return 0
+    print(f"{file}: {len(site.sensors)} sensors, {len(site.limits)} limits. {CAUTION}")
+    return site
+
+
+def _check(args: argparse.Namespace) -> int:
+    return 1 if _checked(args.file) is None else 0
 
 
 def _apply(args: argparse.Namespace) -> int:
-    from gateway.config import load
     from gateway.payload.canonical import config_set
 
-    if _check(args):
+    site = _checked(args.file)
+    if site is None:
         return 1
     inbox = args.home / "inbox"
     inbox.mkdir(parents=True, exist_ok=True)
     name = f"{time.time_ns()}.config"
-    (inbox / f"{name}.part").write_bytes(config_set(load(args.file), args.who, args.why))
+    (inbox / f"{name}.part").write_bytes(config_set(site, args.who, args.why))
     (inbox / f"{name}.part").rename(inbox / name)
     return _wait_until_taken(args.home, inbox / name)
 

@@ -27,7 +27,6 @@ class Condition:
     point_c: float | None = None
     temperature_c: float | None = None
     frost: bool = False
-    station: str = ""
 
 
 Conditions = dict[tuple[str, Quantity], list[Condition]]
@@ -91,7 +90,7 @@ def _steel(found: Conditions, area: str, place: str, station: Station, steel: Me
     at_steel = derive([steel, *air], _rh_at_steel)
     point, frost = (None, False) if any(m.value is None for m in air) else _try_point(air)
     found.setdefault((area, Quantity.DEW_POINT_MARGIN), []).append(
-        Condition(place, margin, point, steel.value, frost, station.id)
+        Condition(place, margin, point, steel.value, frost)
     )
     found.setdefault((area, Quantity.RH_AT_STEEL), []).append(Condition(place, at_steel))
     found.setdefault((area, Quantity.STEEL_TEMPERATURE), []).append(Condition(place, steel))

@@ -196,7 +196,7 @@ class Flow:
         return self.state.untimed.get(_untimed_key(arrival), 0) if arrival.dup else 0
 
     def _seen(self, reading: Reading) -> int:
-        value, first = self.state.seen.get(f"{reading.sensor}\0{reading.measured_ms}", (None, 0))
+        value, first = self.state.seen.get(_identity(reading), (None, 0))
         return first if value == reading.value else 0
 
     # -- folding -------------------------------------------------------------------------------------
@@ -295,7 +295,7 @@ class Flow:
 
     def _first_time(self, reading: Reading) -> bool:
         """Remember a timed reading; a repeat is passed over, the same time with another value is a conflict."""
-        key = f"{reading.sensor}\0{reading.measured_ms}"
+        key = _identity(reading)
         before = self.state.seen.get(key)
         if before is None:
             _remember(self.state.seen, key, (reading.value, self.state.sequence))
@@ -410,11 +410,10 @@ class Flow:
 
     def _say(self, limit: Limit) -> tuple[Condition, Judgement]:
         """Return the place and judgement this limit shows: the worst of the places it holds for."""
-        key = limit.area or f"{limit.train}/{limit.piece}"
-        found = self.conditions.get((key, limit.quantity))
+        found = self.conditions.get((limit.subject, limit.quantity))
         if not found:
             nothing = unknown("no sensors that give this value", self.state.judged_ms)
-            found = [Condition(self.labels.get(key, key), nothing)]
+            found = [Condition(self.labels.get(limit.subject, limit.subject), nothing)]
         if limit.train and self._stopped(limit.train):
             return found[0], Judgement(Verdict.NOT_RUNNING, None, False, "the train is not under pressure")
         judgements = [judge(limit, each.measured) for each in found]
@@ -461,7 +460,7 @@ class Flow:
 
     def _notices(self, number: str, change: Change, limit: Limit, at: Condition, now_ms: int) -> list[Notice]:
         assert self.site is not None
-        where = self.labels.get(limit.area or f"{limit.train}/{limit.piece}", limit.area)
+        where = self.labels.get(limit.subject, limit.subject)
         since = notification.clock_words(now_ms + self.state.offset_ms)
         title = notification.title(number, change, limit, where)
         body = notification.body(change, limit, f"{where}, {at.place}", at.measured, since)
@@ -477,6 +476,10 @@ def _remember(window: dict[K, V], key: K, value: V) -> None:
     if len(window) >= WINDOW + SLACK:  # many at once: finding the first key walks over all that were removed
         for old in list(islice(window, SLACK)):
             del window[old]
+
+
+def _identity(reading: Reading) -> str:
+    return f"{reading.sensor}\0{reading.measured_ms}"
 
 
 def _untimed_key(arrival: Arrival) -> bytes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alerts import notification
 from alerts.alarm import AlarmState
-from alerts.limits import Limit, Verdict, written
+from alerts.limits import SEVERITY, Limit, Verdict, written
 from alerts.measured import DIMENSION, UNITS, Quantity
 from gateway import tree
 from gateway.board import AlarmLine, AreaVerdict, Board, Counts, Gap, JudgedLimit, SensorLine
@@ -53,13 +53,9 @@ def _verdicts(flow: Flow, site: Jobsite, area: Area) -> list[AreaVerdict]:
 
 def _verdict(flow: Flow, area: Area, activity: str, limits: list[Limit]) -> AreaVerdict:
     said = [_judged(flow, limit) for limit in limits]
-    order = list(_WORST_FIRST)
-    said.sort(key=lambda judged: order.index(judged.verdict))
+    said.sort(key=lambda judged: SEVERITY.index(judged.verdict))
     verdict = said[0].verdict if said else Verdict.NO_LIMIT
     return AreaVerdict(area.id, area.label, activity, verdict, tuple(said))
-
-
-_WORST_FIRST = (Verdict.OUTSIDE, Verdict.UNKNOWN, Verdict.CLOSE, Verdict.NOT_RUNNING, Verdict.INSIDE)
 
 
 def _judged(flow: Flow, limit: Limit) -> JudgedLimit:
@@ -88,7 +84,7 @@ def _gaps(flow: Flow, site: Jobsite) -> list[Gap]:
             found += [
                 _gap(train.label, each, limit_k)
                 for each in margins
-                if each.point_c is not None or not each.measured.value
+                if each.point_c is not None or each.measured.value is None
             ]
     return found
 

@@ -89,11 +89,16 @@ class Service:
 
     def loop(self) -> None:
         """Turn until told to stop."""
+        looked = 0.0
         while not self.stopping.is_set():
             self.wake.wait(IDLE_S)
             self._gather()
             self.wake.clear()
-            self.take_inbox()
+            if time.monotonic() - looked >= 1:  # a folder is not read again for every batch
+                looked = time.monotonic()
+                self.take_inbox()
+            else:
+                self.turn()
         self.actions.append((Kind.STOPPING, canonical.to_bytes({"cause": "asked to stop"})))
         self.turn()
         self._checkpoint()

@@ -29,7 +29,6 @@ class Broker:
 
     def __init__(self, host: str, port: int, client_id: str, topic: str, wake: threading.Event) -> None:
         self.arrivals: deque[Arrival] = deque()
-        self.connected = False
         self._wake, self._topic, self._marker_topic = wake, topic, f"{MARKER}/{client_id}"
         self._marker, self._live = b"", False
         # Each number has one thread that changes it, so only waiting for room needs the lock.
@@ -42,11 +41,7 @@ class Broker:
             protocol=paho.MQTTv311,
             manual_ack=True,
         )
-        client.on_connect, client.on_disconnect, client.on_message = (
-            self._on_connect,
-            self._on_disconnect,
-            self._on_message,
-        )
+        client.on_connect, client.on_message = self._on_connect, self._on_message
         client.on_subscribe = self._on_subscribe
         client.max_inflight_messages_set(UNCOMMITTED)
         client.reconnect_delay_set(1, 15)
@@ -77,17 +72,13 @@ class Broker:
             self._committed += len(arrivals)
             self._room.notify_all()
 
-    def _on_connect(self, client: paho.Client, _u: Any, _f: Any, reason: Any, _p: Any) -> None:
+    def _on_connect(self, client: paho.Client, *_: Any) -> None:
         self._live, self._marker = False, token_hex(8).encode()
-        self.connected = not reason.is_failure
         # The marker goes out when the subscription stands, behind everything that waited.
         client.subscribe([(self._topic, 1), (self._marker_topic, 1)])
 
     def _on_subscribe(self, client: paho.Client, *_: Any) -> None:
         client.publish(self._marker_topic, self._marker, qos=1)
-
-    def _on_disconnect(self, *_: Any) -> None:
-        self.connected = False
 
     def _on_message(self, client: paho.Client, _u: Any, message: paho.MQTTMessage) -> None:
         try:

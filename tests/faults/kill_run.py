@@ -23,6 +23,7 @@ import paho.mqtt.client as paho
 from gateway import entry
 from gateway.adapters.journal import entries_after, open_reader
 from gateway.entry import Kind
+from gateway.jobsite import Jobsite
 from gateway.payload.canonical import config_set
 from gateway.replay import differences
 from gateway.service import Service
@@ -115,10 +116,11 @@ def main() -> int:
     return 1 if lost or twice or unlike else 0
 
 
-def prepare(home: Path) -> None:
-    """Put the test jobsite in force."""
+def prepare(home: Path, jobsite: Jobsite | None = None) -> None:
+    """Put a jobsite in force: the test jobsite unless another is given."""
     service = Service(home)
-    service.actions.append((Kind.CONFIG_SET, config_set(site(margin_limit()), "keeper", "fault test")))
+    body = config_set(jobsite or site(margin_limit()), "keeper", "test")
+    service.actions.append((Kind.CONFIG_SET, body))
     service.turn()
     service.close()
 

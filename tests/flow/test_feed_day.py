@@ -20,13 +20,10 @@ from CoolProp.CoolProp import HAPropsSI
 
 from alerts.measured import Quantity
 from gateway.adapters.journal import entries_after, open_reader
-from gateway.entry import Kind
 from gateway.flow import Flow, Outcomes
-from gateway.payload.canonical import config_set
-from gateway.service import Service
 from simulators import feed
 from tests.broker import Mosquitto
-from tests.faults.kill_run import start
+from tests.faults.kill_run import prepare, start
 from tests.sites import sensor, site
 
 DAY_S, FACTOR = 86_400, 960
@@ -41,11 +38,8 @@ def put_in_force(home: Path) -> None:
         *[dataclasses.replace(s, interval_s=60.0) for s in plain.sensors[:3]],
         dataclasses.replace(sensor("steel", Quantity.STEEL_TEMPERATURE, "Cel", 0.5, "contact"), interval_s=60.0),
     )
-    service = Service(home)
     weather = dataclasses.replace(plain, id="payerne", sensors=sensors, trains=(), altitude_m=491.0)
-    service.actions.append((Kind.CONFIG_SET, config_set(weather, "test", "a day of weather")))
-    service.turn()
-    service.close()
+    prepare(home, weather)
 
 
 @pytest.fixture(scope="module")
