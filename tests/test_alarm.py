@@ -80,6 +80,14 @@ def test_a_stopped_train_raises_nothing_and_clears_nothing() -> None:
     assert alarm.state is AlarmState.UNACKNOWLEDGED
 
 
+def test_a_good_value_starts_the_on_delay_again() -> None:
+    """Two short spells outside with a good value between are not one long spell."""
+    alarm, bad, good = Alarm(), judge(LIMIT, margin(2.0)), judge(LIMIT, margin(8.0))
+    for t, said in ((0, bad), (50, bad), (55, good), (60, bad), (110, bad)):
+        assert life.step(alarm, LIMIT, said, t * SECOND) is None
+    assert life.step(alarm, LIMIT, bad, 120 * SECOND) is Change.BREACH
+
+
 def test_close_to_limit_warns_once_until_it_has_been_calm() -> None:
     """Noise at the edge of the uncertainty does not repeat the warning."""
     alarm = Alarm()

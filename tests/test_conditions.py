@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from CoolProp.CoolProp import HAPropsSI
 
 from alerts.measured import Measured, Quantity, Validity, unknown
 from gateway.conditions import Conditions, conditions, is_running
+from gateway.jobsite import Piece
 from gateway.water_path import Place, condensation_margin_k
 from tests.sites import site
 
@@ -90,6 +93,26 @@ def test_the_pots_margin_uses_its_own_wall_and_pressure() -> None:
             30.0 - point_c, abs=0.06
         )
     assert pot({"pot-skin": (20.0, 0.5)}).value == pytest.approx((pot().value or 0) - 10.0, abs=1e-3)
+
+
+def test_the_pots_margin_is_its_wall_minus_coolprops_dew_point() -> None:
+    """At the dryer's own 8 bar(a) the pot's dew point is the pressure dew point: gauge made absolute, once."""
+    judge = HAPropsSI("D", "T", 313.15, "R", 0.5, "P", 800_000.0) - 273.15
+    assert pot().value == pytest.approx(30.0 - judge, abs=0.005)
+
+
+def test_a_wall_meets_only_the_vapour_that_reaches_it() -> None:
+    """The receiver's wet air ends at the dryer, where the vapour is measured anew: the pot is not its wall."""
+    plain = site()
+    (train,) = plain.trains
+    receiver = Piece("receiver", "receiver", "receiver", train.pieces[0].outlet, wall="steel")
+    wet = replace(plain, trains=(replace(train, pieces=(receiver, *train.pieces)),))
+    say = {**SAY, "steel": (40.0, 0.5), "pot-skin": (5.0, 0.5)}
+    found = conditions(wet, lambda name: Measured(say[name][0], 0.1, 0, Validity.GOOD))
+    (at_receiver,) = found["T1/receiver", Quantity.CONDENSATION_MARGIN]
+    assert at_receiver.measured.value is not None and at_receiver.measured.value > 0
+    (at_pot,) = found["T1/pot", Quantity.CONDENSATION_MARGIN]
+    assert at_pot.measured.value is not None and at_pot.measured.value < 0
 
 
 def test_a_train_without_a_known_pressure_is_not_called_stopped() -> None:
