@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import json
 from importlib.resources import files
-from math import exp, log
+from math import exp, inf, log
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 if TYPE_CHECKING:
@@ -52,8 +52,9 @@ _SURELY_SUPERCOOLED_PA = 611.0
 class OutOfRange(ValueError):
     """An input or a result lies where the equations do not hold."""
 
-    def __init__(self, what: str, value: float, allowed: str) -> None:
-        super().__init__(f"{what} is {value:.6g}, allowed is {allowed}")
+    def __init__(self, what: str, value: float | str, allowed: str) -> None:
+        shown = value if isinstance(value, str) else f"{value:.6g}"
+        super().__init__(f"{what} is {shown}, allowed is {allowed}")
 
 
 class Phase(NamedTuple):
@@ -83,7 +84,7 @@ WARM, HOT = _phase(_FIT["warm_water"]), _phase(_FIT["hot_water"])
 SUPERCOOLED, ICE = _phase(_FIT["supercooled_water"]), _phase(_FIT["ice"])
 
 
-def _septic(u: Number, c: tuple[float, ...]) -> Number:
+def _sextic(u: Number, c: tuple[float, ...]) -> Number:
     """Polynomial of degree 6, lowest power first, by Horner's rule."""
     c0, c1, c2, c3, c4, c5, c6 = c
     return c0 + u * (c1 + u * (c2 + u * (c3 + u * (c4 + u * (c5 + u * c6)))))
@@ -101,7 +102,7 @@ def _saturation(t: float, phase: Phase) -> tuple[float, float]:
     """(u, ln e): the reduced temperature and the log of the pure saturation pressure."""
     shift, scale, offset = phase.axis
     u = scale / (t + shift) - offset
-    return u, _septic(u, phase.ln_saturation)
+    return u, _sextic(u, phase.ln_saturation)
 
 
 def _saturated_ln_e(t: float, p: float, phase: Phase) -> float:
@@ -118,7 +119,7 @@ def _point(ln_e: float, e: float, p: float, phase: Phase) -> float:
     shift, scale, offset = phase.inverse_axis
     factor_scale, factor_offset = phase.inverse_factor_axis
     ln_f = _ln_factor(factor_scale * ln_e - factor_offset, p, 1.0 - e / p, phase.inverse_ln_factor)
-    return _septic(scale / (shift - ln_e + ln_f) - offset, phase.temperature)
+    return _sextic(scale / (shift - ln_e + ln_f) - offset, phase.temperature)
 
 
 def _water_phase(t: float) -> Phase:
@@ -181,8 +182,7 @@ def enhancement_factor_water(t_c: float, p_pa: float) -> float:
     Source: ASHRAE RP-1485 by CoolProp at 0 C and above; Hardy 1998 below.
     """
     _check_gas(t_c, p_pa)
-    phase = _water_phase(t_c)
-    return exp(_saturated_ln_e(t_c, p_pa, phase) - _saturation(t_c, phase)[1])
+    return saturated_vapour_pressure_pa(t_c, p_pa, frost=False) / saturation_pressure_water_pa(t_c)
 
 
 def enhancement_factor_ice(t_c: float, p_pa: float) -> float:
@@ -190,9 +190,21 @@ def enhancement_factor_ice(t_c: float, p_pa: float) -> float:
 
     Valid -100..0 C, 0.55..16 bar absolute. Raises: OutOfRange. Source: ASHRAE RP-1485 by CoolProp.
     """
-    _check_ice(t_c)
-    _check_pressure(p_pa)
-    return exp(_saturated_ln_e(t_c, p_pa, ICE) - _saturation(t_c, ICE)[1])
+    return saturated_vapour_pressure_pa(t_c, p_pa, frost=True) / saturation_pressure_ice_pa(t_c)
+
+
+def saturated_vapour_pressure_pa(point_c: float, p_pa: float, frost: bool) -> float:
+    """Real partial pressure f e [Pa] of air whose dew point (frost False) or frost point (True) is point_c.
+
+    Valid dew -100..+200 C, frost -100..0 C, 0.55..16 bar absolute, saturation below p_pa. Raises: OutOfRange.
+    Source: IAPWS-95, Hardy 1998 below 0 C, IAPWS R14-08(2011) over ice; f of ASHRAE RP-1485 and Hardy 1998.
+    """
+    if frost:
+        _check_ice(point_c)
+        _check_pressure(p_pa)
+        return exp(_saturated_ln_e(point_c, p_pa, ICE))
+    _check_gas(point_c, p_pa)
+    return exp(_saturated_ln_e(point_c, p_pa, _water_phase(point_c)))
 
 
 def vapour_pressure_pa(t_c: float, rh: float, p_pa: float) -> float:
@@ -203,6 +215,44 @@ def vapour_pressure_pa(t_c: float, rh: float, p_pa: float) -> float:
     """
     _check_air(t_c, rh, p_pa)
     return rh * exp(_saturated_ln_e(t_c, p_pa, _water_phase(t_c)))
+
+
+def vapour_pressure_from_rh_ice_pa(t_c: float, rh_ice: float, p_pa: float) -> float:
+    """Real partial pressure of water vapour [Pa] from humidity over ice, a fraction.
+
+    Valid -100..0 C, 0.55..16 bar absolute, rh_ice above 0 up to saturation over water, which is above 1.
+    Raises: OutOfRange. Source: e = rh_ice f(t, p) e_i(t), as `saturated_vapour_pressure_pa`.
+    """
+    ice = saturated_vapour_pressure_pa(t_c, p_pa, frost=True)
+    highest = max(1.0, saturated_vapour_pressure_pa(t_c, p_pa, frost=False) / ice)
+    if not 0.0 < rh_ice <= highest:
+        raise OutOfRange("relative humidity over ice (fraction)", rh_ice, f"above 0, up to {highest:.6g}")
+    return rh_ice * ice
+
+
+def vapour_pressure_from_humidity_ratio_pa(humidity_ratio: float, p_pa: float) -> float:
+    """Real partial pressure of water vapour [Pa] from the mass of vapour per mass of dry air [kg/kg].
+
+    Valid ratio above 0, finite, 0.55..16 bar absolute. Raises: OutOfRange. Source: `humidity_ratio`, inverted.
+    """
+    _check_pressure(p_pa)
+    if not 0.0 < humidity_ratio < inf:
+        raise OutOfRange("humidity ratio (kg/kg)", humidity_ratio, "above 0, finite")
+    return p_pa * humidity_ratio / (MASS_RATIO + humidity_ratio)
+
+
+def vapour_pressure_from_absolute_humidity_pa(
+    absolute_humidity_kg_per_m3: float, t_c: float, p_pa: float
+) -> float:
+    """Real partial pressure of water vapour [Pa] from the mass of vapour per volume of moist air [kg/m3].
+
+    Valid gas -100..+200 C, 0.55..16 bar absolute, result above 0 and below p_pa; as close as
+    `absolute_humidity_kg_per_m3`, of which it is the inverse. Raises: OutOfRange. Source: as there.
+    """
+    _check_gas(t_c, p_pa)
+    e_pa = absolute_humidity_kg_per_m3 * WATER_GAS_CONSTANT * (t_c + ZERO_C)
+    _check_vapour(e_pa, p_pa)
+    return e_pa
 
 
 def dew_point_c(t_c: float, rh: float, p_pa: float) -> float:
@@ -281,6 +331,16 @@ def relative_humidity(t_c: float, e_pa: float, p_pa: float) -> float:
     return e_pa / exp(_saturated_ln_e(t_c, p_pa, _water_phase(t_c)))
 
 
+def relative_humidity_ice(t_c: float, e_pa: float, p_pa: float) -> float:
+    """Relative humidity over ice, fraction [1]; above 1 between saturation over ice and over water.
+
+    Valid -100..0 C, 0 < e_pa < p_pa, 0.55..16 bar absolute. Raises: OutOfRange.
+    Source: `vapour_pressure_from_rh_ice_pa`, inverted.
+    """
+    _check_vapour(e_pa, p_pa)
+    return e_pa / saturated_vapour_pressure_pa(t_c, p_pa, frost=True)
+
+
 def humidity_ratio(e_pa: float, p_pa: float) -> float:
     """Mass of water vapour per mass of dry air [kg/kg].
 
@@ -301,66 +361,6 @@ def absolute_humidity_kg_per_m3(t_c: float, e_pa: float, p_pa: float) -> float:
     _check_gas(t_c, p_pa)
     _check_vapour(e_pa, p_pa)
     return e_pa / (WATER_GAS_CONSTANT * (t_c + ZERO_C))
-
-
-# Psychrometer coefficient over a wetted, ventilated bulb, 1/K: A0 (1 + A1 t_w) (WMO-No. 8, Annex 4.B).
-PSYCHROMETER_WATER = (6.53e-4, 9.44e-4)
-PSYCHROMETER_ICE = 5.75e-4
-
-
-def psychrometer_rh(t_c: float, wet_c: float, p_pa: float) -> float:
-    """Relative humidity [1] from a ventilated (sling or aspirated) psychrometer, over water.
-
-    This is not the thermodynamic wet bulb: the two differ by 0.2 to 0.6 % relative humidity. A bulb below
-    0 C is taken as iced. Valid wet bulb -10..+60 C, 0.55..1.1 bar absolute, wet_c <= t_c.
-    Raises: OutOfRange, also where the pair would need less than no water. Source: WMO-No. 8, Annex 4.B.
-    """
-    _check_wet_bulb(t_c, wet_c, p_pa)
-    iced = wet_c < 0.0
-    coefficient = PSYCHROMETER_ICE if iced else PSYCHROMETER_WATER[0] * (1.0 + PSYCHROMETER_WATER[1] * wet_c)
-    saturated = exp(_saturated_ln_e(wet_c, p_pa, ICE if iced else WARM))
-    e = saturated - coefficient * p_pa * (t_c - wet_c)
-    if e <= 0.0:
-        raise OutOfRange("wet bulb (C)", wet_c, f"higher, for dry air at {t_c:.6g}")
-    return relative_humidity(t_c, e, p_pa)
-
-
-def _check_wet_bulb(t_c: float, wet_c: float, p_pa: float) -> None:
-    _check_gas(t_c, p_pa)
-    if not -10.0 <= wet_c <= 60.0 or wet_c > t_c:
-        raise OutOfRange("wet bulb (C)", wet_c, f"-10 to 60 and not above the air at {t_c:.6g}")
-    if p_pa > 110_000.0:
-        raise OutOfRange("total pressure for a psychrometer (Pa)", p_pa, f"{LOWEST_PA:.0f} to 110000")
-
-
-# Enthalpies of the wet-bulb balance, kJ/kg and kJ/(kg K) (ASHRAE Fundamentals 2017, chapter 1, eq. 33, 35).
-_OVER_WATER = (2501.0, 2.326, 4.186)
-_OVER_ICE = (2830.0, 0.24, 2.1)
-
-
-def _wet_bulb_ratio(t: float, wet: float, p: float) -> float:
-    """Humidity ratio [kg/kg] of air at t whose thermodynamic wet bulb is wet."""
-    latent, slope, liquid = _OVER_ICE if wet < 0.0 else _OVER_WATER
-    saturated = humidity_ratio(exp(_saturated_ln_e(wet, p, ICE if wet < 0.0 else WARM)), p)
-    return ((latent - slope * wet) * saturated - 1.006 * (t - wet)) / (latent + 1.86 * t - liquid * wet)
-
-
-def wet_bulb_c(t_c: float, rh: float, p_pa: float) -> float:
-    """Thermodynamic wet bulb [C]; not what a sling psychrometer reads, see `psychrometer_rh`.
-
-    Valid result -10..+60 C, gas to 100 C, 0.55..1.1 bar absolute; within 0.05 K of CoolProp, except that a
-    bulb within 0.7 K of 0 C may be taken as wet here and as iced there.
-    Raises: OutOfRange. Source: ASHRAE Fundamentals 2017, chapter 1, equations 33 and 35, by bisection.
-    """
-    wanted = humidity_ratio(vapour_pressure_pa(t_c, rh, p_pa), p_pa)
-    _check_wet_bulb(t_c, min(t_c, 60.0), p_pa)
-    low, high = -10.0, min(t_c, 60.0)
-    if not _wet_bulb_ratio(t_c, low, p_pa) <= wanted <= _wet_bulb_ratio(t_c, high, p_pa) * (1.0 + 1e-3):
-        raise OutOfRange("humidity ratio for a wet bulb (kg/kg)", wanted, "a wet bulb of -10 to 60 C")
-    while high - low > 1e-6:
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if _wet_bulb_ratio(t_c, middle, p_pa) < wanted else (low, middle)
-    return (low + high) / 2.0
 
 
 # The array forms below use the same polynomials piece by piece, so they agree with the scalars to 1e-9 K.
@@ -394,7 +394,7 @@ def _saturated_ln_e_array(t: Column, p: Column, phase: Phase) -> Column:
 
     shift, scale, offset = phase.axis
     u = scale / (t + shift) - offset
-    ln_e = _septic(u, phase.ln_saturation)
+    ln_e = _sextic(u, phase.ln_saturation)
     share = 1.0 - np.exp(ln_e) / p
     return np.where(share > 0.0, ln_e + _ln_factor(u, p, share, phase.ln_factor), np.nan)
 
@@ -404,7 +404,7 @@ def _point_array(ln_e: Column, e: Column, p: Column, phase: Phase) -> Column:
     shift, scale, offset = phase.inverse_axis
     factor_scale, factor_offset = phase.inverse_factor_axis
     ln_f = _ln_factor(factor_scale * ln_e - factor_offset, p, 1.0 - e / p, phase.inverse_ln_factor)
-    return _septic(scale / (shift - ln_e + ln_f) - offset, phase.temperature)
+    return _sextic(scale / (shift - ln_e + ln_f) - offset, phase.temperature)
 
 
 def _ln_vapour_array(t: Column, rh: Column, p: Column) -> Column:
