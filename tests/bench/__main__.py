@@ -18,7 +18,9 @@ def main() -> None:
     _tell("ingest_cpu_over_bare", ingest.cpu_over_bare_us(count), "µs", "<=25")
     _tell("dew_point_one_ratio", dew_point.one_ratio(), "x", ">=20")
     _tell("dew_point_array_ratio", dew_point.array_ratio(), "x", ">=500")
+    _tell("dew_point_array_over_metpy", dew_point.array_over_metpy(), "x", "<=3")
     _tell("surface_error", dew_point.worst_error_mk(), "mK", "<=2")
+    _tell("physics_import", dew_point.import_ms(), "ms", "<=50")
     _tell("run_memory", memory.run_rss_mb(), "MB", "<120")
 
 
