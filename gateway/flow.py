@@ -9,7 +9,7 @@ times of the entries, except that a tick with outcomes is anchored by a heartbea
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from hashlib import sha256
 from itertools import islice
 from typing import TypeVar
@@ -20,15 +20,17 @@ from alerts.alarm import Alarm, Change
 from alerts.limits import Judgement, Limit, Verdict, judge, worst
 from alerts.measured import Measured, Validity, unknown
 from alerts.notification import Notice
-from gateway import __version__, entry, tree
+from gateway import __version__, entry, sensor_sense, tree
 from gateway.conditions import Condition, Conditions, conditions, is_running
 from gateway.entry import Arrival, Kind
+from gateway.flow_state import Lag, Newest, State
 from gateway.jobsite import Jobsite, Sensor
 from gateway.payload import canonical
 from gateway.payload.senml import Names, decode
 from gateway.reading import Reading, Rejected
+from gateway.sensor_sense import Watch
 
-CORE_VERSION = __version__
+CORE_VERSION = f"{__version__}/2"  # the number is raised with what the state holds: older checkpoints are left
 WINDOW = 8192  # identities remembered; redeliveries are at most the messages in flight (1,000)
 SLACK = 2048  # how many more are let come before that many of the oldest go at once
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
@@ -37,54 +39,6 @@ MINUTE = 60_000
 HOUR = 3_600_000
 K = TypeVar("K")
 V = TypeVar("V")
-
-
-@dataclass(slots=True)
-class Newest:
-    """The newest usable reading of one sensor, with core times."""
-
-    value: float
-    measured_ms: int
-    received_ms: int
-    saturated: bool = False
-    below_resolution: bool = False
-    clock_fault: bool = False
-
-
-@dataclass(slots=True)
-class Lag:
-    """The smallest lag [ms] of one sensor in this hour of core time, and in the whole live hour before."""
-
-    hour: int
-    least: int
-    whole: bool = False
-    before: int | None = None
-
-
-@dataclass(slots=True)
-class State:
-    """Everything the flow knows. It leaves only as checkpoint bytes or read-only views."""
-
-    sequence: int = 0
-    core_ms: int = 0
-    offset_ms: int = 0
-    judged_ms: int = 0
-    dirty_ms: int | None = None
-    deadline_ms: int | None = None
-    config: bytes = b""
-    peaks: list[tuple[int, bytes]] = field(default_factory=list)
-    newest: dict[str, Newest] = field(default_factory=dict)
-    ages_unknown: dict[str, str] = field(default_factory=dict)
-    lags: dict[str, Lag] = field(default_factory=dict)
-    seen: dict[str, tuple[float, int]] = field(default_factory=dict)
-    untimed: dict[bytes, int] = field(default_factory=dict)
-    rejects_per_topic: dict[str, int] = field(default_factory=dict)
-    rejects_minute: int = 0
-    alarms: dict[str, Alarm] = field(default_factory=dict)
-    counts: dict[str, int] = field(default_factory=dict)
-    rejected: dict[str, int] = field(default_factory=dict)
-    numbers: int = 0
-    events: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,6 +204,8 @@ class Flow:
 
     def _message(self, arrival: Arrival, readings: list[Reading], core_ms: int) -> None:
         self._count("message")
+        if core_ms // HOUR != self.state.sense.hour:
+            sensor_sense.end_hour(self.state.sense, self.watch, core_ms)
         if not all(reading.absolute for reading in readings):
             _remember(self.state.untimed, _untimed_key(arrival), self.state.sequence)
         for reading in readings:
@@ -278,6 +234,7 @@ class Flow:
         state.newest[reading.sensor] = Newest(
             reading.value, measured, core_ms, reading.saturated, reading.below_resolution, fault
         )
+        sensor_sense.take(state.sense, self.watch, reading, measured)
         if state.dirty_ms is None:
             state.dirty_ms = core_ms
 
@@ -318,8 +275,11 @@ class Flow:
         self.state.counts[what] = self.state.counts.get(what, 0) + 1
 
     def _config_set(self, body: bytes, outcomes: Outcomes) -> None:
+        before = dict(self.sensors) if self.site else {}
         self.state.config = body
         self._configure(body)
+        same = {name for name, sensor in self.sensors.items() if before.get(name) == sensor}
+        sensor_sense.keep_only(self.state.sense, self.watch, same)
         for gone in self.state.alarms.keys() - self.limits.keys():
             alarm = self.state.alarms.pop(gone)
             if alarm.active:
@@ -332,6 +292,7 @@ class Flow:
         self.site = site
         self.names = Names.of(site)
         self.sensors: dict[str, Sensor] = {sensor.id: sensor for sensor in site.sensors}
+        self.watch = Watch.of(site)
         self.limits: dict[str, Limit] = {limit.id: limit for limit in site.limits}
         self.labels = {a.id: f"area {a.id} {a.label}" for a in site.areas}
         self.labels |= {f"{t.id}/{p.id}": f"{t.label}, {p.label}" for t in site.trains for p in t.pieces}
@@ -367,7 +328,7 @@ class Flow:
 
     def _patience_ms(self, sensor: str) -> int:
         known = self.sensors.get(sensor)
-        return max(MINUTE, round(3000 * known.interval_s)) if known else MINUTE
+        return sensor_sense.patience_ms(known) if known else MINUTE
 
     def read(self, sensor_id: str) -> Measured:
         """Return the newest value of a sensor as of the second being judged, or why it is unknown."""
@@ -378,15 +339,32 @@ class Flow:
         silent = self.state.judged_ms - newest.received_ms
         if silent > self._patience_ms(sensor_id):
             return unknown(f"{sensor_id}: silent since {silent // SECOND} s", newest.received_ms)
-        u = self.sensors[sensor_id].accuracy.u
-        plain = Measured(newest.value, u, newest.measured_ms, Validity.GOOD)
+        sense, watch = self.state.sense, self.watch
+        if why := sensor_sense.fault(sense, watch, sensor_id, self._as_it_came):
+            return unknown(f"{sensor_id}: {why}", newest.measured_ms)
+        validity, said = Validity.GOOD, sensor_sense.notes(sense, watch, sensor_id, self._as_it_came)
         if newest.clock_fault:
-            plain = replace(plain, reason=f"{sensor_id}: its clock is wrong, judged on the time of receipt")
+            said = ["its clock is wrong, judged on the time of receipt", *said]
         if newest.saturated:
-            return replace(plain, validity=Validity.SATURATED, reason=f"{sensor_id}: saturated, judged wet")
-        if newest.below_resolution:
-            return replace(plain, validity=Validity.BOUND, reason=f"{sensor_id}: below what this sensor resolves")
-        return plain
+            validity, said = Validity.SATURATED, ["saturated, judged wet", *said]
+        elif newest.below_resolution:
+            validity, said = Validity.BOUND, ["below what this sensor resolves", *said]
+        reason = f"{sensor_id}: {'; '.join(said)}" if said else ""
+        return Measured(newest.value, self.sensors[sensor_id].accuracy.u, newest.measured_ms, validity, reason)
+
+    def suspicions(self) -> dict[str, tuple[str, ...]]:
+        """Return what readings hold against each sensor: a fault, or notes. Silence is told by `read`."""
+        if self.site is None:
+            return {}
+        sense, watch, found = self.state.sense, self.watch, {}
+        for name in self.sensors:
+            why = sensor_sense.fault(sense, watch, name, self._as_it_came)
+            found[name] = (why,) if why else tuple(sensor_sense.notes(sense, watch, name, self._as_it_came))
+        return {name: said for name, said in found.items() if said}
+
+    def _as_it_came(self, sensor_id: str) -> float | None:
+        newest = self.state.newest.get(sensor_id)
+        return None if newest is None else newest.value
 
     def _judge(self, now_ms: int, outcomes: Outcomes) -> None:
         state = self.state

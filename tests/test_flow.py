@@ -213,9 +213,9 @@ def test_a_sensor_whose_clock_is_wrong_is_judged_on_receipt_after_a_live_hour(da
     slow = 20 * MINUTE
 
     def hear(minutes: int) -> None:
-        for _ in range(minutes * 6):
+        for turn in range(minutes * 6):
             day.now += 10_000
-            for name, value in values().items():
+            for name, value in values(air_t=20.0 + turn % 2 / 10, air_rh=50.0 + turn % 2 / 10).items():
                 late = slow if name == "steel" else 0
                 day.arrive(Arrival(f"dewgate/test/{name}", pack(name, value, day.now - late)))
 
@@ -245,7 +245,7 @@ def a_shift(seed: int) -> Day:
     """A random hour of messages good and bad, with silences, restarts and steps."""
     chance, day = random.Random(seed), Day(margin_limit())
     for _ in range(120):
-        day.now += chance.choice((500, 1_000, 10_000, 90_000))
+        day.now += chance.choice((500, 1_000, 10_000, 90_000, 900_000))
         match chance.randrange(12):
             case 0:
                 day.put(Kind.HEARTBEAT, {})
@@ -254,7 +254,11 @@ def a_shift(seed: int) -> Day:
             case 2:
                 day.put(Kind.STARTED, {"offset_ms": chance.choice((0, 5_000))})
             case _:
-                for name, value in values(steel=chance.choice((20.0, 13.2, 10.0))).items():
+                humid, steel = (
+                    chance.choice((50.0, 50.0, 85.0, 101.0, 1.0)),
+                    chance.choice((20.0, 13.2, 10.0, 60.0)),
+                )
+                for name, value in values(steel=steel, air_rh=humid).items():
                     day.send(name, value, timed=chance.random() < 0.8, dup=chance.random() < 0.1)
     return day
 

@@ -1,0 +1,233 @@
+"""Why a sensor's newest value is not believed, or what a person should know of it.
+
+Each sensor is judged by its own readings (`sensor_track`), by its neighbours (`sensor_pairs`), and here by what
+cannot be at its place: a pressure that no weather brings to this altitude, dryer air beyond what salt can do.
+Impossible values, saturated air and humidities below what a sensor resolves are sorted out when a message is read
+(`payload.senml`). A fault makes the value unknown; a note keeps it and goes with it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from gateway import psychrometrics, sensor_pairs, sensor_track
+from gateway.compressed_air import standard_atmosphere_pa
+from gateway.jobsite import Jobsite, Piece, Sensor, Station, Train
+from gateway.reading import Reading
+from gateway.sensor_pairs import Pair, Probe
+from gateway.sensor_track import HOUR_MS, MINUTE_MS, Rule, Track
+
+Value = Callable[[str], float | None]
+"""The newest value of a sensor as it came, or None."""
+
+WEATHER_PA = 4_000.0  # about the standard atmosphere: common practice, no source
+IMPOSSIBLE_PA = 15_000.0  # sea-level records are 870 and 1084 hPa (WMO extremes archive, from memory)
+DRIEST_SALT_RH = 0.105
+"""Lowest humidity over a saturated salt solution that a drying bed may be made of: lithium chloride, 11.3 % at
+20 °C, 10.5 % at 80 °C (Greenspan 1977, J. Res. NBS 81A, 89, from memory): 36 K below the gas at 40 °C."""
+AS_IT_CAME = 0.9  # share of the intake air's vapour above which a dryer has taken out nothing worth the name
+
+
+@dataclass(slots=True)
+class Sense:
+    """What is remembered of all sensors: part of the flow's state. hour: core time in hours, of the sums."""
+
+    hour: int = 0
+    tracks: dict[str, Track] = field(default_factory=dict)
+    pairs: dict[str, Pair] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """The outlet of a salt dryer that is the first dryer of its train, and the station whose air goes in."""
+
+    temperature: str
+    humidity: str
+    pressure: str
+    station: Station
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What is expected of the sensors of one jobsite; made once per jobsite, changes nothing."""
+
+    sensors: Mapping[str, Sensor]
+    rules: Mapping[str, Rule]
+    probes: tuple[tuple[Probe, Probe], ...]
+    beds: Mapping[str, Bed]
+    pressures: frozenset[str]
+    expected_pa: float | None
+
+    @classmethod
+    def of(cls, site: Jobsite) -> Watch:
+        """Return what is expected of the sensors of a jobsite."""
+        in_line = {p.outlet.relative_humidity for train in site.trains for p in train.pieces}
+        dry = {name for train in site.trains for name in _behind_adsorption(train)}
+        rules = {s.id: sensor_track.rule_of(s, s.id in in_line, s.id in dry, patience_ms(s)) for s in site.sensors}
+        stations = {station.id: station for station in site.stations}
+        return cls(
+            {sensor.id: sensor for sensor in site.sensors},
+            {name: rule for name, rule in rules.items() if rule.moves or rule.stands_ms},
+            tuple(sensor_pairs.probes_to_compare(site)),
+            {bed.humidity: bed for train in site.trains if (bed := _bed(train, stations))},
+            frozenset(station.station_pressure for station in site.stations),
+            _expected_pa(site.altitude_m),
+        )
+
+
+def patience_ms(sensor: Sensor) -> int:
+    """Return how long a sensor may be silent: three of its intervals, at least a minute (ours)."""
+    return max(MINUTE_MS, round(3000 * sensor.interval_s))
+
+
+def _expected_pa(altitude_m: float) -> float | None:
+    try:
+        return standard_atmosphere_pa(altitude_m)
+    except psychrometrics.OutOfRange:
+        return None
+
+
+def _behind_adsorption(train: Train) -> list[str]:
+    """The humidity sensors at and after an adsorption dryer: there a reading at the low end is no fault."""
+    kinds = [piece.kind for piece in train.pieces]
+    first = kinds.index("adsorption dryer") if "adsorption dryer" in kinds else len(kinds)
+    return [piece.outlet.relative_humidity for piece in train.pieces[first:]]
+
+
+def _bed(train: Train, stations: Mapping[str, Station]) -> Bed | None:
+    """The salt dryer whose outlet is measured, unless another dryer stands before it: then its inlet is dry."""
+    pressure = ""
+    for piece in train.pieces:
+        out = piece.outlet
+        pressure = out.pressure or pressure
+        if piece.kind == "deliquescent dryer":
+            measured = out.temperature and out.relative_humidity and pressure
+            station = stations[train.station]
+            return Bed(out.temperature, out.relative_humidity, pressure, station) if measured else None
+        if _dries(piece):
+            return None
+    return None
+
+
+def _dries(piece: Piece) -> bool:
+    return piece.kind in ("refrigerated dryer", "adsorption dryer")
+
+
+# -- what comes in -----------------------------------------------------------------------------------------
+
+
+def take(sense: Sense, watch: Watch, reading: Reading, measured_ms: int) -> None:
+    """Take in a reading that became the newest of its sensor, measured at this core time: O(1)."""
+    rule = watch.rules.get(reading.sensor)
+    if rule is None:
+        return
+    value = reading.value
+    track = sense.tracks.get(reading.sensor)
+    if track is None:
+        track = sense.tracks[reading.sensor] = Track(value, measured_ms, value, measured_ms)
+    sensor_track.take(track, rule, value, measured_ms, reading.saturated, reading.below_resolution)
+
+
+def end_hour(sense: Sense, watch: Watch, core_ms: int) -> None:
+    """Close the hour before core_ms: compare the pairs and begin the sums again. Called when the hour changes."""
+    for one, other in watch.probes:
+        pair = sense.pairs.setdefault(sensor_pairs.key_of(one, other), Pair())
+        sensor_pairs.end_hour(pair, one, other, sense.tracks, watch.sensors, sense.hour)
+    for track in sense.tracks.values():
+        track.count, track.total, track.spoilt = 0, 0.0, False
+    sense.hour = core_ms // HOUR_MS
+
+
+def keep_only(sense: Sense, watch: Watch, same: set[str]) -> None:
+    """Forget the sensors not among these (gone, or described anew) and the pairs no longer compared."""
+    for gone in sense.tracks.keys() - same:
+        del sense.tracks[gone]
+    kept = {sensor_pairs.key_of(*pair) for pair in watch.probes if {probe.humidity for probe in pair} <= same}
+    for key in sense.pairs.keys() - kept:
+        del sense.pairs[key]
+
+
+# -- what is said ------------------------------------------------------------------------------------------
+
+
+def fault(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> str:
+    """Return why a sensor's newest value is not believed, or nothing."""
+    track = sense.tracks.get(sensor_id)
+    if track is not None and (why := sensor_track.fault(track, watch.rules[sensor_id])):
+        return why
+    if sensor_id in watch.beds:
+        return _beyond_salt(watch, watch.beds[sensor_id], value)
+    # Beyond any weather the humidity ratio, and every dew point taken to another pressure, would be wrong. Within
+    # it the value is kept: the margin of the steel moves by less than 0.01 K in 40 hPa.
+    off = _pressure_off_pa(watch, sensor_id, value)
+    if off is not None and abs(off) > IMPOSSIBLE_PA:
+        return f"{_pressure_words(off)}; no weather brings that"
+    return ""
+
+
+def notes(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> list[str]:
+    """Return what a person should know of a value that is used all the same."""
+    track = sense.tracks.get(sensor_id)
+    found = sensor_track.notes(track) if track is not None else []
+    off = _pressure_off_pa(watch, sensor_id, value)
+    if off is not None and WEATHER_PA < abs(off) <= IMPOSSIBLE_PA:
+        found.append(_pressure_words(off))
+    return found + _disagreements(sense, watch, sensor_id)
+
+
+def _disagreements(sense: Sense, watch: Watch, sensor_id: str) -> list[str]:
+    found = []
+    for one, other in watch.probes:
+        if sensor_id in (one.humidity, other.humidity):
+            pair = sense.pairs.get(sensor_pairs.key_of(one, other))
+            if pair is not None and pair.off is not None:
+                first = sensor_id == one.humidity
+                against = other.humidity if first else one.humidity
+                found.append(sensor_pairs.words(pair, against, 1 if first else -1))
+    return found
+
+
+def _pressure_off_pa(watch: Watch, sensor_id: str, value: Value) -> float | None:
+    """How far a station's pressure is off the standard atmosphere at the site's altitude."""
+    if sensor_id not in watch.pressures or watch.expected_pa is None:
+        return None
+    newest = value(sensor_id)
+    return None if newest is None else newest - watch.expected_pa
+
+
+def _pressure_words(off_pa: float) -> str:
+    why = (
+        "looks like sea-level pressure or a wrong altitude" if off_pa > 0 else "check the sensor and the altitude"
+    )
+    return f"{off_pa / 100.0:+.0f} hPa off the standard atmosphere at the site's altitude: {why}"
+
+
+def _beyond_salt(watch: Watch, bed: Bed, value: Value) -> str:
+    """Whether the outlet is drier than any salt can make it, unless the air came in that dry."""
+    t_c, rh, gauge_pa = (value(name) for name in (bed.temperature, bed.humidity, bed.pressure))
+    expanded = 2.0 * (watch.sensors[bed.humidity].accuracy.u or 0.0)
+    if t_c is None or rh is None or rh + expanded >= DRIEST_SALT_RH:
+        return ""
+    try:
+        if gauge_pa is not None and _came_dry(bed, t_c, rh, gauge_pa, value):
+            return ""
+        depth = t_c - psychrometrics.dew_point_c(t_c, rh, 101_325.0)  # hardly depends on the pressure
+    except psychrometrics.OutOfRange:
+        depth = None
+    by = "drier" if depth is None else f"{depth:.0f} K below the outlet gas, drier"
+    return (
+        f"dew point {by} than a salt bed can make it: check the sensor and the pressure entry;"
+        " brine on a chip looks like a perfect dryer"
+    )
+
+
+def _came_dry(bed: Bed, t_c: float, rh: float, gauge_pa: float, value: Value) -> bool:
+    """Whether the intake air holds hardly more vapour for its pressure than the outlet: hot gas, nothing dried."""
+    at = bed.station
+    air_c, air_rh, air_pa = (value(n) for n in (at.air_temperature, at.relative_humidity, at.station_pressure))
+    if air_c is None or air_rh is None or air_pa is None or air_pa <= 0.0 or gauge_pa + air_pa <= 0.0:
+        return False
+    saturation = psychrometrics.saturation_pressure_water_pa
+    outlet = rh * saturation(t_c) / (gauge_pa + air_pa)
+    return outlet >= AS_IT_CAME * air_rh * saturation(air_c) / air_pa
