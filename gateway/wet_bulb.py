@@ -96,11 +96,8 @@ def wet_bulb_c(t_c: float, rh: float, p_pa: float) -> float:
     wanted = humidity_ratio(vapour_pressure_pa(t_c, rh, p_pa), p_pa)
     low, high = COLDEST_BULB_C, min(t_c, HOTTEST_BULB_C)
     _check_bulb(t_c, high, p_pa)
-    highest = _ratio_of_bulb(t_c, high, p_pa)
-    if not _ratio_of_bulb(t_c, low, p_pa) <= wanted <= highest * _ROUNDING:
+    if not _ratio_of_bulb(t_c, low, p_pa) <= wanted <= _ratio_of_bulb(t_c, high, p_pa) * _ROUNDING:
         raise OutOfRange("humidity ratio for a wet bulb (kg/kg)", wanted, "that of a wet bulb of -10 to 60 C")
-    if wanted >= highest:
-        return high
     while high - low > 1e-9:
         middle = (low + high) / 2.0
         low, high = (middle, high) if _ratio_of_bulb(t_c, middle, p_pa) < wanted else (low, middle)

@@ -48,12 +48,6 @@ def saturated_humidity_ratio(t_c: float, p_pa: float) -> float:
     return air.humidity_ratio(air.saturated_vapour_pressure_pa(t_c, p_pa, frost=t_c < 0), p_pa)
 
 
-def saturated_g_per_m3(t_c: float) -> float:
-    """Water in one m3 of saturated air at one atmosphere, g."""
-    e_pa = air.saturated_vapour_pressure_pa(t_c, ATMOSPHERE, frost=t_c < 0)
-    return 1e3 * air.absolute_humidity_kg_per_m3(t_c, e_pa, ATMOSPHERE)
-
-
 def coolprop_saturated(t_c: float, p_pa: float) -> float:
     return float(HAPropsSI("P_w", "T", t_c + ZERO_C, "P", p_pa, "R", 1.0))
 
@@ -69,7 +63,6 @@ TABLES: list[tuple[str, int, Callable[..., float]]] = [
     ("frost_point", 7, lambda t_c, percent: air.frost_point_c(t_c, percent / 100, ATMOSPHERE)),
     ("enhancement_factor", 40, over_its_phase),
     ("saturated_humidity_ratio", 7, saturated_humidity_ratio),
-    ("saturated_absolute_humidity", 16, saturated_g_per_m3),
 ]
 ROWS = [(law, *row) for name, count, law in TABLES for row in rows(name, count)]
 
