@@ -135,7 +135,7 @@ def _hold(track: Track, rule: Rule, value: float, heard_ms: int, below_resolutio
     else:
         if track.held_ms > track.longest_ms and not is_stuck(track, rule):
             track.longest_ms = track.held_ms
-        track.held, track.held_ms = int(not at_rest), 0
+        track.held, track.held_ms = 1, 0
     track.low_end = below_resolution
 
 

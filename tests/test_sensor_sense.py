@@ -14,7 +14,7 @@ from gateway.entry import Kind
 from gateway.flow import Flow, Outcomes
 from gateway.jobsite import Area, Jobsite, Piece, Point, Station
 from gateway.payload import canonical
-from gateway.sensor_sense import Watch
+from gateway.sensor_sense import Watch, patience_ms
 from tests.sites import margin_limit, sensor, site
 from tests.test_flow import MINUTE, Day, values
 
@@ -264,6 +264,22 @@ def test_two_probes_that_disagree_are_both_named_and_still_used(pair: Shift) -> 
     assert board is not None
     (line,) = [line for line in board.sensors if line.sensor == "far-rh"]
     assert line.validity is Validity.GOOD and line.reason.startswith("far-rh: vapour pressure +10 %")
+
+
+def test_each_hour_is_compared_by_itself(pair: Shift) -> None:
+    """10 % more vapour in the first hours and none in the later: the last hour knows nothing of the first."""
+    pair.hear(2 * 3600, every_s=30)
+    pair.others["far-rh"] = 50.0
+    pair.hear(3 * 3600, every_s=30)
+    (_, first, _), *_, (_, last, _) = pair.flow.state.sense.pairs["air-rh far-rh"].hours
+    assert first == pytest.approx(-0.095, abs=0.001)  # ln(50.05/55.05)
+    assert last == pytest.approx(0.0, abs=1e-9)
+
+
+def test_silence_is_measured_in_three_intervals() -> None:
+    """A minute at least."""
+    plain = site().sensors[0]
+    assert [patience_ms(replace(plain, interval_s=every_s)) for every_s in (10.0, 60.0)] == [60_000, 180_000]
 
 
 def test_a_stuck_sensor_does_not_accuse_its_neighbour(pair: Shift) -> None:

@@ -81,6 +81,15 @@ def test_a_loose_wire_is_never_agreed_with() -> None:
     past = Past(Quantity.STEEL_TEMPERATURE)
     past.say(20.0)
     assert all(past.say(value) for value in (90.0, 120.0, 90.0, 120.0, 90.0, 120.0))
+    assert all(past.say(value) for value in (90.0, 90.5, 120.0, 120.5, 90.0))
+
+
+def test_a_return_is_measured_from_what_was_last_believed() -> None:
+    """Six minutes after the last believed value 17 K are allowed, whatever jumped in between."""
+    past = Past(Quantity.AIR_TEMPERATURE)
+    past.say(20.0)
+    assert past.say(60.0)
+    assert past.say(36.5, after_ms=5 * MINUTE_MS) == ""
 
 
 def test_a_probe_moved_into_a_line_is_no_longer_held_to_its_jump() -> None:
@@ -124,6 +133,14 @@ def test_sixty_readings_are_needed_however_long_they_take() -> None:
     past.say(20.0)
     assert past.repeat(20.0, 58) == ""
     assert past.say(20.0).startswith("stuck: exactly the same value for 9.8 h")
+
+
+def test_the_sixty_readings_must_be_of_one_spell() -> None:
+    """Forty short rests do not add up: 25 readings in 250 min are too few, though past two hours."""
+    past = Past(Quantity.AIR_TEMPERATURE, 10 * MINUTE_MS)
+    for turn in range(40):
+        past.repeat(20.0 + turn % 2, 2)
+    assert past.repeat(25.0, 26) == ""
 
 
 def test_silence_is_no_time_at_the_same_value() -> None:
