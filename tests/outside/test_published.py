@@ -272,6 +272,7 @@ def test_ashrae_example_1() -> None:
     assert air.dew_point_from_vapour_pressure_c(e_pa, ATMOSPHERE) == pytest.approx(7.0, abs=0.6)
     assert 100 * air.relative_humidity(40.0, e_pa, ATMOSPHERE) == pytest.approx(14.0, abs=0.5)
     assert wet_bulb.enthalpy_j_per_kg(40.0, ratio) / 1e3 == pytest.approx(56.7, abs=0.3)
+    assert wet_bulb.enthalpy_j_per_kg(40.0, 0.006452) / 1e3 == pytest.approx(56.86, abs=0.06)  # CoolProp's
     assert 1.0 / line.dry_air_kg_per_s(1.0, 40.0, e_pa, ATMOSPHERE) == pytest.approx(0.896, abs=0.001)
 
 
