@@ -113,6 +113,8 @@ def test_no_row_is_lost() -> None:
     found = {name: len(list(csv.DictReader(x for x in text if x[0] != "#"))) for name, text in lines.items()}
     assert found == counts
     assert sum(MET_ELSEWHERE.values()) == 137
+    tests = "".join(p.read_text(encoding="utf-8") for p in folder.parent.rglob("test_*.py"))
+    assert [p.stem for p in folder.glob("*.csv") if f'("{p.stem}", ' not in tests and p.stem not in found] == []
 
 
 def test_what_lies_outside_the_range_is_refused() -> None:
