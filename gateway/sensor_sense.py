@@ -64,12 +64,23 @@ class Watch:
         """Return what is expected of the sensors of a jobsite."""
         in_line = {p.outlet.relative_humidity for train in site.trains for p in train.pieces}
         dry = {name for train in site.trains for name in _behind_adsorption(train)}
-        rules = {s.id: sensor_track.rule_of(s, s.id in in_line, s.id in dry, patience_ms(s)) for s in site.sensors}
+        probes = tuple(sensor_pairs.probes_to_compare(site))
+        compared = {name for pair in probes for probe in pair for name in (probe.temperature, probe.humidity)}
         stations = {station.id: station for station in site.stations}
         return cls(
             {sensor.id: sensor for sensor in site.sensors},
-            {name: rule for name, rule in rules.items() if rule.moves or rule.stands_ms},
-            tuple(sensor_pairs.probes_to_compare(site)),
+            {
+                s.id: sensor_track.rule_of(
+                    s,
+                    patience_ms(s),
+                    in_line=s.id in in_line,
+                    dry_by_design=s.id in dry,
+                    compared=s.id in compared,
+                )
+                for s in site.sensors
+                if s.quantity in sensor_track.JUDGED
+            },
+            probes,
             {bed.humidity: bed for train in site.trains if (bed := _bed(train, stations))},
             frozenset(station.station_pressure for station in site.stations),
             _expected_pa(site.altitude_m),

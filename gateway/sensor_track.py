@@ -7,6 +7,7 @@ few comparisons; everything it leaves behind is in `Track`, which is part of the
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 
 from alerts.limits import written
 from alerts.measured import DIMENSION, Dimension, Quantity
@@ -39,33 +40,37 @@ MAY_STAND_MS: dict[Quantity, int] = {
     Quantity.STEEL_TEMPERATURE: 4 * HOUR_MS,
     Quantity.WALL_TEMPERATURE: 4 * HOUR_MS,
 }
+JUDGED = MAY_MOVE.keys() | MAY_STAND_MS.keys()
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """How one sensor is expected to behave; at_once and per_minute in the unit used inside, None: not checked."""
+    """How one sensor is expected to behave, in the unit used inside.
+
+    at_once, per_minute: the step it can make (at_once is endless where none is judged). stands_ms: how long the
+    same digits are believed, 0 where they always are. compared: with another probe, so its hours are summed.
+    """
 
     quantity: Quantity
     patience_ms: int
-    moves: tuple[float, float] | None
-    stands_ms: int | None
-    dry_by_design: bool = False
-
-    @property
-    def humidity(self) -> bool:
-        """Whether this is a relative humidity."""
-        return self.quantity is Quantity.RELATIVE_HUMIDITY
+    at_once: float
+    per_minute: float
+    stands_ms: int
+    humidity: bool
+    dry_by_design: bool
+    compared: bool
 
 
-def rule_of(sensor: Sensor, in_line: bool, dry_by_design: bool, patience_ms: int) -> Rule:
+def rule_of(sensor: Sensor, patience_ms: int, *, in_line: bool, dry_by_design: bool, compared: bool) -> Rule:
     """Return the rule of a sensor.
 
     in_line: it stands in a train, where a start or a stop changes the air within seconds: the step of a humidity
     is not judged. dry_by_design: behind an adsorption dryer a humidity chip may rest at its low end for ever.
     """
-    may_step = not (in_line and sensor.quantity is Quantity.RELATIVE_HUMIDITY)
-    moves = MAY_MOVE.get(sensor.quantity) if may_step else None
-    return Rule(sensor.quantity, patience_ms, moves, MAY_STAND_MS.get(sensor.quantity), dry_by_design)
+    humidity = sensor.quantity is Quantity.RELATIVE_HUMIDITY
+    step = (inf, 0.0) if in_line and humidity else MAY_MOVE.get(sensor.quantity, (inf, 0.0))
+    stands_ms = MAY_STAND_MS.get(sensor.quantity, 0)
+    return Rule(sensor.quantity, patience_ms, *step, stands_ms, humidity, dry_by_design, compared)
 
 
 @dataclass(slots=True)
@@ -98,26 +103,34 @@ class Track:
 
 
 def take(track: Track, rule: Rule, value: float, at_ms: int, saturated: bool, below_resolution: bool) -> None:
-    """Take in the newest reading of a sensor: O(1)."""
-    heard_ms = min(max(at_ms - track.at_ms, 0), rule.patience_ms)  # silence is no evidence of anything
-    if rule.moves is not None:
-        _step(track, rule.moves, value, at_ms)
+    """Take in the newest reading of a sensor: O(1), written for the usual one that moves a little."""
+    step, at_once, heard_ms = value - track.believed, rule.at_once, at_ms - track.at_ms
+    if not 0 <= heard_ms <= rule.patience_ms:  # silence is no evidence of anything, nor is a step of a clock
+        heard_ms = rule.patience_ms if heard_ms > 0 else 0
+    if track.odd is None and -at_once <= step <= at_once:
+        track.believed, track.believed_ms = value, at_ms
     else:
-        track.odd = None
-    if rule.stands_ms is not None:
-        _hold(track, rule, value, heard_ms, below_resolution)
-        _add(track, value, saturated or below_resolution or track.odd is not None or is_stuck(track, rule))
+        _step(track, rule, value, at_ms)
+    if value != track.last:
+        if track.held > 1:
+            _moved(track, rule)
+    elif rule.stands_ms and not (rule.humidity and (value >= 1.0 or (below_resolution and rule.dry_by_design))):
+        track.held += 1  # a humidity at 100 % is saturated, not stuck
+        track.held_ms += heard_ms
+        track.low_end = below_resolution
     if rule.humidity:
         _wet(track, value, heard_ms)
+    if rule.compared:
+        _add(track, value, saturated or below_resolution or track.odd is not None or is_stuck(track, rule))
     track.last, track.at_ms = value, at_ms
 
 
-def _step(track: Track, moves: tuple[float, float], value: float, at_ms: int) -> None:
+def _step(track: Track, rule: Rule, value: float, at_ms: int) -> None:
     """Believe a value that could have come about since the one before, or a jump that two more agree with."""
-    at_once, per_minute = moves
-    if abs(value - track.believed) <= at_once + per_minute * (at_ms - track.believed_ms) / MINUTE_MS:
+    allowed = rule.at_once + rule.per_minute * (at_ms - track.believed_ms) / MINUTE_MS
+    if abs(value - track.believed) <= allowed:
         track.odd = None
-    elif track.odd is not None and abs(value - track.odd) <= at_once:
+    elif track.odd is not None and abs(value - track.odd) <= rule.at_once:
         track.agreed += 1
         track.odd = None if track.agreed >= AGREE else value
     else:
@@ -126,17 +139,11 @@ def _step(track: Track, moves: tuple[float, float], value: float, at_ms: int) ->
         track.believed, track.believed_ms = value, at_ms
 
 
-def _hold(track: Track, rule: Rule, value: float, heard_ms: int, below_resolution: bool) -> None:
-    """Count how long the same digits are held. A humidity at 100 % is saturated, not stuck."""
-    at_rest = rule.humidity and (value >= 1.0 or (below_resolution and rule.dry_by_design))
-    if value == track.last and not at_rest:
-        track.held += 1
-        track.held_ms += heard_ms
-    else:
-        if track.held_ms > track.longest_ms and not is_stuck(track, rule):
-            track.longest_ms = track.held_ms
-        track.held, track.held_ms = 1, 0
-    track.low_end = below_resolution
+def _moved(track: Track, rule: Rule) -> None:
+    """The digits changed: remember how long they were held, unless that was already suspected."""
+    if track.held_ms > track.longest_ms and not is_stuck(track, rule):
+        track.longest_ms = track.held_ms
+    track.held, track.held_ms = 1, 0
 
 
 def _add(track: Track, value: float, doubtful: bool) -> None:
@@ -163,7 +170,7 @@ def _wet(track: Track, value: float, heard_ms: int) -> None:
 
 def is_stuck(track: Track, rule: Rule) -> bool:
     """Whether the same digits came 60 times and for longer than this sensor ever needed to change."""
-    if track.held < STUCK_READINGS or rule.stands_ms is None:
+    if track.held < STUCK_READINGS:
         return False
     return track.held_ms > max(rule.stands_ms, min(COARSE * track.longest_ms, LONGEST_PATIENCE_MS))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 import pytest
 
@@ -223,7 +224,7 @@ def test_the_low_end_is_no_fault_behind_an_adsorption_dryer() -> None:
     tower = replace(short, pieces=(replace(bed, kind="adsorption dryer"), pot))
     assert not Watch.of(plain).rules["dryer-rh"].dry_by_design
     assert Watch.of(replace(plain, trains=(tower,))).rules["dryer-rh"].dry_by_design
-    assert Watch.of(plain).rules["dryer-rh"].moves is None and Watch.of(plain).rules["air-rh"].moves is not None
+    assert Watch.of(plain).rules["dryer-rh"].at_once == inf and Watch.of(plain).rules["air-rh"].at_once == 0.2
 
 
 def two_stations() -> Jobsite:

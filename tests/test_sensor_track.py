@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 import pytest
 
@@ -17,7 +18,9 @@ class Past:
 
     def __init__(self, quantity: Quantity, every_ms: int = MINUTE_MS, *, in_line: bool = False, dry: bool = False):
         plain = sensor("s", quantity, "%RH" if quantity is Quantity.RELATIVE_HUMIDITY else "Cel", 0.02, "")
-        self.rule: Rule = sensor_track.rule_of(plain, in_line, dry, 3 * every_ms)
+        self.rule: Rule = sensor_track.rule_of(
+            plain, 3 * every_ms, in_line=in_line, dry_by_design=dry, compared=True
+        )
         self.every_ms, self.now, self.track = every_ms, T0, None
 
     def say(self, value: float, *, saturated: bool = False, below: bool = False, after_ms: int = 0) -> str:
@@ -97,7 +100,7 @@ def test_a_probe_moved_into_a_line_is_no_longer_held_to_its_jump() -> None:
     past = Past(Quantity.RELATIVE_HUMIDITY)
     past.say(0.9)
     assert past.say(0.2)
-    past.rule = replace(past.rule, moves=None)
+    past.rule = replace(past.rule, at_once=inf)
     assert past.say(0.2) == ""
 
 
@@ -106,10 +109,7 @@ def test_in_a_line_a_humidity_may_step_and_gauge_pressure_always() -> None:
     line = Past(Quantity.RELATIVE_HUMIDITY, in_line=True)
     line.say(0.9)
     assert line.say(0.05) == ""
-    assert (
-        sensor_track.rule_of(sensor("p", Quantity.GAUGE_PRESSURE, "bar", 1.0, "gauge"), True, False, 1).moves
-        is None
-    )
+    assert Quantity.GAUGE_PRESSURE not in sensor_track.JUDGED
 
 
 @pytest.mark.parametrize(
@@ -150,6 +150,23 @@ def test_silence_is_no_time_at_the_same_value() -> None:
     past.repeat(20.0, 60)
     assert past.say(20.0, after_ms=10 * HOUR_MS) == ""
     assert past.track is not None and past.track.held_ms == 63 * MINUTE_MS
+
+
+def test_a_clock_set_back_takes_no_time_away() -> None:
+    """A reading timed before the last one adds no time and takes none."""
+    past = Past(Quantity.RELATIVE_HUMIDITY)
+    past.say(0.9)
+    past.repeat(0.9, 10)
+    assert past.say(0.9, after_ms=-5 * MINUTE_MS) == ""
+    assert past.track is not None
+    assert (past.track.held_ms, past.track.wet_ms) == (10 * MINUTE_MS, 10 * MINUTE_MS)
+
+
+def test_a_pressure_may_stand_still_for_days() -> None:
+    """A calm day, a regulator."""
+    past = Past(Quantity.STATION_PRESSURE)
+    past.say(101_300.0)
+    assert past.repeat(101_300.0, 3000) == ""
 
 
 def test_a_coarse_sensor_is_given_three_times_its_longest_rest() -> None:
@@ -231,4 +248,3 @@ def test_a_humidity_says_its_jump_in_percent() -> None:
     past = Past(Quantity.RELATIVE_HUMIDITY)
     past.say(0.3)
     assert past.say(0.9) == "jumped by 60.0 %RH; waiting until two more readings agree"
-    assert replace(past.rule, moves=None).humidity
