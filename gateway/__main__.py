@@ -1,4 +1,4 @@
-"""The command `dewgate`: run, deliver, check, apply, replay, feed, demo."""
+"""The command `dewgate`: one word for each thing it does."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gateway import __version__
+from gateway import __version__, air_command
 
 if TYPE_CHECKING:
     from gateway.jobsite import Jobsite
@@ -26,7 +26,7 @@ CAUTION = "Advisory only, never a safety interlock; the specification, data shee
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return the exit code."""
     parser = _parser()
-    args, rest = parser.parse_known_args(arguments)
+    args, rest = parser.parse_known_args(air_command.protected(sys.argv[1:] if arguments is None else arguments))
     args.rest = rest
     if rest and not hasattr(args, "passes_on"):
         parser.error(f"unknown arguments: {' '.join(rest)}")
@@ -60,6 +60,9 @@ def _parser() -> argparse.ArgumentParser:
     followed.add_argument("--url", required=True, help="address of a server that takes the v2 write API")
     followed.add_argument("--token-file", type=Path, help="file with the server's token, mode 0600")
     followed.set_defaults(act=_follow)
+    typed = commands.add_parser("air", help="the pocket calculator: 20C 50% 7bar(g) gives everything else")
+    air_command.arguments(typed)
+    typed.set_defaults(act=lambda args: air_command.run(args, CAUTION))
     _module(
         commands.add_parser("feed", add_help=False, help="play a recorded month of weather through the broker"),
         "simulators.feed",
