@@ -336,7 +336,7 @@ class Hose:
 # Relative humidity [%] over saturated solutions, polynomials in t [°C]: Greenspan 1977, J. Res. NBS 81A, 89
 # (coefficients from memory, checked against its table); valid from..to °C.
 SALTS: dict[str, tuple[tuple[float, ...], float, float]] = {
-    "lithium chloride": ((11.3,), 5.0, 30.0),  # the table prints 11.3 at each of these
+    "lithium chloride": ((11.2323, 8.24245e-3, -2.14890e-4), 0.0, 80.0),
     "magnesium chloride": ((33.6686, -7.97397e-3, -1.08988e-3), 0.0, 99.0),
     "sodium chloride": ((75.5164, 0.0398321, -2.65459e-3, 2.84800e-5), 0.0, 80.0),
     "potassium chloride": ((88.6190, -0.193340, 8.99706e-4), 0.0, 90.0),

@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.pieces import (
-    SALTS,
     AdsorptionDryer,
     Aftercooler,
     Bypass,
@@ -21,7 +20,6 @@ from gateway.pieces import (
     Regulator,
     SaltBed,
     Separator,
-    salt_equilibrium_rh,
 )
 from gateway.psychrometrics import OutOfRange
 from gateway.water_path import Air, Passage, Piece, adiabatic, intake, saturated_ratio, settled, walk
@@ -306,25 +304,3 @@ def test_intake_needs_air() -> None:
     """No flow is no train."""
     with pytest.raises(OutOfRange, match="dry air"):
         intake(20.0, 0.5, ATM, 0.0)
-
-
-# Greenspan 1977, as tabulated for 5..25 °C: LiCl 11.3, MgCl2 33.6..32.8, KCl 87.7..84.3, K2SO4 98.5..97.3.
-@pytest.mark.parametrize(
-    ("salt", "t_c", "rh"),
-    [
-        ("lithium chloride", 20.0, 0.113), ("magnesium chloride", 5.0, 0.336), ("magnesium chloride", 25.0, 0.328),
-        ("sodium chloride", 5.0, 0.757), ("sodium chloride", 25.0, 0.753), ("potassium chloride", 5.0, 0.877),
-        ("potassium chloride", 20.0, 0.851), ("potassium chloride", 25.0, 0.843),
-        ("potassium sulfate", 20.0, 0.976),
-    ],
-)  # fmt: skip
-def test_saturated_salts(salt: str, t_c: float, rh: float) -> None:
-    """Within 0.1 %RH of the table."""
-    assert salt_equilibrium_rh(salt, t_c) == CLOSE(rh, abs=0.0011)
-
-
-def test_saturated_salts_refuse_other_temperatures() -> None:
-    """Each solution has its own range."""
-    assert len(SALTS) == 5
-    with pytest.raises(OutOfRange, match="potassium sulfate"):
-        salt_equilibrium_rh("potassium sulfate", 60.0)

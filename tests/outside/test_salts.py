@@ -10,16 +10,17 @@ import pytest
 from CoolProp.CoolProp import HAPropsSI
 
 from gateway import psychrometrics as air
+from gateway.pieces import SALTS, salt_equilibrium_rh
+from gateway.psychrometrics import OutOfRange
 
 ATMOSPHERE = 101_325.0
 
-# Percent, powers of the temperature in C.
-GREENSPAN = {
-    "LiCl": (11.2323, 0.00824245, -2.14890e-4),
-    "MgCl2": (33.6686, -7.97397e-3, -1.08988e-3),
-    "NaCl": (75.5164, 0.0398321, -2.65459e-3, 2.84800e-5),
-    "KCl": (88.6190, -0.193340, 8.99706e-4),
-    "K2SO4": (98.7792, -0.0590502),
+SHORT = {
+    "LiCl": "lithium chloride",
+    "MgCl2": "magnesium chloride",
+    "NaCl": "sodium chloride",
+    "KCl": "potassium chloride",
+    "K2SO4": "potassium sulfate",
 }
 TABLE_C = (5, 10, 15, 20, 25)
 # NaCl at 20 C is reprinted as 75.7; the polynomial and its neighbours say 75.5: a slip, left out.
@@ -39,7 +40,7 @@ ROWS = [
 
 
 def equilibrium_percent(salt: str, t_c: float) -> float:
-    return sum(a * t_c**i for i, a in enumerate(GREENSPAN[salt]))
+    return 100.0 * salt_equilibrium_rh(SHORT[salt], t_c)
 
 
 def suppression_k(t_c: float, percent: float, p_pa: float = ATMOSPHERE) -> float:
@@ -52,6 +53,13 @@ def test_the_polynomials_reproduce_the_table(salt: str, t_c: float, percent: flo
     assert equilibrium_percent(salt, t_c) == pytest.approx(percent, abs=0.1)
 
 
+def test_other_temperatures_are_refused() -> None:
+    """Each solution has its own range."""
+    assert set(SALTS) == set(SHORT.values())
+    with pytest.raises(OutOfRange, match="potassium sulfate"):
+        salt_equilibrium_rh("potassium sulfate", 60.0)
+
+
 def test_sodium_chloride_at_other_temperatures() -> None:
     """Wexler and Hasegawa 1954: 74.9 % at 0 C and 74.7 % at 50 C; Greenspan within their 1 %."""
     assert equilibrium_percent("NaCl", 0) == pytest.approx(74.9, abs=1.0)
@@ -59,7 +67,7 @@ def test_sodium_chloride_at_other_temperatures() -> None:
 
 
 @pytest.mark.parametrize("t_c", [20.0, 25.0, 30.0, 40.0])
-@pytest.mark.parametrize("salt", GREENSPAN)
+@pytest.mark.parametrize("salt", SHORT)
 def test_suppression_over_a_salt_is_that_of_coolprop(salt: str, t_c: float) -> None:
     """Within 2 mK at one atmosphere; below 0 C, over lithium chloride, both are frost points."""
     share = equilibrium_percent(salt, t_c) / 100
