@@ -304,3 +304,22 @@ def test_intake_needs_air() -> None:
     """No flow is no train."""
     with pytest.raises(OutOfRange, match="dry air"):
         intake(20.0, 0.5, ATM, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("piece", "gone_c"),
+    [
+        (Receiver("tank", 20.0, 0.5, 0.8), 27.5),
+        (Pot("pot", 20.0, 0.5), 27.5),
+        (AdsorptionDryer("ads", -40.0, 5.0, 0.15), 40.0),
+        (Aftercooler("cooler", 20.0, 5.0), 25.0),
+    ],
+)
+def test_heat_closes(piece: Piece, gone_c: float) -> None:
+    """Heat in = gas out + water and purge gone at the outlet's temperature + heat to the surroundings."""
+    air = saturated_air(35.0, LINE, liquid=0.001)
+    step = piece.through(air)
+    assert step.outlet.temperature_c == CLOSE(gone_c)
+    water = step.drained_kg_per_s + step.taken_kg_per_s + step.left_kg_per_s
+    gone_w = (water * 4186.0 + step.purged_kg_per_s * 1006.0) * gone_c
+    assert step.heat_w == CLOSE(air.enthalpy_w - step.outlet.enthalpy_w - gone_w, rel=1e-9)
