@@ -342,15 +342,16 @@ class Flow:
         sense, watch = self.state.sense, self.watch
         if why := sensor_sense.fault(sense, watch, sensor_id, self._as_it_came):
             return unknown(f"{sensor_id}: {why}", newest.measured_ms)
-        validity, said = Validity.GOOD, sensor_sense.notes(sense, watch, sensor_id, self._as_it_came)
+        sensor, said = self.sensors[sensor_id], sensor_sense.notes(sense, watch, sensor_id, self._as_it_came)
         if newest.clock_fault:
             said = ["its clock is wrong, judged on the time of receipt", *said]
-        if newest.saturated:
-            validity, said = Validity.SATURATED, ["saturated, judged wet", *said]
-        elif newest.below_resolution:
-            validity, said = Validity.BOUND, ["below what this sensor resolves", *said]
+        value, validity = sensor.corrected(newest.value, _validity(newest))
+        if validity is Validity.SATURATED:
+            said = ["saturated, judged wet", *said]
+        elif validity is Validity.BOUND:
+            said = ["below what this sensor resolves", *said]
         reason = f"{sensor_id}: {'; '.join(said)}" if said else ""
-        return Measured(newest.value, self.sensors[sensor_id].accuracy.u, newest.measured_ms, validity, reason)
+        return Measured(value, sensor.u, newest.measured_ms, validity, reason)
 
     def suspicions(self) -> dict[str, tuple[str, ...]]:
         """Return what readings hold against each sensor: a fault, or notes. Silence is told by `read`."""
@@ -454,6 +455,12 @@ def _remember(window: dict[K, V], key: K, value: V) -> None:
     if len(window) >= WINDOW + SLACK:  # many at once: finding the first key walks over all that were removed
         for old in list(islice(window, SLACK)):
             del window[old]
+
+
+def _validity(newest: Newest) -> Validity:
+    if newest.saturated:
+        return Validity.SATURATED
+    return Validity.BOUND if newest.below_resolution else Validity.GOOD
 
 
 def _identity(reading: Reading) -> str:

@@ -8,9 +8,13 @@ threshold and deadband, which stay in the specification's own unit.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import hypot
 
 from alerts.limits import Limit
-from alerts.measured import Quantity
+from alerts.measured import Quantity, Validity
+
+RECTANGULAR = 3**0.5  # half width over standard uncertainty (JCGM 100:2008, 4.3.7)
+RECTANGULAR_95 = 0.95 * RECTANGULAR  # half the middle 95 % of a rectangle over its standard uncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,16 +33,24 @@ class Accuracy:
         """Standard uncertainty, or None when the accuracy is not stated."""
         if self.half_width is None:
             return None
-        return self.half_width / {"limit": 3**0.5, "k=2": 2.0, "k=1": 1.0}[self.meaning]
+        return self.half_width / {"limit": RECTANGULAR, "k=2": 2.0, "k=1": 1.0}[self.meaning]
 
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """When the instrument was last calibrated, until when that holds, and by which certificate."""
+    """When the instrument was last calibrated, until when that holds, by which certificate, and what it found.
+
+    In the unit of a difference of the sensor's quantity: correction is added to every reading; expanded_u is the
+    certificate's uncertainty at k = 2; drift is the half width allowed for since then, rectangular. None = not
+    stated, so nothing is added to the accuracy for it.
+    """
 
     date: str = "not stated"
     due: str = "not stated"
     certificate: str = "not stated"
+    correction: float = 0.0
+    expanded_u: float | None = None
+    drift: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +74,47 @@ class Sensor:
     calibration: Calibration = Calibration()
     classified_area: str = "unknown"
     equipment_rating: str = "none"
+
+    @property
+    def u(self) -> float | None:
+        """Standard uncertainty of a reading, or None when the accuracy is not stated.
+
+        Accuracy, calibration and drift are independent. Source: JCGM 100:2008, 4.3.3 (certificate), 4.3.7, 5.1.2.
+        """
+        accuracy, found = self.accuracy.u, self.calibration
+        if accuracy is None:
+            return None
+        if found.expanded_u is None and found.drift is None:
+            return accuracy
+        return hypot(accuracy, (found.expanded_u or 0.0) / 2.0, (found.drift or 0.0) / RECTANGULAR)
+
+    @property
+    def coverage_95(self) -> float:
+        """Half the 95 % interval of a reading over its u: from 1.645, all of it rectangular, to 2, none of it."""
+        accuracy, total, found = self.accuracy.u, self.u, self.calibration
+        if not accuracy or not total:
+            return 2.0
+        k = RECTANGULAR_95 if self.accuracy.meaning == "limit" else 2.0
+        drift = RECTANGULAR_95 * (found.drift or 0.0) / RECTANGULAR
+        return hypot(k * accuracy, found.expanded_u or 0.0, drift) / total
+
+    def corrected(self, value: float, validity: Validity) -> tuple[float, Validity]:
+        """Return a reading with the correction of its calibration, and how far it may be used after that.
+
+        A humidity keeps to what its sensor can tell: at 100 % or more it is saturated, at or below its accuracy
+        a bound. What came in saturated stays so, and no correction makes a bound drier.
+        """
+        by = self.calibration.correction
+        if by == 0.0 or validity is Validity.SATURATED:
+            return value, validity
+        if self.quantity is not Quantity.RELATIVE_HUMIDITY:
+            return value + by, validity
+        if validity is Validity.BOUND:
+            return min(max(value, value + by), 1.0), validity
+        least = self.accuracy.half_width or 0.0
+        if value + by <= least:
+            return least, Validity.BOUND
+        return (value + by, validity) if value + by < 1.0 else (1.0, Validity.SATURATED)
 
 
 @dataclass(frozen=True, slots=True)

@@ -100,7 +100,7 @@ def _difference(
     if not slow or abs(values[0] - values[2]) > SAME_AIR_K:
         return None
     try:
-        u = propagate(_ln_ratio, values, [sensors[name].accuracy.u for name in names])
+        u = propagate(_ln_ratio, values, [sensors[name].u for name in names])
         return None if u is None else (_ln_ratio(*values), 2.0 * u)
     except ValueError:  # outside the physics, or no humidity at all: nothing to compare
         return None

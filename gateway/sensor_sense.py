@@ -217,7 +217,7 @@ def _pressure_words(off_pa: float) -> str:
 def _beyond_salt(watch: Watch, bed: Bed, value: Value) -> str:
     """Whether the outlet is drier than any salt can make it, unless the air came in that dry."""
     t_c, rh, gauge_pa = (value(name) for name in (bed.temperature, bed.humidity, bed.pressure))
-    expanded = 2.0 * (watch.sensors[bed.humidity].accuracy.u or 0.0)
+    expanded = 2.0 * (watch.sensors[bed.humidity].u or 0.0)
     if t_c is None or rh is None or rh + expanded >= DRIEST_SALT_RH:
         return ""
     try:

@@ -1,14 +1,72 @@
-"""Standard uncertainty of a derived value, propagated from the raw inputs it was computed from.
+"""Standard uncertainty of a derived value, kept as what each raw input contributes to it.
 
-Inputs are what the sensors gave (temperature, humidity, pressure of one probe), never values already derived
-from each other: a quantity that uses an input twice, such as air temperature less dew point, then gets its
-covariance right without one being stated. Follows JCGM 100:2008 (GUM), 5.1.2.
+Inputs are what the sensors gave (temperature, humidity, pressure of one probe), by sensor id. A value carries
+one signed contribution for each, so two values made from one sensor bring their covariance with them when they
+are combined, and one is never stated by hand. Follows JCGM 100:2008 (GUM), 5.1.2 and 5.2.2.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from math import sqrt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from math import hypot, sqrt
+
+
+@dataclass(frozen=True, slots=True)
+class Uncertain:
+    """A value and what each raw input contributes to its uncertainty, both in the unit of the value.
+
+    parts: input id -> df/dx u(x), signed; None when the uncertainty of any input is not stated (never 0).
+    """
+
+    value: float
+    parts: Mapping[str, float] | None
+
+    @property
+    def u(self) -> float | None:
+        """Combined standard uncertainty, None when not stated. Source: JCGM 100:2008, equations 10 and 13."""
+        return None if self.parts is None else hypot(*self.parts.values())
+
+
+def raw(name: str, value: float, u: float | None) -> Uncertain:
+    """Return one raw input with its standard uncertainty, None when not stated. Raises: ValueError if u < 0."""
+    if u is None:
+        return Uncertain(value, None)
+    if not u >= 0.0:
+        raise ValueError(f"standard uncertainty {u} must be 0 or more")
+    return Uncertain(value, {name: u})
+
+
+def weighted(value: float, *terms: tuple[float, Uncertain]) -> Uncertain:
+    """Return value with the parts of each term times its factor: exact for a sum, first order else.
+
+    Source: JCGM 100:2008, equations 10 and 13, the factors being the derivatives df/dx.
+    """
+    parts: dict[str, float] = {}
+    for factor, term in terms:
+        if term.parts is None:
+            return Uncertain(value, None)
+        for name, part in term.parts.items():
+            if name in parts:
+                parts[name] += factor * part
+            else:
+                parts[name] = factor * part
+    return Uncertain(value, parts)
+
+
+def through(f: Callable[..., float], *inputs: Uncertain, value: float | None = None) -> Uncertain:
+    """Return f of uncertain values, by the chain rule over whatever raw inputs they share.
+
+    value: f of them where the caller has it already. Raises: whatever f raises; for a derivative only where f
+    holds on neither side. Source: JCGM 100:2008, equations 10 and 13, with the differences of 5.1.3, note 2.
+    """
+    values = [each.value for each in inputs]
+    value = f(*values) if value is None else value
+    terms = []
+    for i, each in enumerate(inputs):
+        u = each.u
+        terms.append((_contribution(f, values, i, u) / u if u else 0.0, each))
+    return weighted(value, *terms)
 
 
 def propagate(f: Callable[..., float], inputs: Sequence[float], us: Sequence[float | None]) -> float | None:
@@ -31,23 +89,62 @@ def propagate(f: Callable[..., float], inputs: Sequence[float], us: Sequence[flo
 
 def _contribution(f: Callable[..., float], inputs: Sequence[float], i: int, u: float) -> float:
     """Half the change of f when input i moves from -u to +u, or the change on the one side where f holds."""
-    up, down = _moved(f, inputs, i, u), _moved(f, inputs, i, -u)
-    if isinstance(up, float) and isinstance(down, float):
-        return (up - down) / 2.0
-    # Saturated air is the usual case: one step up there is no humidity above 100 %.
-    middle = f(*inputs)
-    if isinstance(up, float):
-        return up - middle
-    if isinstance(down, float):
-        return middle - down
-    raise up
-
-
-def _moved(f: Callable[..., float], inputs: Sequence[float], i: int, by: float) -> float | ValueError:
-    """f with input i moved, or the error that says f does not hold there."""
-    moved = list(inputs)
-    moved[i] += by
+    moved, middle = list(inputs), inputs[i]
     try:
-        return float(f(*moved))
+        moved[i] = middle + u
+        up = f(*moved)
+        moved[i] = middle - u
+        return (up - f(*moved)) / 2.0
+    except ValueError:  # saturated air is the usual case: one step up there is no humidity above 100 %
+        return _one_sided(f, inputs, i, u)
+
+
+def _one_sided(f: Callable[..., float], inputs: Sequence[float], i: int, u: float) -> float:
+    """The change of f on the side of input i where it holds; raises what f says where it holds on neither."""
+    here, moved = f(*inputs), list(inputs)
+    moved[i] = inputs[i] + u
+    try:
+        return f(*moved) - here
     except ValueError as error:
-        return error
+        moved[i] = inputs[i] - u
+        try:
+            return here - f(*moved)
+        except ValueError:
+            raise error from None
+
+
+def asymmetric_interval(
+    point: Callable[[float], float], rh: float, half_width_rh: float, u_others: float
+) -> tuple[float | None, float]:
+    """(low, high) of the 95 % interval of a condensation point near the dry end, where it is lopsided.
+
+    Args: point: humidity 0..1 -> point [C], the other inputs at their values; rh above 0; half_width_rh: half
+    the 95 % interval of the humidity; u_others: standard uncertainty of the point from all other inputs [K].
+    low is None, no lower bound, when the humidity may be 0 or lower than the physics reaches.
+    Raises: whatever point raises at rh. Source: JCGM 101:2008, 7.7, whose interval it stands in for: each end
+    of the humidity goes through the formula, the others are added in quadrature (ours).
+    """
+    middle, others = point(rh), 2.0 * u_others
+    high = middle + hypot(point(min(rh + half_width_rh, 1.0)) - middle, others)
+    if rh <= half_width_rh:
+        return None, high
+    try:
+        return middle - hypot(middle - point(rh - half_width_rh), others), high
+    except ValueError:
+        return None, high
+
+
+def u_of_mean(u_random: float | None, u_systematic: float | None, n: int) -> float | None:
+    """Standard uncertainty of the mean of n readings, never below what they all have in common.
+
+    u_random: of one reading, from its scatter; u_systematic: what is the same in all of them, as a sensor's
+    accuracy is; None when either is not stated. Raises: ValueError for n below 1 or a negative u.
+    Source: JCGM 100:2008, 4.2.3 for the scatter of a mean; the rest stays, as F.1.1.2 has it.
+    """
+    if n < 1:
+        raise ValueError(f"a mean of {n} readings")
+    if u_random is None or u_systematic is None:
+        return None
+    if not (u_random >= 0.0 and u_systematic >= 0.0):
+        raise ValueError(f"standard uncertainties {u_random} and {u_systematic} must be 0 or more")
+    return hypot(u_random / sqrt(n), u_systematic)

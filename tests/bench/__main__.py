@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 
-from tests.bench import dew_point, ingest, memory
+from tests.bench import conditions, dew_point, ingest, memory
 
 
 def main() -> None:
@@ -21,11 +21,12 @@ def main() -> None:
     _tell("dew_point_array_over_metpy", dew_point.array_over_metpy(), "x", "<=3")
     _tell("surface_error", dew_point.worst_error_mk(), "mK", "<=2")
     _tell("physics_import", dew_point.import_ms(), "ms", "<=50")
+    _tell("site_conditions", conditions.site_ms(), "ms", "<1", 2)
     _tell("run_memory", memory.run_rss_mb(), "MB", "<120")
 
 
-def _tell(name: str, value: float, unit: str, goal: str) -> None:
-    print(f"bench {name} {value:.1f} {unit} goal {goal}", flush=True)
+def _tell(name: str, value: float, unit: str, goal: str, decimals: int = 1) -> None:
+    print(f"bench {name} {value:.{decimals}f} {unit} goal {goal}", flush=True)
 
 
 if __name__ == "__main__":
