@@ -14,7 +14,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gateway import __version__, air_command
+from gateway import __version__, air_command, plan_command
 
 if TYPE_CHECKING:
     from gateway.jobsite import Jobsite
@@ -63,6 +63,9 @@ def _parser() -> argparse.ArgumentParser:
     typed = commands.add_parser("air", help="the pocket calculator: 20C 50% 7bar(g) gives everything else")
     air_command.arguments(typed)
     typed.set_defaults(act=lambda args: air_command.run(args, CAUTION))
+    planned = commands.add_parser("plan", help="where water will fall out: weather, compressor, nozzles and train")
+    plan_command.arguments(planned)
+    planned.set_defaults(act=lambda args: plan_command.run(args, CAUTION))
     _module(
         commands.add_parser("feed", add_help=False, help="play a recorded month of weather through the broker"),
         "simulators.feed",
