@@ -124,6 +124,28 @@ def _bound(limit: Limit, distance: float, reason: str) -> Judgement:
     return Judgement(Verdict.UNKNOWN, None, False, reason)
 
 
+def conformity_note(limit: Limit, measured: Measured) -> str:
+    """Return the decision rule in force and, beside it, where the value lies by a guard band of U on both sides.
+
+    Shown with every verdict, so that simple acceptance never stands alone. A value at the edge of the band is
+    outside it; at the limit it conforms within the uncertainty. A bound is taken as the value that it is.
+    Source: ILAC-G8:09/2019, 4.2.3 (four states, guard band w = U, U = 2u); the words are ours.
+    """
+    guarded = "guarded by U; before the guard band: "
+    rule = guarded if limit.decision_rule == "guarded" else "simple acceptance; "
+    return f"{rule}{_conformity(judge(limit, measured), measured)}"
+
+
+def _conformity(judgement: Judgement, measured: Measured) -> str:
+    if judgement.distance is None:
+        return "not known whether it conforms"
+    conforms = "conforms" if judgement.distance >= 0 else "does not conform"
+    if measured.u is None:
+        return f"{conforms}, uncertainty not stated"
+    within = -2 * measured.u <= judgement.distance < 2 * measured.u
+    return f"{conforms}, within the uncertainty" if within else conforms
+
+
 def probability_of_conformance(distance: float, u: float) -> float:
     """Probability that the true value is on the good side, for a normal distribution.
 

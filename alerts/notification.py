@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from alerts.alarm import Change
-from alerts.limits import Limit, written
+from alerts.limits import Limit, conformity_note, written
 from alerts.measured import DIMENSION, UNITS, Dimension, Measured
 
 CAUTION = "Advisory only; the specification decides."
@@ -62,8 +62,9 @@ def title(number: str, change: Change, limit: Limit, where: str) -> str:
 def body(change: Change, limit: Limit, where: str, measured: Measured, since: str) -> str:
     """Return the words under the title."""
     exposure = " Any coat or blasted steel exposed meanwhile needs the inspector's disposition."
+    rule = "" if measured.value is None else f" Rule: {conformity_note(limit, measured)}."
     return (
-        f"{where}: {value_words(limit, measured)}. Limit: {limit_words(limit)}. Since {since}."
+        f"{where}: {value_words(limit, measured)}. Limit: {limit_words(limit)}.{rule} Since {since}."
         + (f" {measured.reason}." if measured.reason else "")
         + (exposure if change is Change.RETURNED else "")
         + f" {CAUTION}"

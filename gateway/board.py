@@ -34,7 +34,10 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class JudgedLimit:
-    """One limit's say: its words, the number ± expanded uncertainty, the limit as written, the clause."""
+    """One limit's say: its words, the number ± expanded uncertainty, the limit as written, the clause.
+
+    rule: the decision rule in force and the four-state note beside it, empty where nothing is judged.
+    """
 
     verdict: Verdict
     quantity: str
@@ -43,6 +46,7 @@ class JudgedLimit:
     clause: str
     reason: str
     since_utc_ms: int
+    rule: str = ""
 
 
 @dataclass(frozen=True, slots=True)

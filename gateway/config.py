@@ -192,24 +192,41 @@ def _jobsite(file: SiteFile) -> Jobsite:
 
 
 def _sensor(table: SensorTable) -> Sensor:
-    half_width = None
-    if table.accuracy != NOT_STATED:
-        number, unit = amount(table.accuracy, spread(Quantity(table.quantity)))
-        half_width = number * UNITS[unit].factor
+    quantity = Quantity(table.quantity)
+    half_width = None if table.accuracy == NOT_STATED else _width(table.accuracy, quantity)
     return Sensor(
         table.id,
         table.label,
-        Quantity(table.quantity),
+        quantity,
         table.unit,
         Accuracy(half_width, table.accuracy_means or "limit"),
         table.basis,
         table.element,
         seconds(table.interval),
         table.topic or table.id,
-        Calibration(table.calibration_date, table.calibration_due, table.calibration_certificate),
+        _calibration(table, quantity),
         table.classified_area,
         table.equipment_rating,
     )
+
+
+def _calibration(table: SensorTable, quantity: Quantity) -> Calibration:
+    return Calibration(
+        table.calibration_date,
+        table.calibration_due,
+        table.calibration_certificate,
+        _width(table.calibration_correction, quantity) or 0.0,
+        _width(table.calibration_uncertainty, quantity),
+        _width(table.calibration_drift, quantity),
+    )
+
+
+def _width(text: str, quantity: Quantity) -> float | None:
+    """Return a difference of this quantity in the unit used inside, None where nothing is written."""
+    if not text:
+        return None
+    number, unit = amount(text, spread(quantity))
+    return number * UNITS[unit].factor
 
 
 def _area(table: AreaTable) -> Area:

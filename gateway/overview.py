@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from alerts import notification
 from alerts.alarm import AlarmState
-from alerts.limits import SEVERITY, Limit, Verdict, written
+from alerts.limits import SEVERITY, Limit, Verdict, conformity_note, written
 from alerts.measured import DIMENSION, UNITS, Quantity
 from gateway import tree
 from gateway.board import AlarmLine, AreaVerdict, Board, Counts, Gap, JudgedLimit, SensorLine
@@ -67,7 +67,9 @@ def _judged(flow: Flow, limit: Limit) -> JudgedLimit:
     value = notification.value_words(limit, judged.condition.measured)
     since = judged.since_ms + flow.state.offset_ms
     reason = f"{judged.condition.place}: {judged.judgement.reason}".removesuffix(": ")
-    return JudgedLimit(judged.judgement.verdict, quantity, value, words, limit.clause, reason, since)
+    verdict = judged.judgement.verdict
+    rule = "" if verdict is Verdict.NOT_RUNNING else conformity_note(limit, judged.condition.measured)
+    return JudgedLimit(verdict, quantity, value, words, limit.clause, reason, since, rule)
 
 
 def _gaps(flow: Flow, site: Jobsite) -> list[Gap]:

@@ -65,7 +65,7 @@ def _sensor(sensor: Sensor) -> Table:
         "label": sensor.label,
         "quantity": str(sensor.quantity),
         "unit": sensor.unit,
-        "accuracy": _accuracy(sensor),
+        "accuracy": _width(sensor.accuracy.half_width, sensor) or "not stated",
         "accuracy_means": sensor.accuracy.meaning,
         "basis": sensor.basis,
         "element": sensor.element,
@@ -74,16 +74,18 @@ def _sensor(sensor: Sensor) -> Table:
         "calibration_date": sensor.calibration.date,
         "calibration_due": sensor.calibration.due,
         "calibration_certificate": sensor.calibration.certificate,
+        "calibration_correction": _width(sensor.calibration.correction or None, sensor),
+        "calibration_uncertainty": _width(sensor.calibration.expanded_u, sensor),
+        "calibration_drift": _width(sensor.calibration.drift, sensor),
         "classified_area": sensor.classified_area,
         "equipment_rating": sensor.equipment_rating,
     }
 
 
-def _accuracy(sensor: Sensor) -> str:
-    """Return the half width in a friendly unit where that is exact, else in the unit used inside."""
-    inside = sensor.accuracy.half_width
+def _width(inside: float | None, sensor: Sensor) -> str:
+    """Return a difference in a friendly unit where that is exact, else in the unit used inside; none is empty."""
     if inside is None:
-        return "not stated"
+        return ""
     dimension = spread(sensor.quantity)
     friendly = UNITS[_FRIENDLY[dimension]]
     written = round(inside / friendly.factor, 6)

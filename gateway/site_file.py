@@ -91,6 +91,9 @@ class SensorTable(Table):
     calibration_date: Said = Field(NOT_STATED, description="day of the last calibration")
     calibration_due: Said = Field(NOT_STATED, description="day until which the calibration holds")
     calibration_certificate: Said = Field(NOT_STATED, description="number of the calibration certificate")
+    calibration_correction: str = Field("", description="added to every reading, such as '-0.1 K'")
+    calibration_uncertainty: str = Field("", description="expanded (k=2), from the certificate, such as '0.1 K'")
+    calibration_drift: str = Field("", description="half width allowed for since the calibration, such as '0.2 K'")
     classified_area: Annotated[str, one_of(("yes", "no", "unknown"))] = Field(
         "unknown", description="whether the place is a hazardous (classified) location: yes, no or unknown"
     )
@@ -110,6 +113,19 @@ class SensorTable(Table):
             raise ValueError("must be more than zero; write 'not stated' when the sheet does not say")
         return text
 
+    @field_validator("calibration_correction")
+    @classmethod
+    def _correction_reads(cls, text: str, info: ValidationInfo) -> str:
+        _number(text, info)
+        return text
+
+    @field_validator("calibration_uncertainty", "calibration_drift")
+    @classmethod
+    def _allowance_reads(cls, text: str, info: ValidationInfo) -> str:
+        if _number(text, info) <= 0:
+            raise ValueError("must be more than zero; leave the line out when nothing is stated")
+        return text
+
     @field_validator("accuracy_means")
     @classmethod
     def _meaning_said(cls, word: str, info: ValidationInfo) -> str:
@@ -127,7 +143,7 @@ class SensorTable(Table):
 
 
 def _number(text: str, info: ValidationInfo) -> float:
-    """Check a half width or a deadband against the quantity of its table, as far as that is known."""
+    """Check a half width, a correction or a deadband against the quantity of its table, where known."""
     if "quantity" not in info.data:
         return split_amount(text, UNITS)[0]
     number, unit = amount(text, spread(Quantity(info.data["quantity"])))
