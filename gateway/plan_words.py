@@ -172,7 +172,7 @@ def _table(result: Result, units: Units) -> list[str]:
     gone = sum(each.drained_kg_per_h + each.taken_kg_per_h + each.left_kg_per_h for each in result.passages)
     return [
         _columns(COLUMNS),
-        _columns(("piece, in flow order", t, p, f"{t} arriving", t, k, w, w, w, w)),
+        _columns(("in flow order", t, p, f"{t} arriving", t, k, w, w, w, w)),
         *(_row(each, station, units) for each in _flat(result.passages)),
         f"Water in {units.water(start.water_kg_per_s * 3600.0)} = drained, taken up or left {units.water(gone)}"
         f" + leaving with the air {units.water(end.water_kg_per_s * 3600.0)}.",
@@ -214,11 +214,12 @@ def _pot_sees(result: Result, units: Units) -> list[str]:
         air.liquid_kg_per_s / air.dry_kg_per_s * dry_m3, f"{(air.pressure_pa - station) / 1e5:.1f} bar(g)"
     )
     word = {True: "frost point", False: "dew point"}
+    line = units.gauge(air.pressure_pa - station)
     vapour, wet = (units.water(kg_per_s * 3600.0) for kg_per_s in (air.vapour_kg_per_s, air.liquid_kg_per_s))
     return [
         f"What the pot sees: air of {units.temperature(air.temperature_c)}, vapour {vapour}, liquid {wet}; "
-        f"pressure {word[frost]} {units.temperature(point_c)} at {units.gauge(air.pressure_pa - station)}, let down to the "
-        f"station's pressure {word[ice]} {units.temperature(let_down)}; "
+        f"pressure {word[frost]} {units.temperature(point_c)} at {line}, let down "
+        f"to the station's pressure {word[ice]} {units.temperature(let_down)}; "
         f"{iso_8573_humidity_class(at_7, reference, station)}; {liquid} (ISO 8573-1:2010).",
     ]
 

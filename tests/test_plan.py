@@ -1,0 +1,168 @@
+"""The plan against hand figures of three days: hot and humid, desert, freezing; with and without each piece."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from gateway.compressed_air import choked_nozzle_kg_per_s
+from gateway.plan import (
+    Plan,
+    Result,
+    Weather,
+    pot_margin_k,
+    run,
+    treatment,
+    water_in_pot_and_hose_kg_per_h,
+    without,
+)
+from gateway.plan_file import load
+from gateway.psychrometrics import dew_point_from_vapour_pressure_c, vapour_pressure_pa
+from gateway.water_path import Passage
+
+PLANS = Path(__file__).parent.parent / "deploy" / "plans"
+CLOSE = pytest.approx
+
+
+def plan(name: str) -> Plan:
+    return load((PLANS / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def by_label(result: Result) -> dict[str, Passage]:
+    return {passage.label: passage for passage in result.passages}
+
+
+def test_air_used_is_that_of_the_worn_nozzle_and_the_hoods() -> None:
+    """3/8 in worn by 5 % at 90 psig, within the band 0.77 to 0.85 of choked flow, and 20 cfm of free air."""
+    hot = plan("hot-humid")
+    result = run(hot)
+    area = 3.14159265 / 4.0 * (9.525e-3 * 1.05) ** 2
+    station = hot.weather.station_pressure_pa
+    nozzle = choked_nozzle_kg_per_s(area, 90 * 6894.757293168 + station, 35.0, station)
+    hood = 20 * 0.028316846592 / 60 * (station - vapour_pressure_pa(35.0, 0.8, station)) / (287.042 * 308.15)
+    assert result.flow_band_kg_per_s == (
+        CLOSE(0.77 * nozzle + hood, rel=1e-4),
+        CLOSE(0.85 * nozzle + hood, rel=1e-4),
+    )
+    assert result.flow_used_kg_per_s == CLOSE(0.81 * nozzle + hood, rel=1e-4)
+    assert result.shortfall_share == 0.0
+    assert result.passages[0].inlet.dry_kg_per_s == result.flow_used_kg_per_s
+
+
+def test_water_follows_the_air_used_and_not_the_plate() -> None:
+    """A compressor twice as large changes nothing; a second nozzle doubles the nozzle's share."""
+    hot = plan("hot-humid")
+    larger = replace(hot, source=replace(hot.source, delivery_m3_per_s=1.0))
+    assert (
+        by_label(run(larger))["aftercooler"].formed_kg_per_h == by_label(run(hot))["aftercooler"].formed_kg_per_h
+    )
+    two = replace(larger, nozzles=hot.nozzles * 2, loads=())
+    one = replace(larger, loads=())
+    assert by_label(run(two))["aftercooler"].formed_kg_per_h == CLOSE(
+        2.0 * by_label(run(one))["aftercooler"].formed_kg_per_h
+    )
+
+
+def test_a_compressor_too_small_is_said_and_gives_what_it_has() -> None:
+    """Derating and a third nozzle: the flow walked is the flow there is."""
+    hot = plan("hot-humid")
+    short = run(replace(hot, nozzles=hot.nozzles * 3, source=replace(hot.source, derating=0.1)))
+    assert short.shortfall_share == CLOSE(1.0 - short.flow_available_kg_per_s / short.flow_used_kg_per_s)
+    assert 0.3 < short.shortfall_share < 0.6
+    assert short.passages[0].inlet.dry_kg_per_s == short.flow_available_kg_per_s
+
+
+def test_hot_humid_day() -> None:
+    """12 l/h in; the cooler forms three quarters; the salt keeps the pot 5.7 K clear; without it, wet."""
+    hot = plan("hot-humid")
+    result = run(hot)
+    at = by_label(result)
+    assert result.passages[0].inlet.water_kg_per_s * 3600.0 == CLOSE(12.16, abs=0.05)
+    assert at["aftercooler"].outlet.temperature_c == CLOSE(43.0)
+    assert 0.7 < at["aftercooler"].formed_kg_per_h / 12.16 < 0.8
+    assert pot_margin_k(result) == CLOSE(5.7, abs=0.2)
+    assert water_in_pot_and_hose_kg_per_h(result) == 0.0
+    assert water_in_pot_and_hose_kg_per_h(run(without(hot, "salt dryer"))) > 0.1
+    assert water_in_pot_and_hose_kg_per_h(run(without(hot, "aftercooler"))) > 3.0
+    # Nothing taken from the air by hand: what enters is what leaves.
+    out = sum(p.drained_kg_per_h + p.taken_kg_per_h + p.left_kg_per_h for p in result.passages)
+    assert out + result.passages[-1].outlet.water_kg_per_s * 3600.0 == CLOSE(12.16, abs=0.05)
+
+
+def test_housing_air_leaves_water_for_the_pot_on_a_hot_day() -> None:
+    """The same cooler breathing air 20 K warmer: the bed is fed hot and the pot is wet."""
+    hot = plan("hot-humid")
+    recipes = tuple(
+        replace(r, figures={**r.figures, "housing_k": 20.0}) if r.kind == "aftercooler" else r for r in hot.recipes
+    )
+    boxed = run(replace(hot, recipes=recipes))
+    assert water_in_pot_and_hose_kg_per_h(boxed) > 0.3
+    assert any(
+        "salt dryer is fed at" in remark and "above the 45.0 °C entered" in remark for remark in boxed.remarks
+    )
+
+
+def test_desert_night() -> None:
+    """Dry intake, cold pot: less than a fifth of the water, and still the pot is wet without the salt."""
+    desert = plan("desert")
+    result = run(desert)
+    assert result.passages[0].inlet.water_kg_per_s * 3600.0 < 12.16 / 5.0
+    assert by_label(result)["pot"].wall_c == CLOSE(18.0)
+    assert pot_margin_k(result) == CLOSE(2.2, abs=0.2)
+    assert water_in_pot_and_hose_kg_per_h(run(without(desert, "salt dryer"))) > 0.2
+
+
+def test_desert_day_yields_no_water_at_all() -> None:
+    """40 °C and 10 %: nothing falls out anywhere; at 15 % the pot, no cooler before it, gets some."""
+    desert = plan("desert")
+    dry = run(desert, Weather(40.0, 0.10, 94_300.0))
+    assert all(passage.formed_kg_per_h <= 0.0 for passage in dry.passages)
+    bare = replace(desert, recipes=tuple(r for r in desert.recipes if r.kind in ("pot", "hose")))
+    assert water_in_pot_and_hose_kg_per_h(run(bare, Weather(40.0, 0.10, 94_300.0))) == 0.0
+    assert water_in_pot_and_hose_kg_per_h(run(bare, Weather(40.0, 0.15, 94_300.0))) > 0.1
+
+
+def test_freezing_day() -> None:
+    """-5 °C: frost points, ice may block cooler and tank; the intake's dew point is over water below its air."""
+    freezing = plan("freezing")
+    result = run(freezing)
+    assert "aftercooler: ice may block" in result.remarks
+    assert "wet tank: ice may block" in result.remarks
+    assert by_label(result)["pot"].frost
+    intake = result.passages[0].inlet
+    assert dew_point_from_vapour_pressure_c(intake.vapour_pressure_pa, intake.pressure_pa) == CLOSE(
+        -7.91, abs=0.02
+    )
+    assert pot_margin_k(result) == CLOSE(4.5, abs=0.3)
+
+
+def test_each_treatment_piece_can_be_left_out() -> None:
+    """And a bypass leaves its pieces in place."""
+    hot = plan("hot-humid")
+    assert treatment(hot) == ["aftercooler", "separator", "wet tank", "coalescing filter", "salt dryer"]
+    for label in treatment(hot):
+        assert label not in by_label(run(without(hot, label)))
+    text = (PLANS / "hot-humid.toml").read_text(encoding="utf-8")
+    at = text.index('[[piece]]\nkind = "deliquescent dryer"')
+    bypass = '[[piece]]\nkind = "bypass"\nopen = "30 %"\naround = ["salt dryer"]\n\n'
+    passed = load(text[:at] + bypass + text[at:])
+    open_margin, closed_margin = pot_margin_k(run(passed)), pot_margin_k(run(hot))
+    assert open_margin is not None
+    assert closed_margin is not None
+    assert open_margin < closed_margin - 1.0
+    assert pot_margin_k(run(without(passed, "bypass"))) == closed_margin
+    assert treatment(without(passed, "salt dryer"))[-1] == "bypass"
+
+
+def test_liquid_into_the_salt_and_a_train_that_ends_low_are_pointed_at() -> None:
+    """Without separation the bed gets liquid; a regulator below the nozzle's pressure is said."""
+    hot = plan("hot-humid")
+    for label in ("separator", "wet tank", "coalescing filter"):
+        hot = without(hot, label)
+    assert any("salt dryer gets 9." in remark and "dissolves its salt" in remark for remark in run(hot).remarks)
+    low = tuple(
+        replace(r, figures={"outlet_gauge_pa": 500_000.0}) if r.kind == "regulator" else r for r in hot.recipes
+    )
+    assert any("the nozzle was planned at 6.2" in remark for remark in run(replace(hot, recipes=low)).remarks)
