@@ -71,7 +71,7 @@ class _OpenAir:
 def _open_air(station: Station, channels: Channels) -> _OpenAir:
     t, rh = channels[station.air_temperature], channels[station.relative_humidity]
     baro = channels[station.station_pressure]
-    air = air_of(t, rh, baro.exact, baro.told)
+    air = air_of(t, rh, baro.exact, baro.measured)
     return _OpenAir(station.label, t, rh, air, point_of(air, baro.exact))
 
 
@@ -118,7 +118,7 @@ class _Line:
 
     def __init__(self, t: Channel, rh: Channel, pressure: Channel, baro: Channel) -> None:
         self._baro = baro
-        self._air = air_of(t, rh, _absolute(pressure, baro), joined(pressure.told, baro.told))
+        self._air = air_of(t, rh, _absolute(pressure, baro), joined(pressure.measured, baro.measured))
         self._points: dict[str, Point] = {pressure.name: point_of(self._air, _absolute(pressure, baro))}
         self.point = self._points[pressure.name]
 
@@ -126,7 +126,7 @@ class _Line:
         """Return the condensation point of this vapour at a gauge pressure."""
         known = self._points.get(pressure.name)
         if known is None:
-            known = point_of(self._air, _absolute(pressure, self._baro), pressure.told)
+            known = point_of(self._air, _absolute(pressure, self._baro), pressure.measured)
             self._points[pressure.name] = known
         return known
 

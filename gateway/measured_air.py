@@ -12,8 +12,14 @@ from math import hypot
 
 from alerts.measured import Measured, Validity, unknown
 from gateway.jobsite import RECTANGULAR, Jobsite, Sensor
-from gateway.psychrometrics import OutOfRange, condensation_point_c, relative_humidity, vapour_pressure_pa
-from gateway.uncertainty import Uncertain, asymmetric_interval, raw, through, weighted
+from gateway.psychrometrics import (
+    OutOfRange,
+    condensation_point_c,
+    relative_humidity,
+    saturated_vapour_pressure_pa,
+    vapour_pressure_pa,
+)
+from gateway.uncertainty import Uncertain, asymmetric_interval, raw, slope, through, weighted
 from gateway.water_path import condensation_point_at
 
 Read = Callable[[str], Measured]
@@ -24,27 +30,32 @@ widths of a rectangle (ours, by Monte Carlo, JCGM 101:2008)."""
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What the inputs of a value said: since when, why it is missing if it is, the worst flag, their reasons."""
+    """What the inputs of a value said: since when, the worst flag, their reasons; UNKNOWN: why it is missing."""
 
     since_ms: int
-    missing: str | None
     validity: Validity
     reason: str
 
 
-def joined(first: Told, *others: Told) -> Told:
+Said = Measured | Told  # a reading says the same of itself
+
+
+def joined(first: Said, *others: Said) -> Said:
     """Return what several inputs said together; the first that is missing says why."""
     for other in others:
         first = _both(first, other)
     return first
 
 
-def _both(one: Told, other: Told) -> Told:
-    since = min(one.since_ms, other.since_ms)
-    if one.missing is not None or other.missing is not None:
-        return Told(since, other.missing if one.missing is None else one.missing, Validity.UNKNOWN, "")
+def _both(one: Said, other: Said) -> Said:
+    earlier = one if one.since_ms <= other.since_ms else other
+    if one.validity is other.validity is Validity.GOOD and not one.reason and not other.reason:
+        return earlier
+    for each in (one, other):
+        if each.validity is Validity.UNKNOWN:
+            return Told(earlier.since_ms, Validity.UNKNOWN, each.reason)
     reason = f"{one.reason}; {other.reason}" if one.reason and other.reason else one.reason or other.reason
-    return Told(since, None, _worse(one.validity, other.validity), reason)
+    return Told(earlier.since_ms, _worse(one.validity, other.validity), reason)
 
 
 def _worse(one: Validity, other: Validity) -> Validity:
@@ -55,11 +66,10 @@ def _worse(one: Validity, other: Validity) -> Validity:
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """The newest value of one sensor: as measured, what it said, and as an input of what is made from it."""
+    """The newest value of one sensor: as measured, and as an input of what is made from it (0 where unknown)."""
 
     name: str
     measured: Measured
-    told: Told
     exact: Uncertain
     sensor: Sensor
 
@@ -85,50 +95,55 @@ class Channels:
 
     def _channel(self, name: str) -> Channel:
         m = self._read(name)
-        missing = m.reason if m.value is None else None
-        told = Told(m.since_ms, missing, m.validity, m.reason)
-        return Channel(name, m, told, raw(name, m.value or 0.0, m.u), self._sensors[name])
+        return Channel(name, m, raw(name, m.value or 0.0, m.u), self._sensors[name])
 
 
 @dataclass(frozen=True, slots=True)
 class Vapour:
-    """Water vapour as one probe gives it: e [Pa] at the probe's own pressure, and e/p with its parts."""
+    """Water vapour as one probe gives it: e [Pa] at the probe's own pressure p, and e/p with its parts.
+
+    full_per_pa: relative change of the share that saturates, per Pa of p.
+    """
 
     e_pa: float
     p: Uncertain
     share: Uncertain
     humidity: Channel
+    full_per_pa: float
 
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """The air of one probe: what its sensors said, and its vapour; None when told.missing says why not."""
+    """The air of one probe: what its sensors said, and its vapour; None when told is unknown and says why."""
 
-    told: Told
+    told: Said
     vapour: Vapour | None
 
 
-def air_of(t: Channel, rh: Channel, p: Uncertain, p_told: Told) -> Air:
+def air_of(t: Channel, rh: Channel, p: Uncertain, p_said: Said) -> Air:
     """Return the air of a probe at its own absolute pressure p [Pa]."""
-    told = joined(t.told, rh.told, p_told)
-    if told.missing is not None:
+    told = joined(t.measured, rh.measured, p_said)
+    if told.validity is Validity.UNKNOWN:
         return Air(told, None)
+    state = (t.exact.value, p.value)
     try:
         e_pa = vapour_pressure_pa(t.exact.value, rh.exact.value, p.value)
-        full = through(_full_share, t.exact, p, value=e_pa / rh.exact.value / p.value)
+        by_t, by_p = slope(_full_share, state, 0, t.exact.u), slope(_full_share, state, 1, p.u)
     except OutOfRange as error:
         return Air(_out(told, error), None)
-    share = weighted(e_pa / p.value, (full.value, rh.exact), (rh.exact.value, full))
-    return Air(told, Vapour(e_pa, p, share, rh))
+    humidity, share = rh.exact.value, e_pa / p.value
+    full = share / humidity
+    parts = weighted(share, (full, rh.exact), (humidity * by_t, t.exact), (humidity * by_p, p))
+    return Air(told, Vapour(e_pa, p, parts, rh, by_p / full))
 
 
-def _out(told: Told, error: OutOfRange) -> Told:
-    return Told(told.since_ms, f"outside the range of the physics: {error}", Validity.UNKNOWN, "")
+def _out(told: Said, error: OutOfRange) -> Told:
+    return Told(told.since_ms, Validity.UNKNOWN, f"outside the range of the physics: {error}")
 
 
 def _full_share(t_c: float, p_pa: float) -> float:
     """Share of vapour in saturated air."""
-    return vapour_pressure_pa(t_c, 1.0, p_pa) / p_pa
+    return saturated_vapour_pressure_pa(t_c, p_pa, False) / p_pa
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +160,7 @@ class Skew:
 class Point:
     """Where vapour condenses at one pressure [C]: dew point, below 0 C frost point. skew: where lopsided."""
 
-    told: Told
+    told: Said
     exact: Uncertain | None = None
     frost: bool = False
     skew: Skew | None = None
@@ -156,10 +171,13 @@ class Point:
         return None if self.exact is None else self.exact.value
 
 
-def point_of(air: Air, at: Uncertain, at_told: Told | None = None) -> Point:
-    """Return the condensation point of this air's vapour where the absolute pressure is `at` [Pa]."""
-    told = air.told if at_told is None else joined(at_told, air.told)
-    if told.missing is not None or air.vapour is None:
+def point_of(air: Air, at: Uncertain, at_said: Said | None = None) -> Point:
+    """Return the condensation point of this air's vapour where the absolute pressure is `at` [Pa].
+
+    at_said: what the sensor of that pressure said, where it is another than the air's own.
+    """
+    told = air.told if at_said is None else joined(at_said, air.told)
+    if told.validity is Validity.UNKNOWN or air.vapour is None:
         return Point(told)
     vapour = air.vapour
     try:
@@ -174,7 +192,7 @@ def _point_of_share(share: float, p_pa: float) -> float:
     return condensation_point_c(share * p_pa, p_pa)[0]
 
 
-def _skew(vapour: Vapour, point: Uncertain, at_pa: float, told: Told) -> Skew | None:
+def _skew(vapour: Vapour, point: Uncertain, at_pa: float, told: Said) -> Skew | None:
     """The lopsided part, where the humidity is too near 0 for a symmetric one. A bound says so by itself."""
     humidity, u = vapour.humidity.exact, vapour.humidity.measured.u
     if not u or humidity.value >= SYMMETRIC * u or told.validity is Validity.BOUND or point.parts is None:
@@ -196,31 +214,40 @@ def _skew(vapour: Vapour, point: Uncertain, at_pa: float, told: Told) -> Skew | 
 
 def gap(wall: Channel, point: Point) -> Measured:
     """Return the margin of a wall over the point of the vapour that meets it [K]."""
-    told = joined(wall.told, point.told)
-    if told.missing is not None or point.exact is None:
-        return unknown(told.missing or "", told.since_ms)
+    told = joined(wall.measured, point.told)
+    if told.validity is Validity.UNKNOWN or point.exact is None:
+        return unknown(told.reason, told.since_ms)
     k = weighted(wall.exact.value - point.exact.value, (1.0, wall.exact), (-1.0, point.exact))
     return measured(told, k, point.skew)
 
 
 def humidity_at(wall: Channel, air: Air) -> Measured:
-    """Return the humidity over water that this air has at a wall, at the probe's pressure, a fraction."""
-    told = joined(wall.told, air.told)
-    if told.missing is not None or air.vapour is None:
-        return unknown(told.missing or "", told.since_ms)
-    vapour = air.vapour
+    """Return the humidity over water that this air has at a wall, at the probe's pressure, a fraction.
+
+    The pressure moves saturation at the wall as it does at the probe, but for the enhancement factor: a
+    difference below 1e-8 per Pa, which is left out.
+    """
+    told, vapour = joined(wall.measured, air.told), air.vapour
+    if told.validity is Validity.UNKNOWN or vapour is None:
+        return unknown(told.reason, told.since_ms)
+    wall_c, p_pa = wall.exact.value, vapour.p.value
     try:
-        rh = relative_humidity(wall.exact.value, vapour.e_pa, vapour.p.value)
-        full = through(_full_share, wall.exact, vapour.p, value=vapour.share.value / rh)
+        rh = relative_humidity(wall_c, vapour.e_pa, p_pa)
+        by_wall = slope(_full_share, (wall_c, p_pa), 0, wall.exact.u)
     except OutOfRange as error:
         return measured(_out(told, error), None)
-    return measured(told, weighted(rh, (1.0 / full.value, vapour.share), (-rh / full.value, full)))
+    per_share = rh / vapour.share.value
+    at_wall, at_probe = (-rh * per_share * by_wall, wall.exact), (-rh * vapour.full_per_pa, vapour.p)
+    return measured(told, weighted(rh, (per_share, vapour.share), at_wall, at_probe))
 
 
-def measured(told: Told, exact: Uncertain | None, skew: Skew | None = None) -> Measured:
-    """Return a derived value, rounded, with what its inputs said; a lopsided u is never understated."""
-    if told.missing is not None or exact is None:
-        return unknown(told.missing or "", told.since_ms)
+def measured(told: Said, exact: Uncertain | None, skew: Skew | None = None) -> Measured:
+    """Return a derived value, rounded, with what its inputs said; a lopsided u is never understated.
+
+    Where the dry side has no end, the wet side or the first-order u counts, whichever is larger.
+    """
+    if told.validity is Validity.UNKNOWN or exact is None:
+        return unknown(told.reason, told.since_ms)
     u, reason = exact.u, told.reason
     if skew is not None and exact.parts is not None and u is not None:
         others = hypot(*(part for each, part in exact.parts.items() if each != skew.humidity))

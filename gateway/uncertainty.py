@@ -62,11 +62,15 @@ def through(f: Callable[..., float], *inputs: Uncertain, value: float | None = N
     """
     values = [each.value for each in inputs]
     value = f(*values) if value is None else value
-    terms = []
-    for i, each in enumerate(inputs):
-        u = each.u
-        terms.append((_contribution(f, values, i, u) / u if u else 0.0, each))
-    return weighted(value, *terms)
+    return weighted(value, *[(slope(f, values, i, each.u), each) for i, each in enumerate(inputs)])
+
+
+def slope(f: Callable[..., float], inputs: Sequence[float], i: int, u: float | None) -> float:
+    """Derivative of f to input i over a step of its own u; 0, and f not asked, where that is 0 or not stated.
+
+    Raises: what f raises where it holds on neither side. Source: JCGM 100:2008, 5.1.3, note 2.
+    """
+    return _contribution(f, inputs, i, u) / u if u else 0.0
 
 
 def propagate(f: Callable[..., float], inputs: Sequence[float], us: Sequence[float | None]) -> float | None:
