@@ -90,13 +90,10 @@ class Sensor:
 
     @property
     def coverage_95(self) -> float:
-        """Half the 95 % interval of a reading over its u: from 1.645, all of it rectangular, to 2, none of it."""
-        accuracy, total, found = self.accuracy.u, self.u, self.calibration
-        if not accuracy or not total:
-            return 2.0
-        k = RECTANGULAR_95 if self.accuracy.meaning == "limit" else 2.0
-        drift = RECTANGULAR_95 * (found.drift or 0.0) / RECTANGULAR
-        return hypot(k * accuracy, found.expanded_u or 0.0, drift) / total
+        """Half the 95 % interval of a reading over its u: 1.645 of a rectangle alone, else 2, never too little."""
+        found = self.calibration
+        alone = self.accuracy.meaning == "limit" and found.expanded_u is None and found.drift is None
+        return RECTANGULAR_95 if alone else 2.0
 
     def corrected(self, value: float, validity: Validity) -> tuple[float, Validity]:
         """Return a reading with the correction of its calibration, and how far it may be used after that.

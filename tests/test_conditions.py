@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
 from CoolProp.CoolProp import HAPropsSI
 
 from alerts.measured import Measured, Quantity, Validity, unknown
+from gateway import psychrometrics
 from gateway.conditions import Conditions, conditions, is_running
-from gateway.jobsite import Piece
+from gateway.jobsite import Piece, Point
+from gateway.uncertainty import propagate
 from gateway.water_path import Place, condensation_margin_k
-from tests.sites import site
+from tests.bench.conditions import VALUES, a_jobsite
+from tests.sites import sensor, site
 
 SAY = {
     "air-t": (30.0, 0.3), "air-rh": (0.70, 0.02), "baro": (101_325.0, 100.0), "steel": (26.5, 0.5),
@@ -128,3 +132,101 @@ def test_outside_the_range_of_the_physics_is_unknown_with_the_reason() -> None:
     said = pot({"line-p": (5e6, 5000.0)})
     assert said.value is None
     assert "range" in said.reason
+
+
+def test_one_pressure_sensor_for_dryer_and_pot_is_counted_once() -> None:
+    """The pot stands at the pressure its vapour was measured at: the sensor cancels but for the factor f.
+
+    With a gauge good to 1 bar, u of the margin is that of temperature, humidity and wall within 2 %; taken twice
+    as independent it would be half as large again.
+    """
+    coarse = pot({"line-p": (698_675.0, 100_000.0)})
+    assert coarse.u is not None and coarse.u == pytest.approx(pot().u, rel=0.02)
+
+
+def test_two_pressure_sensors_keep_their_own_uncertainty() -> None:
+    """The pot at a gauge of its own: the pressure's part is T_d's slope to ln e times u(p)/p, from both gauges."""
+    plain = site()
+    (train,) = plain.trains
+    dryer, vessel = train.pieces
+    own = replace(vessel, outlet=Point(pressure="pot-p"))
+    two = replace(
+        plain,
+        trains=(replace(train, pieces=(dryer, own)),),
+        sensors=(*plain.sensors, sensor("pot-p", Quantity.GAUGE_PRESSURE, "bar", 1e5, "gauge")),
+    )
+
+    def u_with(pascal: float) -> float:
+        say = {**SAY, "line-p": (698_675.0, pascal), "pot-p": (698_675.0, pascal)}
+        found = conditions(two, lambda name: Measured(say[name][0], say[name][1] / 3**0.5, 0, Validity.GOOD))
+        return found["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured.u or 0.0
+
+    apart = (u_with(100_000.0) ** 2 - u_with(1.0) ** 2) ** 0.5
+    point, hotter = (HAPropsSI("D", "T", 313.15, "R", 0.5 * by, "P", 8e5) for by in (1.0, 1.01))
+    per_ln = (hotter - point) / math.log(1.01)
+    assert apart == pytest.approx(2**0.5 * per_ln * 100_000.0 / 3**0.5 / 8e5, rel=0.03)
+
+
+def test_every_wall_ahead_counts_and_the_worst_speaks_for_each_piece() -> None:
+    """Pot at 30, hose at 20 °C: the pot's margin is the hose's; the hose's own is the same number, not less."""
+    plain = site()
+    (train,) = plain.trains
+    hose = Piece("hose", "hose", "hose", wall="steel")
+    longer = replace(plain, trains=(replace(train, pieces=(*train.pieces, hose)),))
+    say = {**SAY, "steel": (20.0, 0.5)}
+    found = conditions(longer, lambda name: Measured(say[name][0], 0.1, 0, Validity.GOOD))
+    at_dryer, at_pot, at_hose = (
+        found[f"T1/{name}", Quantity.CONDENSATION_MARGIN][0] for name in ("dryer", "pot", "hose")
+    )
+    assert at_dryer.measured == at_pot.measured == at_hose.measured
+    assert (at_dryer.temperature_c, at_pot.temperature_c, at_hose.temperature_c) == (None, 30.0, 20.0)
+    assert at_pot.point_c == at_hose.point_c and at_dryer.point_c is None
+    say["steel"] = (35.0, 0.5)
+    found = conditions(longer, lambda name: Measured(say[name][0], 0.1, 0, Validity.GOOD))
+    ahead = {name: found[f"T1/{name}", Quantity.CONDENSATION_MARGIN][0].measured.value for name in ("pot", "hose")}
+    assert ahead["hose"] == pytest.approx((ahead["pot"] or 0) + 5.0, abs=1e-3)
+
+
+def test_a_missing_wall_ahead_makes_the_margin_unknown_but_not_the_next() -> None:
+    """What cannot be seen is unknown, not dry; behind it the hose is known again."""
+    plain = site()
+    (train,) = plain.trains
+    hose = Piece("hose", "hose", "hose", wall="steel")
+    longer = replace(plain, trains=(replace(train, pieces=(*train.pieces, hose)),))
+
+    def read(name: str) -> Measured:
+        return unknown("silent", 0) if name == "pot-skin" else Measured(SAY[name][0], 0.1, 0, Validity.GOOD)
+
+    found = conditions(longer, read)
+    assert found["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured == unknown("silent", 0)
+    assert found["T1/hose", Quantity.CONDENSATION_MARGIN][0].measured.value is not None
+
+
+def test_a_pressure_dew_point_of_very_dry_air_says_how_lopsided_it_is() -> None:
+    """4 %RH of a sensor of ±2 % behind a dryer: the reason has both ends, u covers the farther one."""
+    (condition,) = at({"dryer-rh": (0.04, 0.02)})["T1/dryer", Quantity.PRESSURE_DEW_POINT]
+    said = condition.measured
+    assert "uncertainty lopsided: condensation point " in said.reason
+    assert said.u is not None and said.value is not None
+    low = float(said.reason.split("condensation point ")[1].split(" to ")[0])
+    assert said.value - 2 * said.u == pytest.approx(low, abs=0.06)
+
+
+def test_every_margin_of_a_site_is_first_order_right() -> None:
+    """Each margin and humidity at the steel of 40 sensors against the one formula with all its raw inputs."""
+    made, say = a_jobsite(), {}
+    for number, each in enumerate(made.sensors):
+        say[each.id] = Measured(VALUES[each.quantity] * (1 + number / 10_000), each.u, 0, Validity.GOOD)
+    found = conditions(made, say.__getitem__)
+
+    def margin_of(ts: float, t: float, rh: float, p: float) -> float:
+        return ts - psychrometrics.condensation_point_c(psychrometrics.vapour_pressure_pa(t, rh, p), p)[0]
+
+    for number in range(4):
+        for spot, condition in enumerate(found[f"A{number}", Quantity.DEW_POINT_MARGIN]):
+            inputs = [say[n] for n in (f"steel{number}-{spot}", *(f"s{number}-{k}" for k in ("t", "rh", "p")))]
+            values = [m.value or 0.0 for m in inputs]
+            assert condition.measured.value == pytest.approx(margin_of(*values), abs=1e-4)
+            assert condition.measured.u == pytest.approx(
+                propagate(margin_of, values, [m.u for m in inputs]), abs=2e-4
+            )

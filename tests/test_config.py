@@ -9,7 +9,7 @@ import pytest
 
 from alerts.measured import UNITS, Quantity
 from gateway.config import ConfigErrors, load, to_toml, warnings
-from gateway.jobsite import Accuracy, Jobsite
+from gateway.jobsite import Accuracy, Calibration, Jobsite
 
 HERE = Path(__file__).parent / "config"
 DEPLOY = Path(__file__).parent.parent / "deploy"
@@ -64,6 +64,27 @@ def test_numbers_arrive_in_the_units_used_inside(good: Jobsite) -> None:
     assert (limit.threshold, limit.unit, limit.deadband, limit.deadband_unit) == (5, "Δ°F", 0.5, "K")
     assert limit.threshold_inside == pytest.approx(2.7778, abs=1e-4)
     assert (limit.on_delay_s, limit.off_delay_s, limit.unknown_delay_s) == (60, 600, 300)
+
+
+def test_what_the_calibration_found_is_optional_and_arrives_in_the_units_used_inside(tmp_path: Path) -> None:
+    """Correction, expanded uncertainty and drift of a pressure and a humidity; the export brings them back."""
+    text = (HERE / "good.toml").read_text()
+    found = (
+        'calibration_correction = "-{} {u}"\ncalibration_uncertainty = "{} {u}"\ncalibration_drift = "{} {u}"\n'
+    )
+    text = text.replace('accuracy = "0.7 psi"', found.format(0.1, 0.2, 0.3, u="psi") + 'accuracy = "0.7 psi"')
+    text = text.replace('accuracy = "2 %RH"', found.format(1, 0.5, 1.5, u="%RH") + 'accuracy = "2 %RH"')
+    (tmp_path / "jobsite.toml").write_text(text)
+    site = load(tmp_path / "jobsite.toml")
+    sensors = {each.id: each for each in site.sensors}
+    assert sensors["air-t"].calibration == Calibration()
+    psi, line = UNITS["psi"].factor, sensors["line-p"].calibration
+    assert (line.correction, line.expanded_u, line.drift) == pytest.approx((-0.1 * psi, 0.2 * psi, 0.3 * psi))
+    humid = sensors["air-rh"].calibration
+    assert (humid.correction, humid.expanded_u, humid.drift) == pytest.approx((-0.01, 0.005, 0.015))
+    (tmp_path / "out.toml").write_text(to_toml(site), "utf-8")
+    assert load(tmp_path / "out.toml") == site
+    assert 'calibration_uncertainty = "0.5 %RH"' in (tmp_path / "out.toml").read_text("utf-8")
 
 
 def test_a_sensor_publishes_on_its_id_unless_it_says_otherwise(tmp_path: Path) -> None:

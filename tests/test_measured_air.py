@@ -1,0 +1,187 @@
+"""The air of one probe: its derivatives, what walls and pressures make of it, and where it is lopsided."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from alerts.measured import Measured, Validity, unknown
+from gateway import psychrometrics as air
+from gateway.measured_air import Air, Channels, Told, air_of, gap, humidity_at, joined, measured, point_of
+from gateway.uncertainty import Uncertain, propagate, raw, weighted
+from gateway.water_path import condensation_point_at
+from tests.sites import site
+
+ATMOSPHERE = 101_325.0
+RECTANGULAR = 3**0.5
+SAY = {"air-t": 22.0, "air-rh": 0.62, "baro": ATMOSPHERE, "steel": 19.0, "line-p": 600_000.0, "pot-skin": 25.0}
+U = {name: (sensor.u or 0.0) for name, sensor in ((each.id, each) for each in site().sensors)}
+
+
+def channels(**changes: float | Measured) -> Channels:
+    def read(name: str) -> Measured:
+        said = {**SAY, **{key.replace("_", "-"): value for key, value in changes.items()}}[name]
+        return said if isinstance(said, Measured) else Measured(said, U[name], 0, Validity.GOOD)
+
+    return Channels(site(), read)
+
+
+def open_air(of: Channels) -> Air:
+    baro = of["baro"]
+    return air_of(of["air-t"], of["air-rh"], baro.exact, baro.measured)
+
+
+def point_c(t_c: float, rh: float, p_pa: float, at_pa: float) -> float:
+    return condensation_point_at(air.vapour_pressure_pa(t_c, rh, p_pa), p_pa, at_pa)[0]
+
+
+@pytest.mark.parametrize(("t_c", "rh"), [(22.0, 0.62), (35.0, 0.95), (5.0, 0.4), (-8.0, 0.8), (40.0, 0.1)])
+def test_parts_of_the_point_are_derivatives_times_u(t_c: float, rh: float) -> None:
+    """Against central differences of the whole formula a hundred times finer: within 0.6 % of u."""
+    of = channels(air_t=t_c, air_rh=rh)
+    point = point_of(open_air(of), of["baro"].exact)
+    assert point.exact is not None and point.exact.parts is not None
+    state, total = [t_c, rh, ATMOSPHERE], point.exact.u or 0.0
+    for i, name in enumerate(("air-t", "air-rh", "baro")):
+        step = U[name] / 100
+        up, down = ([*state[:i], state[i] + by, *state[i + 1 :]] for by in (step, -step))
+        fine = (point_c(*up, up[2]) - point_c(*down, down[2])) / 2 * 100
+        assert point.exact.parts[name] == pytest.approx(fine, abs=0.006 * total)
+    assert point.value_c == pytest.approx(point_c(*state, ATMOSPHERE), abs=1e-9)
+
+
+def test_a_line_s_point_takes_each_pressure_once() -> None:
+    """Vapour of the open air where the gauge says 6 bar: one barometer under both, against the whole formula."""
+    of = channels(air_rh=0.1)
+    gauge, baro = of["line-p"], of["baro"]
+    at = weighted(gauge.exact.value + baro.exact.value, (1.0, gauge.exact), (1.0, baro.exact))
+    point = point_of(open_air(of), at, gauge.measured)
+
+    def whole(t_c: float, rh: float, p_pa: float, gauge_pa: float) -> float:
+        return point_c(t_c, rh, p_pa, gauge_pa + p_pa)
+
+    names = ("air-t", "air-rh", "baro", "line-p")
+    expected = propagate(whole, [of[n].exact.value for n in names], [U[n] for n in names])
+    assert point.exact is not None and point.exact.u == pytest.approx(expected, rel=0.005)
+    assert point.value_c == pytest.approx(whole(*(of[n].exact.value for n in names)), abs=1e-9)
+
+
+def test_the_humidity_at_a_wall_has_the_uncertainty_of_the_whole_formula() -> None:
+    """One probe and the steel; the barometer nearly cancels, its accuracy must be stated all the same."""
+    of = channels()
+
+    def whole(wall_c: float, t_c: float, rh: float, p_pa: float) -> float:
+        return air.relative_humidity(wall_c, air.vapour_pressure_pa(t_c, rh, p_pa), p_pa)
+
+    names = ("steel", "air-t", "air-rh", "baro")
+    expected = propagate(whole, [SAY[n] for n in names], [U[n] for n in names])
+    found = humidity_at(of["steel"], open_air(of))
+    assert found.u == pytest.approx(expected, abs=1e-4)
+    assert found.value == pytest.approx(whole(*(SAY[n] for n in names)), abs=1e-4)
+    bare = channels(baro=Measured(ATMOSPHERE, None, 0, Validity.GOOD))
+    assert humidity_at(bare["steel"], open_air(bare)).u is None
+
+
+def test_a_barometer_far_off_does_not_reach_the_humidity_at_a_wall() -> None:
+    """u = 20 hPa at the barometer: the whole formula moves by less than the rounding, and so does ours."""
+    of = channels(baro=Measured(ATMOSPHERE, 2000.0, 0, Validity.GOOD))
+    plain = channels()
+    found, without = (humidity_at(each["steel"], open_air(each)).u for each in (of, plain))
+    assert found == pytest.approx(without, abs=1e-4)
+
+
+def test_a_margin_is_the_steel_less_the_point_exactly() -> None:
+    """Parts of the steel and, with the other sign, of the point."""
+    of = channels()
+    point = point_of(open_air(of), of["baro"].exact)
+    found = gap(of["steel"], point)
+    assert point.exact is not None
+    assert found.u == pytest.approx(((point.exact.u or 0) ** 2 + U["steel"] ** 2) ** 0.5, abs=1e-4)
+    assert found.value == round(19.0 - point.exact.value, 4)
+    own = gap(of["air-t"], point)  # the probe's own temperature: T less its dew point
+    assert own.u is not None and point.exact.u is not None and own.u < point.exact.u
+
+
+def lopsided(rh: float | Measured) -> Measured:
+    of = channels(air_rh=rh)
+    return gap(of["steel"], point_of(open_air(of), of["baro"].exact))
+
+
+def test_near_the_dry_end_the_reason_says_lopsided_and_u_does_not_understate() -> None:
+    """±2 % at 3 %: half of the larger side of the 95 % interval; from 2.5 half widths on, nothing is said."""
+    dry, plain = lopsided(0.03), lopsided(0.0501)
+    assert "air-rh: near the least this sensor resolves, uncertainty lopsided" in dry.reason
+    assert plain.reason == ""
+    chance = np.random.default_rng(3)
+    t, rh = chance.uniform(21.7, 22.3, 200_000), chance.uniform(0.01, 0.05, 200_000)
+    steel = chance.uniform(18.5, 19.5, 200_000)
+    points = air.condensation_point_array_c(air.vapour_pressure_array_pa(t, rh, ATMOSPHERE), ATMOSPHERE)[0]
+    low, high = np.percentile(steel - points, [2.5, 97.5])
+    assert dry.u is not None and dry.value is not None
+    assert 2 * dry.u == pytest.approx(max(high - dry.value, dry.value - low), rel=0.03)
+
+
+def test_the_ends_of_the_lopsided_interval_are_in_the_reason() -> None:
+    """Both ends, within 0.1 K of 400,000 draws; with no lower end the wet side or first order counts."""
+    assert "condensation point -32.6 to -17.6 °C (95 %)" in lopsided(0.03).reason
+    open_end = lopsided(0.018)
+    assert "condensation point up to " in open_end.reason and "no lower bound (95 %)" in open_end.reason
+    wet = point_c(22.0, 0.018 + 0.019, ATMOSPHERE, ATMOSPHERE) - point_c(22.0, 0.018, ATMOSPHERE, ATMOSPHERE)
+    assert open_end.u is not None and 2 * open_end.u >= wet
+
+
+def test_a_reason_that_is_there_already_stays_in_front() -> None:
+    """Flag and words of the sensor first; a bound is not called lopsided, it says by itself what it is."""
+    said = Measured(0.03, U["air-rh"], 0, Validity.GOOD, "air-rh: check both")
+    assert lopsided(said).reason.startswith("air-rh: check both; air-rh: near the least")
+    bound = replace(said, validity=Validity.BOUND)
+    assert lopsided(bound).reason == "air-rh: check both"
+
+
+def test_what_several_inputs_said_is_joined() -> None:
+    """Oldest time, worst flag, reasons in order; the first that is missing says why."""
+    good, noted = Told(5, Validity.GOOD, ""), Told(3, Validity.GOOD, "a")
+    wet, bound = Told(7, Validity.SATURATED, "b"), Told(9, Validity.BOUND, "c")
+    assert joined(good, noted, wet) == Told(3, Validity.SATURATED, "a; b")
+    assert joined(wet, bound) == Told(7, Validity.BOUND, "b; c")
+    assert joined(good, Told(4, Validity.GOOD, "")) == Told(4, Validity.GOOD, "")
+    assert joined(good, unknown("first", 8), unknown("second", 1)) == Told(1, Validity.UNKNOWN, "first")
+
+
+def test_air_out_of_range_is_unknown_at_every_wall_with_the_reason() -> None:
+    """The physics' own words; a missing wall is told before them."""
+    of = channels(baro=5e6)
+    wet = open_air(of)
+    for said in (gap(of["steel"], point_of(wet, of["baro"].exact)), humidity_at(of["steel"], wet)):
+        assert said.value is None and said.validity is Validity.UNKNOWN
+        assert said.reason.startswith("outside the range of the physics: total pressure")
+    far = point_of(open_air(channels()), raw("p", 5e6, 1.0))
+    assert far.value_c is None and far.told.reason.startswith("outside the range of the physics")
+    silent = channels(baro=5e6, steel=unknown("steel: silent", 2))
+    assert humidity_at(silent["steel"], open_air(silent)) == unknown("steel: silent", 0)
+    hot = channels(steel=900.0)
+    assert "temperature" in humidity_at(hot["steel"], open_air(hot)).reason
+
+
+def test_values_are_rounded_and_a_missing_one_is_unknown() -> None:
+    """To 1e-4, value and u alike."""
+    told = Told(4, Validity.GOOD, "said")
+    assert measured(told, Uncertain(1.23456, {"x": 0.00014})) == Measured(1.2346, 0.0001, 4, Validity.GOOD, "said")
+    assert measured(told, Uncertain(1.0, None)).u is None
+    assert measured(Told(4, Validity.UNKNOWN, "why"), None) == unknown("why", 4)
+
+
+def test_each_sensor_is_read_once() -> None:
+    """However many values are made from it."""
+    asked: list[str] = []
+
+    def read(name: str) -> Measured:
+        asked.append(name)
+        return Measured(SAY[name], U[name], 0, Validity.GOOD)
+
+    of = Channels(site(), read)
+    assert of["steel"] is of["steel"]
+    assert asked == ["steel"]
+    assert of.label("steel") == "steel"
