@@ -147,7 +147,7 @@ def _train(found: Conditions, train: Train, stations: dict[str, Station], channe
         pressure = channels[outlet.pressure] if outlet.pressure else pressure
         if outlet.relative_humidity:
             _margins(found, train, range(start, number), walls)
-            start, walls = number, []
+            start = number
             if outlet.temperature and pressure:
                 t, rh = channels[outlet.temperature], channels[outlet.relative_humidity]
                 line = _Line(t, rh, pressure, baro)

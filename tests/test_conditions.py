@@ -144,6 +144,23 @@ def test_one_pressure_sensor_for_dryer_and_pot_is_counted_once() -> None:
     assert coarse.u is not None and coarse.u == pytest.approx(pot().u, rel=0.02)
 
 
+def test_a_barometer_without_an_accuracy_reaches_every_value_of_the_line() -> None:
+    """Gauge pressures stand on it: margin and pressure dew point are not stated either, their values stand."""
+    bare = at({"baro": Measured(101_325.0, None, 0, Validity.GOOD)})
+    for key in (("T1/pot", Quantity.CONDENSATION_MARGIN), ("T1/dryer", Quantity.PRESSURE_DEW_POINT)):
+        assert bare[key][0].measured.u is None
+        assert bare[key][0].measured.value == at()[key][0].measured.value
+
+
+@pytest.mark.parametrize("missing", ["dryer-t", "dryer-rh", "line-p", "baro"])
+def test_one_missing_input_makes_the_line_unknown_with_its_name(missing: str) -> None:
+    """Pressure dew point and margin of the pot alike."""
+    found = at({missing: None})
+    for key in (("T1/dryer", Quantity.PRESSURE_DEW_POINT), ("T1/pot", Quantity.CONDENSATION_MARGIN)):
+        assert found[key][0].measured.value is None
+        assert found[key][0].measured.reason == f"{missing}: silent"
+
+
 def test_two_pressure_sensors_keep_their_own_uncertainty() -> None:
     """The pot at a gauge of its own: the pressure's part is T_d's slope to ln e times u(p)/p, from both gauges."""
     plain = site()

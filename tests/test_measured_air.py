@@ -68,6 +68,16 @@ def test_a_line_s_point_takes_each_pressure_once() -> None:
     assert point.value_c == pytest.approx(whole(*(of[n].exact.value for n in names)), abs=1e-9)
 
 
+def test_a_line_s_point_says_what_its_own_pressure_sensor_said() -> None:
+    """A gauge that is silent makes the point unknown; one that is doubtful has its words in front."""
+    for said in (unknown("line-p: silent", 3), Measured(6e5, 1.0, 3, Validity.GOOD, "line-p: jumped")):
+        of = channels(line_p=said, air_rh=Measured(0.1, 0.01, 5, Validity.GOOD, "air-rh: check"))
+        point = point_of(open_air(of), raw("p", 7e5, 1.0), of["line-p"].measured)
+        known = said.value is not None
+        assert (point.value_c is not None) is known
+        assert point.told.reason == ("line-p: jumped; air-rh: check" if known else "line-p: silent")
+
+
 def test_the_humidity_at_a_wall_has_the_uncertainty_of_the_whole_formula() -> None:
     """One probe and the steel; the barometer nearly cancels, its accuracy must be stated all the same."""
     of = channels()
@@ -130,6 +140,13 @@ def test_the_ends_of_the_lopsided_interval_are_in_the_reason() -> None:
     assert "condensation point up to " in open_end.reason and "no lower bound (95 %)" in open_end.reason
     wet = point_c(22.0, 0.018 + 0.019, ATMOSPHERE, ATMOSPHERE) - point_c(22.0, 0.018, ATMOSPHERE, ATMOSPHERE)
     assert open_end.u is not None and 2 * open_end.u >= wet
+
+    def margin(steel_c: float, t_c: float, rh: float, p_pa: float) -> float:
+        return steel_c - point_c(t_c, rh, p_pa, p_pa)
+
+    names = ("steel", "air-t", "air-rh", "baro")
+    first_order = propagate(margin, (19.0, 22.0, 0.018, ATMOSPHERE), [U[n] for n in names])
+    assert open_end.u == pytest.approx(first_order, rel=0.02)
 
 
 def test_a_reason_that_is_there_already_stays_in_front() -> None:

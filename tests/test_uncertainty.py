@@ -299,6 +299,7 @@ def test_the_others_widen_both_ends_in_quadrature_and_humidity_stops_at_100() ->
     """A formula that returns the humidity itself shows the sums: 3 and 4 make 5."""
     assert asymmetric_interval(lambda x: x, 0.5, 0.03, 0.02) == pytest.approx((0.45, 0.55))
     assert asymmetric_interval(lambda x: x, 0.99, 0.03, 0.0) == pytest.approx((0.96, 1.0))
+    assert asymmetric_interval(lambda x: x, 0.02, 0.03, 0.0) == (None, 0.05)
 
 
 def test_the_mean_of_many_readings_is_never_below_what_they_have_in_common() -> None:

@@ -65,6 +65,15 @@ def test_a_limit_shows_number_clause_reason_and_since(html: str) -> None:
         assert part in shown
 
 
+def test_the_decision_rule_stands_beside_the_limit(stage: Stage, pages: Pages) -> None:
+    """Rule and four-state note as they come, once for each limit that has one."""
+    (limit, *rest), first = BOARD.verdicts[0].limits, BOARD.verdicts[0]
+    ruled = replace(limit, rule="simple acceptance; does not conform")
+    stage.board = replace(BOARD, verdicts=(replace(first, limits=(ruled, *rest)), *BOARD.verdicts[1:]))
+    html = pages.ask("GET", "/").text
+    assert html.count("<p>Rule: ") == html.count("<p>Rule: simple acceptance; does not conform.</p>") == 1
+
+
 def test_simulated_values_are_marked(stage: Stage, pages: Pages) -> None:
     """The band stands on a simulated board and on no other."""
     assert "SIMULATED" in pages.ask("GET", "/").text
