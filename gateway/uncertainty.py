@@ -143,7 +143,7 @@ def u_of_mean(u_random: float | None, u_systematic: float | None, n: int) -> flo
 
     u_random: of one reading, from its scatter; u_systematic: what is the same in all of them, as a sensor's
     accuracy is; None when either is not stated. Raises: ValueError for n below 1 or a negative u.
-    Source: JCGM 100:2008, 4.2.3 for the scatter of a mean; the rest stays, as F.1.1.2 has it.
+    Source: JCGM 100:2008, 4.2.3 for the scatter of a mean; equation 13 for what all readings share.
     """
     if n < 1:
         raise ValueError(f"a mean of {n} readings")
