@@ -8,7 +8,7 @@ import sys
 
 from gateway import air_words
 from gateway.air_state import Answer, answers
-from gateway.air_typed import INCH_OF_MERCURY_PA, NotUnderstood, Typed, read
+from gateway.air_typed import INCH_OF_MERCURY_PA, NotUnderstood, Typed, number_of, read
 from gateway.compressed_air import standard_atmosphere_pa
 from gateway.psychrometrics import OutOfRange
 
@@ -77,4 +77,4 @@ def _number(option: str, typed: str, units: dict[str, float]) -> float:
     match = re.fullmatch(r"\s*(-?\d+(?:[.,]\d+)?)\s*([a-z]+)\s*", typed.lower())
     if match is None or match[2] not in units:
         raise NotUnderstood(f"{option} {typed}: a number with one of {', '.join(units)} is wanted")
-    return float(match[1].replace(",", ".")) * units[match[2]]
+    return number_of(match[1]) * units[match[2]]

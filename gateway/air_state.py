@@ -73,7 +73,7 @@ def _holds(air: Typed) -> list[Answer]:
         _answer(HOLDS, "ppmv_dry", "parts of dry air by volume", lambda: ppmv_dry(e, p)),
         _answer(HOLDS, "enthalpy_j_per_kg", "enthalpy", lambda: enthalpy_j_per_kg(t, humidity_ratio(e, p))),
     ]
-    if t < 0.0:
+    if t <= 0.0:
         over_ice = _answer(
             HOLDS, "relative_humidity_ice", "relative humidity over ice", lambda: relative_humidity_ice(t, e, p)
         )

@@ -118,11 +118,20 @@ def words(text: str) -> list[Word]:
         match = _WORD.match(plain, at)
         if match is None:
             raise NotUnderstood(_unread(plain[at:].strip()))
-        number = float(match["number"].replace(",", "."))
+        number = number_of(match["number"])
         unit = SPELLINGS[match["unit"].lower()]
         found.append(Word(match[0].strip(), (match["before"] or "").lower(), unit, unit.inside(number)))
         at = match.end()
     return found
+
+
+def number_of(typed: str) -> float:
+    """A number with a decimal point or comma. Raises: NotUnderstood for what could be a comma of thousands."""
+    if re.search(r",\d{3}$", typed):
+        raise NotUnderstood(
+            f'"{typed}": thousands or a decimal? Type {typed.replace(",", "")} or {typed.replace(",", ".")}'
+        )
+    return float(typed.replace(",", "."))
 
 
 def _unread(rest: str) -> str:
@@ -138,7 +147,7 @@ def read(text: str, station_pa: float | None = None) -> Typed:
     """
     found = words(text)
     air = _one(found, "the air temperature", "20C", lambda w: w.unit.measures == "temperature" and not w.before)
-    water = _one(found, "the water in the air", "50% or dp10C or wb15C or 8g/m3", _is_water)
+    water = _one(found, "the water in the air", "50% or dp10C or wb15C or 8g/m3 or 6g/kg or e1200Pa", _is_water)
     steel = _at_most_one(found, "steel", lambda w: w.before == "steel" and w.unit.measures == "temperature")
     pressure = _at_most_one(found, "pressure", lambda w: w.unit.measures.endswith("pressure") and not w.before)
     _nothing_else(found, [air, water, steel, pressure])
@@ -209,7 +218,7 @@ def _vapour_pressure_pa(water: Word, air: Word, p_pa: float) -> float:
             f'"{water.text}": air with no water at all does not occur; a sensor that says so is dead'
         )
     if kind == "rh" and water.value > 1.0:
-        raise NotUnderstood(f'"{water.text}": relative humidity goes to 100 %')
+        raise NotUnderstood(f'"{water.text}": relative humidity goes to 100 %; for saturated air type 100%')
     try:
         e_pa = _LAWS[kind](water.value, air.value, p_pa)
         rh = relative_humidity(air.value, e_pa, p_pa)

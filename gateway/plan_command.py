@@ -6,9 +6,11 @@ import argparse
 import sys
 from pathlib import Path
 
-from gateway import plan_words
+from gateway import plan_hours, plan_picture, plan_weather, plan_words
+from gateway.plan import Plan
 from gateway.plan import run as walk_plan
 from gateway.plan_file import PlanErrors, load
+from gateway.plan_weather import WeatherErrors
 from gateway.psychrometrics import OutOfRange
 
 
@@ -16,6 +18,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     command.add_argument("file", type=Path, help="a plan file; deploy/plans has three to begin with")
     command.add_argument("--units", choices=sorted(plan_words.UNITS), default="si")
+    command.add_argument("--hours", type=Path, help="hours of weather, .csv or .epw: which of them break it?")
+    command.add_argument("--svg", type=Path, help="write the picture of the gaps to this file")
     command.add_argument("--json", action="store_true", help="SI units in the keys, for a machine")
 
 
@@ -23,12 +27,34 @@ def run(args: argparse.Namespace, caution: str) -> int:
     """Print the plan; 2 when the file is wrong or leads outside the physics."""
     try:
         plan = load(args.file.read_text(encoding="utf-8"), args.file.name)
-        result = walk_plan(plan)
-        if args.json:
-            print(plan_words.as_json(plan, result))
-        else:
-            print(f"{plan_words.text(plan, result, plan_words.UNITS[args.units])}\n\n{caution}")
-    except (OSError, UnicodeDecodeError, PlanErrors, OutOfRange) as error:
+        said = _said(plan, args)
+    except (OSError, UnicodeDecodeError, PlanErrors, WeatherErrors, OutOfRange) as error:
         print(f"dewgate plan: {error}", file=sys.stderr)
         return 2
+    print(said if args.json else f"{said}\n\n{caution}")
     return 0
+
+
+def _said(plan: Plan, args: argparse.Namespace) -> str:
+    units = plan_words.UNITS[args.units]
+    if args.hours and args.svg:
+        raise PlanErrors("--svg draws one hour and --hours walks many: leave one out")
+    if args.hours:
+        hours = plan_weather.read(
+            args.hours.read_text(encoding="utf-8-sig"), args.hours.name, plan.weather.pot_wall_below_air_k
+        )
+        year = plan_hours.work_out(plan, hours, _progress)
+        return plan_hours.as_json(year) if args.json else plan_hours.text(year, units)
+    result = walk_plan(plan)
+    if args.svg:
+        args.svg.write_text(plan_picture.picture(plan, result, units), encoding="utf-8")
+    return plan_words.as_json(plan, result) if args.json else plan_words.text(plan, result, units)
+
+
+def _progress(done: int, total: int) -> None:
+    """A bar on the terminal that a person looks at, nowhere else."""
+    if sys.stderr.isatty() and (done % 50 == 0 or done == total):
+        filled = 40 * done // total
+        print(f"\r{'█' * filled}{'·' * (40 - filled)} {done}/{total} hours", end="", file=sys.stderr, flush=True)
+        if done == total:
+            print(file=sys.stderr)
