@@ -1,0 +1,196 @@
+"""Hours of weather through a plan: read from CSV and EPW, worked out, told; what is not known is never dry."""
+
+from __future__ import annotations
+
+import csv
+import json
+from importlib.util import find_spec
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from gateway.__main__ import main
+from gateway.plan import Plan, run, without
+from gateway.plan_file import load
+from gateway.plan_hours import text, work_out
+from gateway.plan_picture import picture
+from gateway.plan_weather import WeatherErrors, read
+from gateway.plan_words import UNITS
+
+PLANS = Path(__file__).parent.parent / "deploy" / "plans"
+HOT = PLANS / "hot-humid.toml"
+CLOSE = pytest.approx
+
+# Synthetic: three hours, one without its humidity.
+CSV = """time,air_temperature_F,relative_humidity_%,station_pressure_hPa
+2026-07-01 12:00,95,80,1012
+2026-07-01 13:00,95,,1012
+2026-08-01 02:00,50,5,1012
+"""
+# Synthetic: eight lines of head; rows hold month, day, hour and from the 7th column the weather.
+EPW = "head\n" * 8 + "".join(
+    f"2026,{month},1,{hour},0,x,{dry},9.9,{rh},{pressure}\n"
+    for month, hour, dry, rh, pressure in [
+        (1, 1, 5.0, 70, 101_200),
+        (1, 2, 99.9, 70, 101_200),
+        (2, 3, 20.0, 110, 1e5),
+    ]
+)
+
+
+def plan() -> Plan:
+    return load(HOT.read_text(encoding="utf-8"))
+
+
+def ignore(_: int, __: int) -> None:
+    """No bar in tests."""
+
+
+def test_csv_hours_are_read_in_their_units_and_a_hole_stays_a_hole() -> None:
+    """95 °F is 35 °C; the hour without humidity is not known, with the reason."""
+    first, hole, last = read(CSV, "hours.csv", 2.0)
+    assert first.weather is not None
+    assert first.weather.air_temperature_c == CLOSE(35.0)
+    assert (first.weather.rh, first.weather.station_pressure_pa) == (0.8, 101_200.0)
+    assert first.weather.pot_wall_below_air_k == 2.0
+    assert (hole.weather, hole.reason) == (None, "rh missing")
+    assert (first.month, last.month) == (7, 8)
+
+
+def test_csv_with_dew_point() -> None:
+    """20 °C with 9.274 °C is 50 %RH (Hardy 1998); a dew point above the air is not known."""
+    good, wrong = read(
+        "time,air_temperature_C,dew_point_C,station_pressure_kPa\nt1,20,9.274,101.325\nt2,20,25,101.325\n", "a.csv"
+    )
+    assert good.weather is not None
+    assert good.weather.rh == CLOSE(0.5, abs=1e-3)
+    assert wrong.weather is None
+    assert "relative humidity" in wrong.reason
+
+
+def test_epw_fills_and_impossible_values_are_not_known() -> None:
+    """99.9 °C is the fill of the format; 110 %RH cannot be and is not cut to 100."""
+    good, filled, impossible = read(EPW, "site.EPW")
+    assert good.weather is not None
+    assert (good.weather.air_temperature_c, good.weather.rh, good.time) == (5.0, 0.7, "01-01 01:00")
+    assert (filled.weather, filled.reason) == (None, "air missing")
+    assert impossible.weather is None
+    assert "relative humidity" in impossible.reason
+
+
+@pytest.mark.parametrize(
+    ("content", "name", "says"),
+    [
+        ("time,temp\n1,2\n", "a.csv", "column 'temp' is not known here"),
+        (
+            "time,air_temperature_C,station_pressure_hPa\n1,2,3\n",
+            "a.csv",
+            "either relative_humidity_% or dew_point_C",
+        ),
+        ("time,air_temperature_C,relative_humidity_%,station_pressure_hPa\n1,2\n", "a.csv", "line 2: 2 columns"),
+        ("time,air_temperature_C,relative_humidity_%,station_pressure_hPa\n", "a.csv", "no hours in it"),
+        ("head\n" * 8 + "1,2\n", "a.epw", "line 9: an EPW row has at least 10 columns"),
+        (EPW.replace("2026,1,1,1", "2026,1,x,1"), "a.epw", "line 9: month, day and hour are whole numbers"),
+    ],
+)
+def test_files_that_cannot_be_read(content: str, name: str, says: str) -> None:
+    """Which line, and what is wanted."""
+    with pytest.raises(WeatherErrors) as refused:
+        read(content, name)
+    assert says in str(refused.value)
+
+
+def test_hours_are_counted_as_wet_dry_or_not_known() -> None:
+    """Without the salt dryer the hot hour wets the pot, the cool one does not, the hole stays a hole."""
+    bare = without(plan(), "salt dryer")
+    seen: list[tuple[int, int]] = []
+    year = work_out(bare, read(CSV, "a.csv"), lambda done, total: seen.append((done, total)))
+    assert seen == [(1, 3), (2, 3), (3, 3)]
+    assert (len(year.known), len(year.wet), len(year.outcomes)) == (2, 1, 3)
+    hot = run(bare, year.outcomes[0].hour.weather)
+    assert year.outcomes[0].wet
+    assert year.outcomes[0].water_kg_per_h == sum(p.left_kg_per_h for p in hot.passages if p.kind == "pot")
+    assert year.outcomes[1].water_kg_per_h is None
+    words = text(year, UNITS["si"])
+    assert "1 hours are not known, which is not the same as dry: 1 x rh missing." in words
+    assert "No limit set: no pot margin was asked for." in words
+
+
+def test_hours_below_the_margin_asked_for() -> None:
+    """The user's own need, with its clause, is counted; the hot hour has 5.7 K."""
+    need = '\n[need]\npot_margin = "6 K"\nclause = "ours 4.2"\n'
+    year = work_out(load(HOT.read_text(encoding="utf-8") + need), read(CSV, "a.csv"), ignore)
+    assert [each.hour.time for each in year.below_need] == ["2026-07-01 12:00"]
+    assert "is not met in 1 hours" in text(year, UNITS["us"])
+
+
+def test_a_typical_year_of_a_station(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every tenth hour of TMY3 723170 (in pvlib), by the command: all known, three of them worked out apart."""
+    spec = find_spec("pvlib")
+    assert spec is not None
+    assert spec.origin is not None
+    rows = list(csv.DictReader((Path(spec.origin).parent / "data/723170TYA.CSV").read_text().splitlines()[1:]))
+    lines = ["time,air_temperature_C,relative_humidity_%,station_pressure_hPa"]
+    for row in rows[::10]:
+        day = row["Date (MM/DD/YYYY)"]
+        lines.append(
+            f"{day[6:]}-{day[:2]}-{day[3:5]} {row['Time (HH:MM)']},{row['Dry-bulb (C)']},{row['RHum (%)']},"
+            f"{row['Pressure (mbar)']}"
+        )
+    file = tmp_path / "year.csv"
+    file.write_text("\n".join(lines), encoding="utf-8")
+    assert main(["plan", str(HOT), "--hours", str(file), "--json"]) == 0
+    made = json.loads(capsys.readouterr().out)
+    assert (made["hours"], made["hours_known"]) == (876, 876)
+    hours = read(file.read_text(encoding="utf-8"), "year.csv")
+    for at in (0, 400, 875):
+        apart = run(plan(), hours[at].weather)
+        assert made["each"][at]["pot_margin_k"] == min(p.gap_k for p in apart.passages[-2:] if p.gap_k is not None)
+    assert main(["plan", str(HOT), "--hours", str(file)]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("Of 876 hours worked out, water falls out in pot or hose in 0 (0.0 %).")
+    assert "   12" in said
+
+
+def bars(made: Plan) -> dict[str, tuple[str, float, float]]:
+    """Class, left and width of each bar of the picture, by its row's name."""
+    root = ET.fromstring(picture(made, run(made), UNITS["si"]))  # noqa: S314  our own text
+    tag = "{http://www.w3.org/2000/svg}"
+    names = [e.text for e in root.iter(f"{tag}text") if e.get("class") == "name"][1:]
+    rects = [(e.get("class", ""), float(e.get("x", 0)), float(e.get("width", 0))) for e in root.iter(f"{tag}rect")]
+    return dict(zip([str(name) for name in names], rects, strict=True))
+
+
+def test_bars_follow_one_scale_and_wet_ones_are_hatched() -> None:
+    """Widths stand as the gaps do; a wet pot is red and hatched, a cooler at its work grey and hatched."""
+    found = bars(plan())
+    gaps = {p.label: p.gap_k for p in run(plan()).passages if p.gap_k is not None}
+    assert set(found) == set(gaps)
+    per_k = found["pot"][2] / abs(gaps["pot"])
+    for label, (_, __, width) in found.items():
+        assert width == CLOSE(abs(gaps[label]) * per_k, abs=0.15)
+    assert (found["aftercooler"][0], found["pot"][0]) == ("taken", "clear")
+    assert bars(without(plan(), "salt dryer"))["pot"][0] == "wet"
+
+
+def test_the_picture_says_in_words_what_it_shows_and_escapes_labels() -> None:
+    """No colour without words; a label cannot break out; the same plan gives the same picture."""
+    hot = load(HOT.read_text(encoding="utf-8").replace('"wet tank"', '"tank <b>&"'))
+    drawn = picture(hot, run(hot), UNITS["us"])
+    assert "tank &lt;b&gt;&amp;" in drawn
+    assert "<b>" not in drawn
+    assert "water falls out: 59.7 gal/day" in drawn
+    assert "above the dew point" in drawn
+    assert "advisory only" in drawn
+    assert "simulated weather, modelled train" in drawn
+    assert drawn == picture(hot, run(hot), UNITS["us"])
+
+
+def test_the_committed_picture_is_that_of_the_shipped_plan(tmp_path: Path) -> None:
+    """Drawn again by the command, it is the same text."""
+    made = tmp_path / "made.svg"
+    assert main(["plan", str(HOT), "--svg", str(made)]) == 0
+    committed = PLANS.parent / "pictures" / "plan-hot-humid.svg"
+    assert made.read_text(encoding="utf-8") == committed.read_text(encoding="utf-8")
+    assert main(["plan", str(HOT), "--svg", str(made), "--hours", str(made)]) == 2
