@@ -151,7 +151,9 @@ class Flow:
 
     def _seen(self, reading: Reading) -> int:
         value, first = self.state.seen.get(_identity(reading), (None, 0))
-        return first if value == reading.value else 0
+        if value == reading.value:
+            return first
+        return self.state.seen.get(_conflicting(reading), (None, 0))[1]
 
     # -- folding -------------------------------------------------------------------------------------
 
@@ -257,8 +259,9 @@ class Flow:
         if before is None:
             _remember(self.state.seen, key, (reading.value, self.state.sequence))
             return True
-        if before[0] != reading.value:
+        if not self._seen(reading):  # kept as a conflict, and known again if the broker sends it again
             self._count("conflict")
+            _remember(self.state.seen, _conflicting(reading), (reading.value, self.state.sequence))
         return False
 
     def _rejection(self, topic: str, code: str, core_ms: int) -> None:
@@ -465,6 +468,10 @@ def _validity(newest: Newest) -> Validity:
 
 def _identity(reading: Reading) -> str:
     return f"{reading.sensor}\0{reading.measured_ms}"
+
+
+def _conflicting(reading: Reading) -> str:
+    return f"{_identity(reading)}\0{reading.value!r}"
 
 
 def _untimed_key(arrival: Arrival) -> bytes:

@@ -177,6 +177,9 @@ def test_the_same_time_with_another_value_is_a_conflict(day: Day) -> None:
     made = day.send("steel", 25.0)
     assert entry.unpack(made)[0] is Kind.MESSAGE
     assert day.flow.state.counts["conflict"] == 1 and day.flow.state.newest["steel"].value == 20.0
+    again = day.send("steel", 25.0)  # the broker sends it again: known, not kept twice
+    assert entry.unpack(again)[0] is Kind.DUPLICATE
+    assert day.flow.state.counts["conflict"] == 1
 
 
 def test_an_acknowledgement_is_an_event(day: Day) -> None:
