@@ -9,29 +9,11 @@ import sys
 from gateway import air_words
 from gateway.air_state import Answer, answers
 from gateway.air_typed import INCH_OF_MERCURY_PA, NotUnderstood, Typed, number_of, read
-from gateway.compressed_air import standard_atmosphere_pa
+from gateway.compressed_air import PSI_PA, standard_atmosphere_pa
 from gateway.psychrometrics import OutOfRange
+from gateway.site_amounts import LENGTH_M
 
-_HEIGHTS = {"m": 1.0, "ft": 0.3048}
-_PRESSURES = {"hpa": 100.0, "mbar": 100.0, "kpa": 1e3, "inhg": INCH_OF_MERCURY_PA, "psia": 6894.757293168}
-
-
-def arguments(command: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    command.add_argument(
-        "words", nargs="+", metavar="WORD",
-        help="one air temperature, one of: %%RH, dp, fp, wb or sling with a temperature, g/m3, g/kg, e with Pa; "
-        "if wanted a pressure with (g) or (a), and steel with a temperature",
-    )  # fmt: skip
-    command.add_argument("--altitude", help="of the site, 1600m or 5249ft: its standard atmosphere is taken")
-    command.add_argument("--station", help="station pressure, 840hPa or 24.9inHg: not the sea-level value")
-    command.add_argument("--json", action="store_true", help="SI units in the keys, for a machine")
-    command.add_argument("--against-coolprop", action="store_true", help="CoolProp's values beside ours")
-
-
-def protected(given: list[str]) -> list[str]:
-    """Let argparse take `-5C` for a word and not for an option."""
-    return [f" {word}" if re.match(r"-[\d.,]", word) else word for word in given]
+_PRESSURES = {"hpa": 100.0, "mbar": 100.0, "kpa": 1e3, "inhg": INCH_OF_MERCURY_PA, "psia": PSI_PA}
 
 
 def run(args: argparse.Namespace, caution: str) -> int:
@@ -64,7 +46,7 @@ def _station_pa(altitude: str | None, station: str | None) -> float | None:
     if altitude and station:
         raise NotUnderstood("--altitude and --station both say the station pressure; leave one out")
     if altitude:
-        return standard_atmosphere_pa(_number("--altitude", altitude, _HEIGHTS))
+        return standard_atmosphere_pa(_number("--altitude", altitude, LENGTH_M))
     if station is None:
         return None
     found = _number("--station", station, _PRESSURES)

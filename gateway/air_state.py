@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from gateway.air_typed import Typed
 from gateway.compressed_air import (
+    condensation_point_at,
     iso_8573_humidity_class,
     moisture_kg_per_m3_at_reference,
     ppmv_dry,
@@ -25,7 +26,6 @@ from gateway.psychrometrics import (
     relative_humidity,
     relative_humidity_ice,
 )
-from gateway.water_path import condensation_point_at
 from gateway.wet_bulb import enthalpy_j_per_kg, wet_bulb_c
 
 ISO_REFERENCE_GAUGE_PA = 700_000.0  # ISO 8573-3: pressure dew points at 7 bar(e) unless agreed otherwise

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from math import inf, log, pi, sqrt
 from typing import NamedTuple
 
+from alerts.measured import UNITS
 from gateway.psychrometrics import (
     HIGHEST_PA,
     LOWEST_PA,
@@ -27,7 +28,7 @@ from gateway.psychrometrics import (
 # Gas constant of dry air, J/(kg K) (ASHRAE Handbook Fundamentals 2017, chapter 1).
 DRY_AIR_GAS_CONSTANT = 287.042
 
-PSI_PA = 6894.757
+PSI_PA = UNITS["psi"].factor
 
 
 class ReferenceState(NamedTuple):
@@ -111,12 +112,17 @@ def pressure_dew_point_c(
     Source: WMO-No. 8, Annex 4.B, with the enhancement factor of ASHRAE RP-1485.
     """
     e_pa = vapour_pressure_pa(t_c, rh, line_pressure_pa)
-    return _restated(e_pa, line_pressure_pa, line_pressure_pa if at_pressure_pa is None else at_pressure_pa)
+    to_pa = line_pressure_pa if at_pressure_pa is None else at_pressure_pa
+    return condensation_point_at(e_pa, line_pressure_pa, to_pa)
 
 
-def _restated(e_pa: float, from_pa: float, to_pa: float) -> tuple[float, bool]:
-    """Condensation point at to_pa: the mole fraction stays, so the partial pressure follows the total."""
-    return condensation_point_c(e_pa * to_pa / from_pa, to_pa)
+def condensation_point_at(e_pa: float, from_pa: float, at_pa: float) -> tuple[float, bool]:
+    """(dew or frost point [C], whether it is a frost point) at at_pa of vapour whose pressure is e_pa at from_pa.
+
+    The share of vapour stays, so its partial pressure follows the total (Dalton). Valid and raises as
+    `psychrometrics.condensation_point_c`.
+    """
+    return condensation_point_c(e_pa * at_pa / from_pa, at_pa)
 
 
 def at_pressure_c(point_c: float, from_pa: float, to_pa: float, frost: bool | None = None) -> tuple[float, bool]:
@@ -127,7 +133,7 @@ def at_pressure_c(point_c: float, from_pa: float, to_pa: float, frost: bool | No
     expansion or compression leads out of it. Source: constant mole fraction; f of ASHRAE RP-1485.
     """
     is_frost = point_c < 0.0 if frost is None else frost
-    return _restated(saturated_vapour_pressure_pa(point_c, from_pa, is_frost), from_pa, to_pa)
+    return condensation_point_at(saturated_vapour_pressure_pa(point_c, from_pa, is_frost), from_pa, to_pa)
 
 
 def at_pressure_over_water_c(point_c: float, from_pa: float, to_pa: float) -> float:

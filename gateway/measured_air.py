@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from math import hypot
 
 from alerts.measured import Measured, Validity, unknown
+from gateway.compressed_air import condensation_point_at
 from gateway.jobsite import RECTANGULAR, Jobsite, Sensor
 from gateway.psychrometrics import (
     OutOfRange,
@@ -20,7 +21,6 @@ from gateway.psychrometrics import (
     vapour_pressure_pa,
 )
 from gateway.uncertainty import Uncertain, asymmetric_interval, raw, slope, through, weighted
-from gateway.water_path import condensation_point_at
 
 Read = Callable[[str], Measured]
 SYMMETRIC = 2.5 * RECTANGULAR

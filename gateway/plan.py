@@ -30,7 +30,7 @@ from gateway.pieces import (
     Separator,
 )
 from gateway.psychrometrics import vapour_pressure_pa
-from gateway.water_path import Air, Passage, Piece, intake, walk
+from gateway.water_path import Air, Passage, Piece, each_piece, intake, walk
 
 Figures = Mapping[str, float]
 TREATMENT = (
@@ -38,6 +38,7 @@ TREATMENT = (
     "adsorption dryer", "after-filter", "bypass", "pot-inlet trap",
 )  # fmt: skip
 WORKPLACE = ("pot", "hose")  # where water stops the work
+DRY_KG_PER_H = 1e-3  # a drop every few minutes: less than that is not called wet
 SOLIDS = ("deliquescent dryer", "adsorption dryer")  # liquid spoils what is in them
 
 
@@ -144,8 +145,9 @@ class Result:
 def run(plan: Plan, weather: Weather | None = None) -> Result:
     """Walk one hour of weather through the plan, the plan's own by default. Raises: OutOfRange."""
     air = weather or plan.weather
-    used, low, high = _flow_used(plan, air)
-    available = plan.source.delivery_m3_per_s * (1.0 - plan.source.derating) * _dry_density(air)
+    density = _dry_density(air)
+    used, low, high = _flow_used(plan, air, density)
+    available = plan.source.delivery_m3_per_s * (1.0 - plan.source.derating) * density
     start = intake(air.air_temperature_c, air.rh, air.station_pressure_pa, min(used, available))
     passages = walk(start, [_compressor(plan.source, air), *(_piece(r, plan, air) for r in plan.recipes)])
     return Result(
@@ -164,8 +166,17 @@ def without(plan: Plan, label: str) -> Plan:
 
 def treatment(plan: Plan) -> list[str]:
     """The labels of the pieces that take out water or help to."""
-    flat = [each for recipe in plan.recipes for each in (recipe, *recipe.around)]
-    return [recipe.label for recipe in flat if recipe.kind in TREATMENT]
+    return [recipe.label for recipe in _each_recipe(plan) if recipe.kind in TREATMENT]
+
+
+def _each_recipe(plan: Plan) -> list[Recipe]:
+    return [each for recipe in plan.recipes for each in (recipe, *recipe.around)]
+
+
+def is_wet(result: Result) -> bool:
+    """Whether water reaches or falls out in pot or hose."""
+    margin = pot_margin_k(result)
+    return water_in_pot_and_hose_kg_per_h(result) > DRY_KG_PER_H or (margin is not None and margin <= 0.0)
 
 
 def water_in_pot_and_hose_kg_per_h(result: Result) -> float:
@@ -183,9 +194,9 @@ def _dry_density(air: Weather) -> float:
     return dry_air_kg_per_s(1.0, air.air_temperature_c, e_pa, air.station_pressure_pa)
 
 
-def _flow_used(plan: Plan, air: Weather) -> tuple[float, float, float]:
+def _flow_used(plan: Plan, air: Weather, dry_kg_per_m3: float) -> tuple[float, float, float]:
     """(middle, low, high) flow of all nozzles and loads [kg/s]; the nozzle's share of vapour is neglected."""
-    low = high = sum(load.flow_m3_per_s for load in plan.loads) * _dry_density(air)
+    low = high = sum(load.flow_m3_per_s for load in plan.loads) * dry_kg_per_m3
     for nozzle in plan.nozzles:
         p_pa = absolute_pressure_pa(nozzle.gauge_pa, air.station_pressure_pa)
         bore_m = worn_bore_m(nozzle.bore_m, nozzle.wear_share)
@@ -255,9 +266,8 @@ MAKERS: dict[str, Maker] = {
 
 def _remarks(plan: Plan, passages: tuple[Passage, ...], station_pa: float) -> list[str]:
     """What a person of the trade would point at, each with its figure."""
-    flat = {each.label: each for p in passages for each in (p, *p.step.inner)}
-    recipes = [each for recipe in plan.recipes for each in (recipe, *recipe.around)]
-    found = [words for recipe in recipes if (words := _about(recipe, flat[recipe.label].inlet))]
+    inlets = {passage.label: passage.inlet for passage in each_piece(passages)}
+    found = [words for recipe in _each_recipe(plan) if (words := _about(recipe, inlets[recipe.label]))]
     found += [f"{p.label}: ice may block" for p in passages if _ices(p)]
     end_pa = passages[-1].outlet.pressure_pa - station_pa
     asked_pa = max((nozzle.gauge_pa for nozzle in plan.nozzles), default=0.0)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 
 from gateway import plan_hours, plan_picture, plan_weather, plan_words
 from gateway.plan import Plan
@@ -12,15 +11,6 @@ from gateway.plan import run as walk_plan
 from gateway.plan_file import PlanErrors, load
 from gateway.plan_weather import WeatherErrors
 from gateway.psychrometrics import OutOfRange
-
-
-def arguments(command: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    command.add_argument("file", type=Path, help="a plan file; deploy/plans has three to begin with")
-    command.add_argument("--units", choices=sorted(plan_words.UNITS), default="si")
-    command.add_argument("--hours", type=Path, help="hours of weather, .csv or .epw: which of them break it?")
-    command.add_argument("--svg", type=Path, help="write the picture of the gaps to this file")
-    command.add_argument("--json", action="store_true", help="SI units in the keys, for a machine")
 
 
 def run(args: argparse.Namespace, caution: str) -> int:

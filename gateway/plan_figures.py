@@ -11,8 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from alerts.measured import UNITS
+from gateway.air_typed import INCH_OF_MERCURY_PA
 from gateway.pieces import SALTS
-from gateway.site_amounts import closest, split_amount
+from gateway.site_amounts import LENGTH_M, closest, split_amount
 
 _PSI, _CUBIC_FOOT = UNITS["psi"].factor, 0.3048**3
 _IN_BAR = {"bar": 1e5, "kPa": 1e3, "psi": _PSI}
@@ -20,11 +21,11 @@ SCALES: dict[str, dict[str, float]] = {
     "temperature difference": {"K": 1.0, "Δ°C": 1.0, "Δ°F": 5 / 9},
     "pressure difference": _IN_BAR,
     "gauge pressure": {"bar(g)": 1e5, "kPa(g)": 1e3, "psig": _PSI},
-    "station pressure": {"hPa": 100.0, "kPa": 1e3, "inHg": 3386.389},
+    "station pressure": {"hPa": 100.0, "kPa": 1e3, "inHg": INCH_OF_MERCURY_PA},
     "share": {"%": 0.01, "%RH": 0.01},
     "flow of free air": {"cfm": _CUBIC_FOOT / 60.0, "m3/min": 1 / 60.0, "m3/h": 1 / 3600.0, "l/s": 1e-3},
     "bore": {"mm": 1e-3, "in": 0.0254},
-    "altitude": {"m": 1.0, "ft": 0.3048},
+    "altitude": LENGTH_M,
 }
 TEMPERATURES = {"°C": UNITS["°C"], "degC": UNITS["°C"], "°F": UNITS["°F"], "degF": UNITS["°F"]}
 COMMON = "common practice, no source"

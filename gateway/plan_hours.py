@@ -8,9 +8,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
-from gateway.plan import Plan, Result, pot_margin_k, run, water_in_pot_and_hose_kg_per_h
+from gateway.plan import DRY_KG_PER_H, Plan, Result, is_wet, pot_margin_k, run, water_in_pot_and_hose_kg_per_h
 from gateway.plan_weather import Hour
-from gateway.plan_words import DRY, Units, is_wet
+from gateway.plan_words import Units
 from gateway.psychrometrics import OutOfRange
 
 WORST = 10
@@ -148,7 +148,7 @@ def _small(kg_per_h: float, units: Units) -> str:
 
 
 def _pieces(year: Year) -> list[str]:
-    told = [f"{label} {litres:.0f} l" for label, litres in year.formed_kg.items() if litres > DRY]
+    told = [f"{label} {litres:.0f} l" for label, litres in year.formed_kg.items() if litres > DRY_KG_PER_H]
     return ["", f"Water that falls out over all known hours: {', '.join(told) or 'none'}."]
 
 

@@ -11,9 +11,9 @@ from html import escape
 from math import ceil, floor
 from textwrap import wrap
 
-from gateway.plan import WORKPLACE, Plan, Result
-from gateway.plan_words import DRY, Units, sentence
-from gateway.water_path import Passage
+from gateway.plan import DRY_KG_PER_H, WORKPLACE, Plan, Result
+from gateway.plan_words import Units, sentence
+from gateway.water_path import Passage, each_piece
 
 WIDTH, LEFT, RIGHT = 420, 16, 16
 TALL, SLIM, HEAD = 62, 26, 96
@@ -34,9 +34,10 @@ HATCH = (
 
 def picture(plan: Plan, result: Result, units: Units) -> str:
     """One hour of a plan as SVG text. The widths of bars follow one temperature scale."""
-    rows = [each for p in result.passages for each in (*p.step.inner, p)]
-    place = _scale(rows)
-    said = _wrapped(sentence(result, units), 62)
+    rows = each_piece(result.passages)
+    ends = [t for p in rows if p.wall_c is not None for t in (p.wall_c, p.point_c)] or [0.0, 10.0]
+    place = _scale(ends)
+    said = wrap(sentence(result, units), 62)
     top = HEAD + 17 * (len(said) - 1)
     parts, y = [], top + 14
     for row in rows:
@@ -44,7 +45,7 @@ def picture(plan: Plan, result: Result, units: Units) -> str:
         y += SLIM if row.wall_c is None else TALL
     height = y + 44
     head = _head(plan, said)
-    ticks = _ticks(rows, place, units, top, y)
+    ticks = _ticks(ends, place, units, top, y)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" width="100%" '
         f'style="max-width:{2 * WIDTH}px"><title>{escape(plan.label)}: where water falls out</title>'
@@ -53,9 +54,8 @@ def picture(plan: Plan, result: Result, units: Units) -> str:
     )
 
 
-def _scale(rows: list[Passage]) -> Callable[[float], float]:
+def _scale(ends: list[float]) -> Callable[[float], float]:
     """Where a temperature [°C] stands on the page."""
-    ends = [t for p in rows if p.wall_c is not None for t in (p.wall_c, p.point_c)] or [0.0, 10.0]
     low, high = 5.0 * floor(min(ends) / 5.0), 5.0 * ceil(max(ends) / 5.0 + 1e-9)
     return lambda t_c: LEFT + (WIDTH - LEFT - RIGHT) * (t_c - low) / max(high - low, 5.0)
 
@@ -71,8 +71,7 @@ def _head(plan: Plan, said: list[str]) -> str:
     )
 
 
-def _ticks(rows: list[Passage], place: Callable[[float], float], units: Units, top: float, bottom: float) -> str:
-    ends = [t for p in rows if p.wall_c is not None for t in (p.wall_c, p.point_c)] or [0.0, 10.0]
+def _ticks(ends: list[float], place: Callable[[float], float], units: Units, top: float, bottom: float) -> str:
     step = 5.0 if max(ends) - min(ends) <= 30.0 else 10.0
     first = step * floor(min(ends) / step)
     made = []
@@ -120,7 +119,7 @@ def _gap(p: Passage, units: Units) -> str:
     if gap_k > 0.0:
         return f"{units.difference(gap_k)} above the {point}"
     ice = ", ice may block" if p.wall_c is not None and p.wall_c < 0.0 else ""
-    if p.formed_kg_per_h <= DRY:
+    if p.formed_kg_per_h <= DRY_KG_PER_H:
         return f"{units.difference(-gap_k)} below the {point}{ice}"
     return f"water falls out: {units.water(p.formed_kg_per_h)}{ice}"
 
@@ -131,13 +130,9 @@ def _does(p: Passage, units: Units) -> str:
         for word, kg_per_h in (
             ("drains", p.drained_kg_per_h), ("takes up", p.taken_kg_per_h), ("carries on", p.carried_kg_per_h),
         )
-        if kg_per_h > DRY
+        if kg_per_h > DRY_KG_PER_H
     ]  # fmt: skip
     return ", ".join(did) or f"{units.temperature(p.outlet.temperature_c)} out, no liquid"
-
-
-def _wrapped(text: str, width: int) -> list[str]:
-    return wrap(text, width)
 
 
 def _foot(height: float) -> str:

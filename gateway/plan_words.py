@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from textwrap import fill
 
 from gateway.compressed_air import (
+    PSI_PA,
     at_pressure_c,
     iso_8573_humidity_class,
     modelled_liquid_class,
@@ -15,23 +16,24 @@ from gateway.compressed_air import (
     reference_dry_air_kg_per_m3,
 )
 from gateway.plan import (
+    DRY_KG_PER_H,
     SOLIDS,
     WORKPLACE,
     Plan,
     Result,
     air_at_the_pot,
+    is_wet,
     pot_margin_k,
     run,
     treatment,
     water_in_pot_and_hose_kg_per_h,
     without,
 )
+from gateway.plan_figures import SCALES
 from gateway.psychrometrics import OutOfRange
-from gateway.water_path import Passage
+from gateway.water_path import Passage, each_piece
 
-PSI_PA, GALLON_KG = 6894.757293168, 3.785411784
-CUBIC_FOOT_A_MINUTE = 0.3048**3 / 60.0
-DRY = 1e-3  # kg/h, a drop every few minutes: below this a table shows a dash
+GALLON_KG = 3.785411784  # of water, taken as 1 kg/l
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +107,9 @@ def _weather(result: Result, units: Units) -> str:
 
 def sentence(result: Result, units: Units) -> str:
     """Where water falls out, and what that means at the pot."""
-    wet = [f"{p.label} {units.water(p.formed_kg_per_h)}" for p in result.passages if p.formed_kg_per_h > DRY]
+    wet = [
+        f"{p.label} {units.water(p.formed_kg_per_h)}" for p in result.passages if p.formed_kg_per_h > DRY_KG_PER_H
+    ]
     falls = f"Water falls out in: {', '.join(wet)}." if wet else "No water falls out anywhere."
     margin, water = pot_margin_k(result), units.water(water_in_pot_and_hose_kg_per_h(result))
     if margin is None:
@@ -119,14 +123,8 @@ def sentence(result: Result, units: Units) -> str:
     return f"{falls} None falls out in pot and hose: their coldest wall is {clear}."
 
 
-def is_wet(result: Result) -> bool:
-    """Whether water reaches or falls out in pot or hose."""
-    margin = pot_margin_k(result)
-    return water_in_pot_and_hose_kg_per_h(result) > DRY or (margin is not None and margin <= 0.0)
-
-
 def _flow(result: Result, units: Units) -> list[str]:
-    per_scfm = CUBIC_FOOT_A_MINUTE * reference_dry_air_kg_per_m3("scf 68 °F")
+    per_scfm = SCALES["flow of free air"]["cfm"] * reference_dry_air_kg_per_m3("scf 68 °F")
     used, low, high, available = (
         f"{flow / per_scfm:.0f}"
         for flow in (result.flow_used_kg_per_s, *result.flow_band_kg_per_s, result.flow_available_kg_per_s)
@@ -173,14 +171,10 @@ def _table(result: Result, units: Units) -> list[str]:
     return [
         _columns(COLUMNS),
         _columns(("in flow order", t, p, f"{t} arriving", t, k, w, w, w, w)),
-        *(_row(each, station, units) for each in _flat(result.passages)),
+        *(_row(each, station, units) for each in each_piece(result.passages)),
         f"Water in {units.water(start.water_kg_per_s * 3600.0)} = drained, taken up or left {units.water(gone)}"
         f" + leaving with the air {units.water(end.water_kg_per_s * 3600.0)}.",
     ]
-
-
-def _flat(passages: tuple[Passage, ...]) -> list[Passage]:
-    return [each for p in passages for each in (*p.step.inner, p)]
 
 
 def _columns(cells: tuple[str, ...]) -> str:
@@ -190,7 +184,7 @@ def _columns(cells: tuple[str, ...]) -> str:
 
 def _row(p: Passage, station_pa: float, units: Units) -> str:
     def water(kg_per_h: float) -> str:
-        return units.water.number(kg_per_h) if abs(kg_per_h) > DRY else "-"
+        return units.water.number(kg_per_h) if abs(kg_per_h) > DRY_KG_PER_H else "-"
 
     drained = water(p.drained_kg_per_h + p.taken_kg_per_h)
     t = units.temperature.number
@@ -239,7 +233,7 @@ def _with_and_without(plan: Plan, result: Result, units: Units) -> list[str]:
 def _what_if(words: str, result: Result, units: Units) -> str:
     margin = pot_margin_k(result)
     gap = "-" if margin is None else units.difference(margin)
-    into = sum(p.inlet.liquid_kg_per_s for p in _flat(result.passages) if p.kind in SOLIDS) * 3600.0
+    into = sum(p.inlet.liquid_kg_per_s for p in each_piece(result.passages) if p.kind in SOLIDS) * 3600.0
     return (
         f"  {words:<26}{units.water(water_in_pot_and_hose_kg_per_h(result)):>18}{gap:>17}{units.water(into):>20}"
     )
@@ -262,7 +256,7 @@ def as_json(plan: Plan, result: Result) -> str:
         "water_in_pot_and_hose_kg_per_h": water_in_pot_and_hose_kg_per_h(result),
         "pot_margin_k": pot_margin_k(result),
         "need": plan.need and {"pot_margin_k": plan.need.pot_margin_k, "clause": plan.need.clause},
-        "pieces": [_piece(p) for p in _flat(result.passages)],
+        "pieces": [_piece(p) for p in each_piece(result.passages)],
         "remarks": list(result.remarks),
         "assumed": [f"{each.where}: {each.what}" for each in plan.assumed],
     }  # fmt: skip

@@ -17,19 +17,21 @@ from dataclasses import dataclass, field, replace
 from math import inf
 from typing import Protocol
 
+from gateway.compressed_air import condensation_point_at
 from gateway.psychrometrics import (
     HOTTEST_GAS_C,
     OutOfRange,
     condensation_point_c,
     humidity_ratio,
+    saturated_vapour_pressure_pa,
     saturation_pressure_water_pa,
     vapour_pressure_from_humidity_ratio_pa,
     vapour_pressure_pa,
 )
-from gateway.psychrometrics import saturated_vapour_pressure_pa as saturated_pa
+from gateway.wet_bulb import DRY_AIR_HEAT, LATENT, VAPOUR_HEAT
 
-# J/kg and J/(kg K): ASHRAE Handbook Fundamentals 2017, chapter 1, equations 28 to 30; liquid from equation 33.
-DRY_J, VAPOUR_J, LIQUID_J, LATENT_J = 1006.0, 1860.0, 4186.0, 2_501_000.0
+# J/(kg K) and J/kg; liquid water from ASHRAE Handbook Fundamentals 2017, chapter 1, equation 33.
+DRY_J, VAPOUR_J, LATENT_J, LIQUID_J = 1e3 * DRY_AIR_HEAT, 1e3 * VAPOUR_HEAT, 1e3 * LATENT, 4186.0
 HOUR_S = 3600.0
 HALVINGS = 100  # down to the last bit of a double
 
@@ -41,15 +43,6 @@ class Place:
     name: str
     wall_c: float
     pressure_pa: float
-
-
-def condensation_point_at(vapour_pressure_pa: float, from_pa: float, at_pa: float) -> tuple[float, bool]:
-    """Return dew (or frost) point [°C] of vapour measured at from_pa where the pressure is at_pa.
-
-    The share of vapour stays, so its partial pressure follows the pressure (Dalton). The flag is True for a
-    frost point. Raises OutOfRange outside the range of `psychrometrics`.
-    """
-    return condensation_point_c(vapour_pressure_pa * at_pa / from_pa, at_pa)
 
 
 def condensation_margin_k(vapour_pressure_pa: float, from_pa: float, places: Sequence[Place]) -> float:
@@ -108,11 +101,7 @@ def saturated_ratio(t_c: float, p_pa: float) -> float:
     """
     if t_c > HOTTEST_GAS_C or (t_c > 80.0 and saturation_pressure_water_pa(t_c) >= 0.98 * p_pa):
         return inf
-    return humidity_ratio(_saturated_pa(t_c, p_pa), p_pa)
-
-
-def _saturated_pa(t_c: float, p_pa: float) -> float:
-    return saturated_pa(t_c, p_pa, True) if t_c < 0.0 else vapour_pressure_pa(t_c, 1.0, p_pa)
+    return humidity_ratio(saturated_vapour_pressure_pa(t_c, p_pa, frost=t_c < 0.0), p_pa)
 
 
 def settled(air: Air, t_c: float, p_pa: float) -> Air:
@@ -239,6 +228,11 @@ class Passage:
     def heat_w(self) -> float:
         """Heat given to the surroundings [W]; negative where work or heat comes in."""
         return self.step.heat_w
+
+
+def each_piece(passages: Sequence[Passage]) -> list[Passage]:
+    """Every passage in the order of the flow, those inside a bypass before its own."""
+    return [each for passage in passages for each in (*passage.step.inner, passage)]
 
 
 DRYERS = ("deliquescent dryer", "refrigerated dryer", "adsorption dryer", "bypass")

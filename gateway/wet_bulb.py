@@ -66,7 +66,7 @@ def psychrometer_rh(t_c: float, wet_c: float, p_pa: float, ventilated: bool = Tr
     need less than no water. Source: WMO-No. 8, Annex 4.B; still air 8.0e-4 /K, common practice, no source.
     """
     _check_bulb(t_c, wet_c, p_pa)
-    saturated = _saturated_pa(wet_c, p_pa)
+    saturated = saturated_vapour_pressure_pa(wet_c, p_pa, frost=wet_c < 0.0)
     e_pa = saturated - _coefficient_per_k(wet_c, ventilated) * p_pa * (t_c - wet_c)
     if e_pa <= 0.0:
         raise OutOfRange("wet bulb (C)", wet_c, f"higher, for dry air at {t_c:.6g}")
@@ -121,14 +121,9 @@ def _coefficient_per_k(wet_c: float, ventilated: bool) -> float:
     return VENTILATED_ICE if wet_c < 0.0 else at_zero * (1.0 + slope * wet_c)
 
 
-def _saturated_pa(wet_c: float, p_pa: float) -> float:
-    """Vapour pressure at the bulb [Pa]: over ice below 0 C."""
-    return saturated_vapour_pressure_pa(wet_c, p_pa, frost=wet_c < 0.0)
-
-
 def _ratio_of_bulb(t_c: float, wet_c: float, p_pa: float) -> float:
     """Humidity ratio [kg/kg] of air at t_c whose thermodynamic wet bulb is wet_c; below 0: no such air."""
     latent, slope, heat = _OVER_ICE if wet_c < 0.0 else _OVER_WATER
-    saturated = humidity_ratio(_saturated_pa(wet_c, p_pa), p_pa)
+    saturated = humidity_ratio(saturated_vapour_pressure_pa(wet_c, p_pa, frost=wet_c < 0.0), p_pa)
     sensible = DRY_AIR_HEAT * (t_c - wet_c)
     return ((latent - slope * wet_c) * saturated - sensible) / (latent + VAPOUR_HEAT * t_c - heat * wet_c)

@@ -9,9 +9,9 @@ import pytest
 
 from alerts.measured import Measured, Validity, unknown
 from gateway import psychrometrics as air
+from gateway.compressed_air import condensation_point_at
 from gateway.measured_air import Air, Channels, Told, air_of, gap, humidity_at, joined, measured, point_of
 from gateway.uncertainty import Uncertain, propagate, raw, weighted
-from gateway.water_path import condensation_point_at
 from tests.sites import site
 
 ATMOSPHERE = 101_325.0
