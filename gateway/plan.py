@@ -149,7 +149,7 @@ def run(plan: Plan, weather: Weather | None = None) -> Result:
     used, low, high = _flow_used(plan, air, density)
     available = plan.source.delivery_m3_per_s * (1.0 - plan.source.derating) * density
     start = intake(air.air_temperature_c, air.rh, air.station_pressure_pa, min(used, available))
-    passages = walk(start, [_compressor(plan.source, air), *(_piece(r, plan, air) for r in plan.recipes)])
+    passages = walk(start, [_compressor(plan.source, air), *(_piece(r, air) for r in plan.recipes)])
     return Result(
         air, passages, used, (low, high), available, tuple(_remarks(plan, passages, air.station_pressure_pa))
     )
@@ -177,6 +177,14 @@ def is_wet(result: Result) -> bool:
     """Whether water reaches or falls out in pot or hose."""
     margin = pot_margin_k(result)
     return water_in_pot_and_hose_kg_per_h(result) > DRY_KG_PER_H or (margin is not None and margin <= 0.0)
+
+
+def meets_need(plan: Plan, result: Result) -> bool | None:
+    """Whether pot and hose keep the margin asked for and stay dry; None: none is asked, or there is neither."""
+    margin = pot_margin_k(result)
+    if plan.need is None or margin is None:
+        return None
+    return margin >= plan.need.pot_margin_k and not is_wet(result)
 
 
 def water_in_pot_and_hose_kg_per_h(result: Result) -> float:
@@ -215,52 +223,52 @@ def _compressor(source: Source, air: Weather) -> Compressor:
     return Compressor("compressor", outlet_pa, discharge_c)
 
 
-def _piece(recipe: Recipe, plan: Plan, air: Weather) -> Piece:
-    return MAKERS[recipe.kind](recipe, recipe.figures, plan, air)
+def _piece(recipe: Recipe, air: Weather) -> Piece:
+    return MAKERS[recipe.kind](recipe, recipe.figures, air)
 
 
-def _separator(recipe: Recipe, of: Figures, _: Plan, __: Weather) -> Piece:
+def _separator(recipe: Recipe, of: Figures, _: Weather) -> Piece:
     return Separator(recipe.label, of["efficiency"], of["drop_pa"], recipe.kind)
 
 
-def _regulator(recipe: Recipe, of: Figures, _: Plan, air: Weather) -> Piece:
+def _regulator(recipe: Recipe, of: Figures, air: Weather) -> Piece:
     return Regulator(recipe.label, absolute_pressure_pa(of["outlet_gauge_pa"], air.station_pressure_pa))
 
 
-def _bypass(recipe: Recipe, of: Figures, plan: Plan, air: Weather) -> Piece:
-    return Bypass(recipe.label, of["share"], tuple(_piece(each, plan, air) for each in recipe.around))
+def _bypass(recipe: Recipe, of: Figures, air: Weather) -> Piece:
+    return Bypass(recipe.label, of["share"], tuple(_piece(each, air) for each in recipe.around))
 
 
-def _pot(recipe: Recipe, of: Figures, _: Plan, air: Weather) -> Piece:
+def _pot(recipe: Recipe, of: Figures, air: Weather) -> Piece:
     wall_c = air.air_temperature_c - air.pot_wall_below_air_k
     return Pot(recipe.label, wall_c, of["contact"], of["drop_pa"])
 
 
-Maker = Callable[[Recipe, Figures, Plan, Weather], Piece]
+Maker = Callable[[Recipe, Figures, Weather], Piece]
 MAKERS: dict[str, Maker] = {
-    "aftercooler": lambda r, of, _, air: Aftercooler(
+    "aftercooler": lambda r, of, air: Aftercooler(
         r.label, air.air_temperature_c + of["housing_k"], of["approach_k"], of["drop_pa"]
     ),
     "separator": _separator,
     "coalescing filter": _separator,
     "after-filter": _separator,
     "pot-inlet trap": _separator,
-    "receiver": lambda r, of, _, air: Receiver(
+    "receiver": lambda r, of, air: Receiver(
         r.label, air.air_temperature_c + of["wall_above_air_k"], of["contact"], of["drained"]
     ),
-    "refrigerated dryer": lambda r, of, _, __: RefrigeratedDryer(
+    "refrigerated dryer": lambda r, of, _: RefrigeratedDryer(
         r.label, of["pdp_c"], of["outlet_c"], of["drained"], of["drop_pa"]
     ),
-    "adsorption dryer": lambda r, of, _, __: AdsorptionDryer(
+    "adsorption dryer": lambda r, of, _: AdsorptionDryer(
         r.label, of["pdp_c"], of["warming_k"], of["purge"], of["drop_pa"]
     ),
-    "deliquescent dryer": lambda r, of, _, __: SaltBed(
+    "deliquescent dryer": lambda r, of, _: SaltBed(
         r.label, of["equilibrium_rh"], of["shell_loss"], of["drop_pa"]
     ),
     "regulator": _regulator,
     "bypass": _bypass,
     "pot": _pot,
-    "hose": lambda r, of, _, air: Hose(r.label, air.air_temperature_c, of["contact"], of["drop_pa"]),
+    "hose": lambda r, of, air: Hose(r.label, air.air_temperature_c, of["contact"], of["drop_pa"]),
 }  # fmt: skip
 
 
@@ -290,8 +298,3 @@ def _about(recipe: Recipe, inlet: Air) -> str:
 
 def _ices(passage: Passage) -> bool:
     return passage.wall_c is not None and passage.wall_c < 0.0 and (passage.gap_k or 0.0) < 0.0
-
-
-def air_at_the_pot(result: Result) -> Air:
-    """The air that reaches the pot, or what leaves the train where there is none."""
-    return next((p.inlet for p in result.passages if p.kind == "pot"), result.passages[-1].outlet)

@@ -8,7 +8,8 @@ import sys
 from gateway import plan_hours, plan_picture, plan_weather, plan_words
 from gateway.plan import Plan
 from gateway.plan import run as walk_plan
-from gateway.plan_file import PlanErrors, load
+from gateway.plan_file import load
+from gateway.plan_reading import PlanErrors
 from gateway.plan_weather import WeatherErrors
 from gateway.psychrometrics import OutOfRange
 

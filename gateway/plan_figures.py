@@ -149,7 +149,7 @@ def read(text: object, figure: Figure) -> float:
     value = number * scale[unit]
     if figure.measures == "share" and not 0.0 <= value <= 1.0:
         raise ValueError("a share lies between 0 % and 100 %")
-    if value < 0.0 and figure.measures not in ("altitude", "temperature difference"):
+    if value < 0.0 and figure.measures != "altitude":
         raise ValueError("cannot be negative")
     return value
 

@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
-from gateway.plan import DRY_KG_PER_H, Plan, Result, is_wet, pot_margin_k, run, water_in_pot_and_hose_kg_per_h
+from gateway.plan import (
+    DRY_KG_PER_H,
+    Plan,
+    Result,
+    is_wet,
+    meets_need,
+    pot_margin_k,
+    run,
+    water_in_pot_and_hose_kg_per_h,
+)
 from gateway.plan_weather import Hour
 from gateway.plan_words import Units
 from gateway.psychrometrics import OutOfRange
@@ -26,6 +35,7 @@ class Outcome:
     margin_k: float | None = None
     wet: bool = False
     short: bool = False
+    met: bool | None = None
     reason: str = ""
 
 
@@ -49,12 +59,8 @@ class Year:
 
     @property
     def below_need(self) -> list[Outcome]:
-        """The hours below the margin the user asked for; empty where none was."""
-        return [
-            e
-            for e in self.known
-            if self.need_k is not None and e.margin_k is not None and e.margin_k < self.need_k
-        ]
+        """The hours in which what the user asked of the pot is not met; empty where nothing was asked."""
+        return [each for each in self.known if each.met is False]
 
 
 def work_out(plan: Plan, hours: Sequence[Hour], progress: Progress) -> Year:
@@ -77,7 +83,8 @@ def _outcome(plan: Plan, hour: Hour, formed: dict[str, float]) -> Outcome:
     for passage in result.passages:
         formed[passage.label] = formed.get(passage.label, 0.0) + max(passage.formed_kg_per_h, 0.0)
     water = water_in_pot_and_hose_kg_per_h(result)
-    return Outcome(hour, water, pot_margin_k(result), is_wet(result), result.shortfall_share > 0.0)
+    short = result.shortfall_share > 0.0
+    return Outcome(hour, water, pot_margin_k(result), is_wet(result), short, meets_need(plan, result))
 
 
 def text(year: Year, units: Units) -> str:
@@ -89,16 +96,28 @@ def text(year: Year, units: Units) -> str:
         "Every hour is counted as if the crew blasted through it.",
     ]
     if total > known:
-        reasons = Counter(each.reason for each in year.outcomes if each.water_kg_per_h is None)
-        told = "; ".join(f"{count} x {reason}" for reason, count in reasons.most_common(3))
-        lines.append(f"{total - known} hours are not known, which is not the same as dry: {told}.")
+        lines.append(f"{total - known} hours are not known, which is not the same as dry:")
+        lines += _reasons(year)
     if year.need_k is not None:
         lines.append(f"The pot margin asked for is not met in {len(year.below_need)} hours, modelled.")
     else:
         lines.append("No limit set: no pot margin was asked for.")
     if short := sum(each.short for each in year.outcomes):
-        lines.append(f"The compressor is short of air in {short} of them: the pressure at the nozzle will fall.")
+        lines.append(
+            f"The compressor is short of air in {short} of the hours: the pressure at the nozzle will fall."
+        )
     return "\n".join([*lines, *_percentiles(year, units), *_months(year), *_worst(year, units), *_pieces(year)])
+
+
+def _reasons(year: Year) -> list[str]:
+    """Every reason with its count and the first hour it stands for; figures in it are those of that hour."""
+    firsts: dict[str, tuple[int, Outcome]] = {}
+    for each in year.outcomes:
+        if each.water_kg_per_h is None:
+            kind = re.sub(r"-?\d[\d.e+-]*", "#", each.reason)
+            count, first = firsts.get(kind, (0, each))
+            firsts[kind] = (count + 1, first)
+    return [f"  {count} x {first.reason} (first at {first.hour.time})" for count, first in firsts.values()]
 
 
 def _percentiles(year: Year, units: Units) -> list[str]:

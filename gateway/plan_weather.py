@@ -8,6 +8,7 @@ EPW: columns of the EnergyPlus weather format, dry bulb 7, dew point 8, relative
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import isfinite
@@ -59,6 +60,8 @@ def _epw(text: str, pot_k: float) -> Iterator[Hour]:
         if not all(cell.strip().isdigit() for cell in row[1:4]):
             raise WeatherErrors(f"line {number}: month, day and hour are whole numbers, this has {row[1:4]}")
         month = int(row[1])
+        if not 1 <= month <= 12:
+            raise WeatherErrors(f"line {number}: the month is {month}, allowed is 1 to 12")
         time = f"{month:02d}-{int(row[2]):02d} {int(row[3]):02d}:00"
         given = {"air": (row[6], 99.9), "rh": (row[8], 999.0), "pressure": (row[9], 999_999.0)}
         values = {what: _number(cell) for what, (cell, _) in given.items()}
@@ -81,9 +84,9 @@ def _csv(text: str, pot_k: float) -> Iterator[Hour]:
             raise WeatherErrors(f"line {number}: {len(row)} columns, the head has {len(head)}")
         time = row[head.index("time")].strip()
         values = {what: _turned(row[at], turn) for what, (at, turn) in places.items()}
-        missing = [what for what, value in values.items() if value is None]
-        if missing:
-            yield Hour(time, _month(time), None, f"{', '.join(missing)} missing")
+        lacking = [f"{head[at]} {_lack(row[at])}" for what, (at, _) in places.items() if values[what] is None]
+        if lacking:
+            yield Hour(time, _month(time), None, ", ".join(lacking))
             continue
         yield _from_csv(time, {what: value for what, value in values.items() if value is not None}, pot_k)
 
@@ -92,6 +95,9 @@ def _places(head: list[str]) -> dict[str, tuple[int, Turn]]:
     for name in head:
         if name != "time" and name not in COLUMNS:
             raise WeatherErrors(f"line 1: column '{name}' is not known here{closest(name, COLUMNS)}")
+    told = [name if name == "time" else COLUMNS[name][0] for name in head]
+    if twice := {what for what in told if told.count(what) > 1}:
+        raise WeatherErrors(f"line 1: said by more than one column: {', '.join(sorted(twice))}; leave one out")
     places = {COLUMNS[name][0]: (at, COLUMNS[name][1]) for at, name in enumerate(head) if name != "time"}
     if (
         "time" not in head
@@ -140,7 +146,15 @@ def _turned(cell: str, turn: Turn) -> float | None:
     return None if value is None else turn(value)
 
 
+def _lack(cell: str) -> str:
+    return f"unreadable: {cell.strip()[:20]!r}" if cell.strip() else "missing"
+
+
 def _month(time: str) -> int:
-    """Month of an ISO 8601 time, 0 where there is none."""
-    parts = time.split("-")
-    return int(parts[1]) if len(parts) > 2 and parts[1].isdigit() and 1 <= int(parts[1]) <= 12 else 0
+    """Month of an ISO 8601 date, 0 where the time is none. Raises: WeatherErrors for a month beyond 12."""
+    found = re.match(r"\d{4}-(\d{2})-", time)
+    if found is None:
+        return 0
+    if not 1 <= int(found[1]) <= 12:
+        raise WeatherErrors(f"time {time!r}: the month is {found[1]}, allowed is 01 to 12")
+    return int(found[1])

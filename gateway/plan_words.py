@@ -21,8 +21,8 @@ from gateway.plan import (
     WORKPLACE,
     Plan,
     Result,
-    air_at_the_pot,
     is_wet,
+    meets_need,
     pot_margin_k,
     run,
     treatment,
@@ -31,7 +31,7 @@ from gateway.plan import (
 )
 from gateway.plan_figures import SCALES
 from gateway.psychrometrics import OutOfRange
-from gateway.water_path import Passage, each_piece
+from gateway.water_path import Air, Passage, each_piece
 
 GALLON_KG = 3.785411784  # of water, taken as 1 kg/l
 
@@ -151,12 +151,17 @@ def _work(lost_pa: float) -> str:
 
 
 def _need(plan: Plan, result: Result, units: Units) -> str:
-    margin = pot_margin_k(result)
-    if plan.need is None or margin is None:
+    if plan.need is None:
         return "No limit set: the plan says where water falls out, not whether that is acceptable."
-    met = "met" if margin >= plan.need.pot_margin_k else "not met"
-    asked = units.difference(plan.need.pot_margin_k)
-    return f"Pot margin of {asked} ({plan.need.clause}): {met}, modelled."
+    asked = f"Pot margin of {units.difference(plan.need.pot_margin_k)} ({plan.need.clause})"
+    met = meets_need(plan, result)
+    if met is None:
+        return f"{asked}: not known, the plan has no pot or hose."
+    if met:
+        return f"{asked}: met, modelled."
+    margin = pot_margin_k(result)
+    liquid = margin is not None and margin >= plan.need.pot_margin_k
+    return f"{asked}: not met, modelled{'; liquid is carried into pot or hose' if liquid else ''}."
 
 
 COLUMNS = ("", "leaves", "pressure", "dew point", "wall", "gap", "formed", "drained", "carried", "stays")
@@ -198,15 +203,16 @@ def _row(p: Passage, station_pa: float, units: Units) -> str:
 
 
 def _pot_sees(result: Result, units: Units) -> list[str]:
-    air, station = air_at_the_pot(result), result.weather.station_pressure_pa
+    air, station = _air_at_the_pot(result), result.weather.station_pressure_pa
     point_c, frost = air.point
     reference = station + 7e5
     at_7, _ = at_pressure_c(point_c, air.pressure_pa, reference, frost)
     let_down, ice = at_pressure_c(point_c, air.pressure_pa, station, frost)
     dry_m3 = reference_dry_air_kg_per_m3("ISO 8573-1")
-    liquid = modelled_liquid_class(
-        air.liquid_kg_per_s / air.dry_kg_per_s * dry_m3, f"{(air.pressure_pa - station) / 1e5:.1f} bar(g)"
-    )
+    basis = f"{(air.pressure_pa - station) / 1e5:.1f} bar(g)"
+    liquid = "no liquid modelled"
+    if air.liquid_kg_per_s > 0.0:
+        liquid = modelled_liquid_class(air.liquid_kg_per_s / air.dry_kg_per_s * dry_m3, basis)
     word = {True: "frost point", False: "dew point"}
     line = units.gauge(air.pressure_pa - station)
     vapour, wet = (units.water(kg_per_s * 3600.0) for kg_per_s in (air.vapour_kg_per_s, air.liquid_kg_per_s))
@@ -216,6 +222,11 @@ def _pot_sees(result: Result, units: Units) -> list[str]:
         f"to the station's pressure {word[ice]} {units.temperature(let_down)}; "
         f"{iso_8573_humidity_class(at_7, reference, station)}; {liquid} (ISO 8573-1:2010).",
     ]
+
+
+def _air_at_the_pot(result: Result) -> Air:
+    """The air that reaches the pot, or what leaves the train where there is none."""
+    return next((p.inlet for p in result.passages if p.kind == "pot"), result.passages[-1].outlet)
 
 
 def _with_and_without(plan: Plan, result: Result, units: Units) -> list[str]:

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from gateway.__main__ import main
+from gateway.plan import Need, Plan, meets_need, pot_margin_k, water_in_pot_and_hose_kg_per_h
+from gateway.plan import run as walk_plan
+from gateway.plan_file import load
+from gateway.plan_words import UNITS, text
 
 PLANS = Path(__file__).parent.parent / "deploy" / "plans"
 HOT = PLANS / "hot-humid.toml"
@@ -80,3 +85,40 @@ def test_refusals(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     wrong.write_text(HOT.read_text().replace('"110 psig"', '"300 psig"'))
     assert main(["plan", str(wrong)]) == 2
     assert "total pressure" in capsys.readouterr().err
+
+
+def wet_pot_far_from_its_dew_point() -> Plan:
+    """A pot 20 K warmer than the air: its wall is clear of the dew point while liquid is carried into it."""
+    hot = load(HOT.read_text(encoding="utf-8"))
+    pieces = tuple(r for r in hot.recipes if r.kind in ("aftercooler", "pot"))
+    warm = replace(hot.weather, pot_wall_below_air_k=-20.0)
+    return replace(hot, recipes=pieces, weather=warm, need=Need(3.0, "ours 4.2"))
+
+
+def test_a_need_is_not_met_by_a_pot_that_gets_liquid() -> None:
+    """However far the wall is from the dew point, water that is carried in is water in the pot."""
+    wet = wet_pot_far_from_its_dew_point()
+    cool = replace(wet, recipes=tuple(replace(r, figures={**r.figures, "contact": 0.0}) for r in wet.recipes))
+    result = walk_plan(cool)
+    margin = pot_margin_k(result)
+    assert margin is not None
+    assert margin > 3.0
+    assert water_in_pot_and_hose_kg_per_h(result) > 1.0
+    assert meets_need(cool, result) is False
+    assert "not met, modelled; liquid is carried into pot or hose." in text(cool, result, UNITS["si"])
+
+
+def test_a_need_without_a_pot_is_not_known() -> None:
+    """Neither met nor "no limit set"."""
+    hot = load(HOT.read_text(encoding="utf-8"))
+    bare = replace(hot, need=Need(3.0, "ours 4.2"), recipes=hot.recipes[:2])
+    result = walk_plan(bare)
+    assert meets_need(bare, result) is None
+    assert "Pot margin of 3.0 K (ours 4.2): not known, the plan has no pot or hose." in text(
+        bare, result, UNITS["si"]
+    )
+
+
+def test_no_liquid_class_where_no_liquid_is_modelled(capsys: pytest.CaptureFixture[str]) -> None:
+    """Class 7 begins at 0, which would read as if there were some."""
+    assert "no liquid modelled" in " ".join(said(capsys, str(HOT)).split())

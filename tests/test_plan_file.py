@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from gateway.plan import Assumption
-from gateway.plan_file import PlanErrors, load
+from gateway.plan_file import load
+from gateway.plan_reading import PlanErrors
 
 PLANS = Path(__file__).parent.parent / "deploy" / "plans"
 GOOD = (PLANS / "hot-humid.toml").read_text(encoding="utf-8")
@@ -119,6 +120,23 @@ def test_a_bypass_holds_the_pieces_it_goes_around() -> None:
         ),
         ('loss = "5 psi"\n', "", '[[piece]]\nkind = "hose"', "loss is missing"),
         ("[[hood]]", "[[hat]]", "[[hat]]", "table 'hat' is not known here"),
+        ("[[nozzle]]", "[nozzle]", "[nozzle]", "'nozzle' is written [[nozzle]], once for each"),
+        ("[[hood]]", "[hood]", "[hood]", "'hood' is written [[hood]]"),
+        ("[weather]", "[[weather]]", "[[weather]]", "'weather' is written [weather], once"),
+        (
+            "simulated = true",
+            "simulatd = true",
+            "simulatd",
+            "'simulatd' is not known here, did you mean 'simulated'",
+        ),
+        ("simulated = true", 'simulated = "yes"', "simulated =", "simulated is true or false"),
+        ('altitude = "10 m"', 'altitude = "10 m"\npot_wall_below_air = "-2 K"', "pot_wall", "cannot be negative"),
+        (
+            '"200 °F"',
+            '"200 °F"\nisentropic_efficiency = "75 %"',
+            "isentropic",
+            "does not belong to kind 'oil-flooded",
+        ),
         ('wear = "5 %"', 'wear = "5 %"\nnumber = 0', "number", "a whole number from 1 to 100"),
         ('flow = "20 cfm"', 'flow = "-20 cfm"', "flow", "cannot be negative"),
     ],
@@ -139,6 +157,22 @@ def test_all_mistakes_are_told_at_once() -> None:
     with pytest.raises(PlanErrors) as refused:
         load(text)
     assert len(str(refused.value).splitlines()) == 2
+
+
+def test_a_negative_need_is_refused() -> None:
+    """A pot below its dew point cannot be what is asked for."""
+    with pytest.raises(PlanErrors, match="cannot be negative"):
+        load(GOOD + '\n[need]\npot_margin = "-5 K"\nclause = "ours"\n')
+
+
+def test_a_discharge_does_not_belong_to_a_reciprocating_stage() -> None:
+    """It is worked out there; one of the two figures would be dropped."""
+    text = changed('kind = "oil-flooded screw"', 'kind = "one-stage reciprocating"')
+    text = text.replace('"200 °F"', '"200 °F"\nisentropic_efficiency = "75 %"')
+    with pytest.raises(
+        PlanErrors, match="discharge_temperature does not belong to kind 'one-stage reciprocating'"
+    ):
+        load(text)
 
 
 def test_a_bypass_around_nothing_and_a_broken_file_are_refused() -> None:

@@ -54,7 +54,7 @@ def test_csv_hours_are_read_in_their_units_and_a_hole_stays_a_hole() -> None:
     assert first.weather.air_temperature_c == CLOSE(35.0)
     assert (first.weather.rh, first.weather.station_pressure_pa) == (0.8, 101_200.0)
     assert first.weather.pot_wall_below_air_k == 2.0
-    assert (hole.weather, hole.reason) == (None, "rh missing")
+    assert (hole.weather, hole.reason) == (None, "relative_humidity_% missing")
     assert (first.month, last.month) == (7, 8)
 
 
@@ -82,6 +82,13 @@ def test_epw_fills_and_impossible_values_are_not_known() -> None:
 @pytest.mark.parametrize(
     ("content", "name", "says"),
     [
+        (
+            "time,air_temperature_C,air_temperature_F,relative_humidity_%,station_pressure_hPa\n1,2,3,4,5\n",
+            "a.csv",
+            "line 1: said by more than one column: air",
+        ),
+        (CSV.replace("2026-07-01 12", "2026-13-01 12"), "a.csv", "the month is 13, allowed is 01 to 12"),
+        (EPW.replace("2026,1,1,1", "2026,13,1,1"), "a.epw", "line 9: the month is 13, allowed is 1 to 12"),
         ("time,temp\n1,2\n", "a.csv", "column 'temp' is not known here"),
         (
             "time,air_temperature_C,station_pressure_hPa\n1,2,3\n",
@@ -113,7 +120,8 @@ def test_hours_are_counted_as_wet_dry_or_not_known() -> None:
     assert year.outcomes[0].water_kg_per_h == sum(p.left_kg_per_h for p in hot.passages if p.kind == "pot")
     assert year.outcomes[1].water_kg_per_h is None
     words = text(year, UNITS["si"])
-    assert "1 hours are not known, which is not the same as dry: 1 x rh missing." in words
+    assert "1 hours are not known, which is not the same as dry:" in words
+    assert "  1 x relative_humidity_% missing (first at 2026-07-01 13:00)" in words
     assert "No limit set: no pot margin was asked for." in words
 
 
@@ -194,3 +202,25 @@ def test_the_committed_picture_is_that_of_the_shipped_plan(tmp_path: Path) -> No
     committed = PLANS.parent / "pictures" / "plan-hot-humid.svg"
     assert made.read_text(encoding="utf-8") == committed.read_text(encoding="utf-8")
     assert main(["plan", str(HOT), "--svg", str(made), "--hours", str(made)]) == 2
+
+
+def test_every_reason_is_told_once_and_unreadable_is_not_missing() -> None:
+    """Four kinds of not known, each with its count and its first hour; figures do not split a kind."""
+    head = "time,air_temperature_C,relative_humidity_%,station_pressure_hPa\n"
+    rows = "t1,20,50,101\nt2,20,50,102\nt3,abc,50,1013\nt4,20,,1013\nt5,20,120,1013\nt6,20,50,1013\n"
+    words = text(work_out(plan(), read(head + rows, "a.csv"), ignore), UNITS["si"])
+    assert "5 hours are not known" in words
+    assert "  2 x total pressure (Pa) is 10100," in words
+    assert "(first at t1)" in words
+    assert "  1 x air_temperature_C unreadable: 'abc' (first at t3)" in words
+    assert "  1 x relative_humidity_% missing (first at t4)" in words
+    assert "  1 x relative humidity" in words
+
+
+def test_an_hour_with_liquid_in_the_pot_does_not_meet_a_need() -> None:
+    """Wide gaps do not count where liquid is carried into the pot."""
+    need = '\n[need]\npot_margin = "1 K"\nclause = "ours 4.2"\n'
+    carried = load(HOT.read_text(encoding="utf-8").replace('"pot"', '"pot"\nloss = "0.1 bar"') + need)
+    wet = without(without(without(without(carried, "salt dryer"), "coalescing filter"), "wet tank"), "separator")
+    year = work_out(wet, read(CSV, "a.csv"), ignore)
+    assert [each.hour.time for each in year.below_need] == ["2026-07-01 12:00"]
