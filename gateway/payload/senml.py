@@ -8,32 +8,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from math import isfinite
 
 import msgspec
 
-from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
 from gateway.jobsite import Jobsite, Sensor
+from gateway.payload.value import ABSOLUTE_S, MAX_PAYLOAD, Refused, reading_of, time_ms
 from gateway.reading import Reading, Rejected
 
-MAX_PAYLOAD = 65_536
-ABSOLUTE_S = 2**28  # below this a time is relative to now (4.5.3)
-FUTURE_MS = 60_000
 VERSION = 10
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*\Z")
 _KNOWN = frozenset({"bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut"})
-
-# What a working sensor of a kind can say at all, in the unit used inside (trade: generous on purpose).
-PLAUSIBLE: dict[Quantity, tuple[float, float]] = {
-    Quantity.AIR_TEMPERATURE: (-60.0, 80.0),
-    Quantity.STEEL_TEMPERATURE: (-60.0, 150.0),
-    Quantity.WALL_TEMPERATURE: (-60.0, 200.0),
-    Quantity.GAS_TEMPERATURE: (-60.0, 200.0),
-    Quantity.STATION_PRESSURE: (50_000.0, 110_000.0),
-    Quantity.GAUGE_PRESSURE: (-20_000.0, 1_600_000.0),
-    Quantity.ABSOLUTE_PRESSURE: (50_000.0, 1_700_000.0),
-    Quantity.PRESSURE_DEW_POINT: (-100.0, 100.0),
-}
 
 
 class Record(msgspec.Struct):
@@ -76,14 +60,6 @@ class Names:
         return cls(jobsite.id, found)
 
 
-class _Refused(Exception):
-    """Internal: carries the rejection out of the resolution of a pack."""
-
-    def __init__(self, code: str, detail: str) -> None:
-        super().__init__(detail)
-        self.why = Rejected(code, detail)
-
-
 def decode(topic: str, payload: bytes, names: Names, received_ms: int) -> list[Reading] | Rejected:
     """Return the readings of a message, or why nothing of it is believed.
 
@@ -97,7 +73,7 @@ def decode(topic: str, payload: bytes, names: Names, received_ms: int) -> list[R
         return Rejected("too large", f"{len(payload)} bytes; at most {MAX_PAYLOAD} are read")
     try:
         return _resolve(_records(payload), parts[2], names, received_ms)
-    except _Refused as refused:
+    except Refused as refused:
         return refused.why
 
 
@@ -107,9 +83,9 @@ def _records(payload: bytes) -> list[Record]:
         if b'_"' in payload:
             _refuse_must_understand(payload)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise _Refused("not SenML", f"not a SenML JSON pack: {error}") from None
+        raise Refused("not SenML", f"not a SenML JSON pack: {error}") from None
     if not records:
-        raise _Refused("not SenML", "the pack is empty")
+        raise Refused("not SenML", "the pack is empty")
     return records
 
 
@@ -117,7 +93,7 @@ def _refuse_must_understand(payload: bytes) -> None:
     for labels in _labels(payload):
         for label in labels:
             if label.endswith("_") and label not in _KNOWN:
-                raise _Refused("label not understood", f"label {label[:40]} must be understood and is not")
+                raise Refused("label not understood", f"label {label[:40]} must be understood and is not")
 
 
 def _resolve(records: list[Record], level: str, names: Names, received_ms: int) -> list[Reading]:
@@ -129,12 +105,12 @@ def _resolve(records: list[Record], level: str, names: Names, received_ms: int) 
         base_unit = record.bu or base_unit
         base_value = record.bv or base_value
         if record.bver > VERSION:
-            raise _Refused("not SenML", f"version {record.bver} is newer than {VERSION}")
+            raise Refused("not SenML", f"version {record.bver} is newer than {VERSION}")
         sensor = _sensor(base_name + record.n, level, names)
         if record.v is None:
-            raise _Refused("no number", f"{sensor.id} carries no number (v)")
+            raise Refused("no number", f"{sensor.id} carries no number (v)")
         seconds = base_time + record.t
-        measured_ms = _time_ms(seconds, received_ms)
+        measured_ms = time_ms(seconds, received_ms)
         reading = reading_of(sensor, base_value + record.v, record.u or base_unit, measured_ms)
         reading.relative = seconds < ABSOLUTE_S
         readings.append(reading)
@@ -146,46 +122,5 @@ def _sensor(name: str, level: str, names: Names) -> Sensor:
     if sensor is not None:
         return sensor
     if name and not _NAME.match(name):
-        raise _Refused("bad name", f"name {name[:60]!r} is not a SenML name")
-    raise _Refused("unknown sensor", f"no sensor {name[:60] or level[:60]} on topic level {level[:60]}")
-
-
-def _time_ms(seconds: float, received_ms: int) -> int | None:
-    """Return UTC ms; None for a time that says no more than "now" (0, or left out)."""
-    if seconds == 0:
-        return None
-    if not isfinite(seconds):
-        raise _Refused("bad time", "the time is not finite")
-    absolute = seconds if seconds >= ABSOLUTE_S else received_ms / 1000 + seconds
-    measured_ms = round(absolute * 1000)
-    if measured_ms > received_ms + FUTURE_MS:
-        raise _Refused("bad time", f"measured {(measured_ms - received_ms) / 1000:.0f} s in the future")
-    return measured_ms
-
-
-def reading_of(sensor: Sensor, written: float, unit: str, measured_ms: int | None) -> Reading:
-    """Return the reading in the unit used inside. Raises when the value or unit cannot be this sensor's."""
-    if not isfinite(written):
-        raise _Refused("not finite", f"{sensor.id}: the value is not a finite number")
-    spelling = UNITS.get(unit or sensor.unit)
-    if spelling is None or spelling.dimension is not DIMENSION[sensor.quantity]:
-        raise _Refused("wrong unit", f"{sensor.id} states {sensor.unit}, the message says {unit[:20]}")
-    value = spelling.inside(written)
-    if spelling.dimension is Dimension.FRACTION:
-        return _humidity(sensor, value, measured_ms)
-    low, high = PLAUSIBLE.get(sensor.quantity, (-1e9, 1e9))
-    if not low <= value <= high:
-        raise _Refused("impossible value", f"{sensor.id}: {written:g} {unit or sensor.unit} is outside its range")
-    return Reading(sensor.id, value, measured_ms)
-
-
-def _humidity(sensor: Sensor, rh: float, measured_ms: int | None) -> Reading:
-    """Sort a relative humidity: impossible, saturated, below what the sensor resolves, or plain."""
-    accuracy = sensor.accuracy.half_width or 0.0
-    if rh < 0 or rh > 1 + accuracy + 0.03:
-        raise _Refused("impossible value", f"{sensor.id}: {rh * 100:g} %RH cannot be")
-    if rh > 1:
-        return Reading(sensor.id, 1.0, measured_ms, saturated=True)
-    if rh <= accuracy or rh == 0:
-        return Reading(sensor.id, max(accuracy, rh), measured_ms, below_resolution=True)
-    return Reading(sensor.id, rh, measured_ms)
+        raise Refused("bad name", f"name {name[:60]!r} is not a SenML name")
+    raise Refused("unknown sensor", f"no sensor {name[:60] or level[:60]} on topic level {level[:60]}")

@@ -1,0 +1,80 @@
+"""From what a message says to a reading: time, unit, and whether the value can be this sensor's at all.
+
+Every payload form ends here, so that the same value is believed or refused for the same reasons.
+"""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
+from gateway.jobsite import Sensor
+from gateway.reading import Reading, Rejected
+
+MAX_PAYLOAD = 65_536
+ABSOLUTE_S = 2**28  # below this a time is relative to now (RFC 8428, 4.5.3)
+FUTURE_MS = 60_000
+
+# What a working sensor of a kind can say at all, in the unit used inside (trade: generous on purpose).
+PLAUSIBLE: dict[Quantity, tuple[float, float]] = {
+    Quantity.AIR_TEMPERATURE: (-60.0, 80.0),
+    Quantity.STEEL_TEMPERATURE: (-60.0, 150.0),
+    Quantity.WALL_TEMPERATURE: (-60.0, 200.0),
+    Quantity.GAS_TEMPERATURE: (-60.0, 200.0),
+    Quantity.STATION_PRESSURE: (50_000.0, 110_000.0),
+    Quantity.GAUGE_PRESSURE: (-20_000.0, 1_600_000.0),
+    Quantity.ABSOLUTE_PRESSURE: (50_000.0, 1_700_000.0),
+    Quantity.PRESSURE_DEW_POINT: (-100.0, 100.0),
+}
+
+
+class Refused(Exception):
+    """Carries a rejection out of the reading of a message."""
+
+    def __init__(self, code: str, detail: str) -> None:
+        super().__init__(detail)
+        self.why = Rejected(code, detail)
+
+
+def time_ms(seconds: float, received_ms: int) -> int | None:
+    """Return UTC ms of a time [s] as RFC 8428, 4.5.3 counts it; None where it says no more than "now" (0).
+
+    Raises: Refused for a time that is not finite or more than a minute after received_ms.
+    """
+    if seconds == 0:
+        return None
+    if not isfinite(seconds):
+        raise Refused("bad time", "the time is not finite")
+    absolute = seconds if seconds >= ABSOLUTE_S else received_ms / 1000 + seconds
+    measured_ms = round(absolute * 1000)
+    if measured_ms > received_ms + FUTURE_MS:
+        raise Refused("bad time", f"measured {(measured_ms - received_ms) / 1000:.0f} s in the future")
+    return measured_ms
+
+
+def reading_of(sensor: Sensor, written: float, unit: str, measured_ms: int | None) -> Reading:
+    """Return the reading in the unit used inside. Raises when the value or unit cannot be this sensor's."""
+    if not isfinite(written):
+        raise Refused("not finite", f"{sensor.id}: the value is not a finite number")
+    spelling = UNITS.get(unit or sensor.unit)
+    if spelling is None or spelling.dimension is not DIMENSION[sensor.quantity]:
+        raise Refused("wrong unit", f"{sensor.id} states {sensor.unit}, the message says {unit[:20]}")
+    value = spelling.inside(written)
+    if spelling.dimension is Dimension.FRACTION:
+        return _humidity(sensor, value, measured_ms)
+    low, high = PLAUSIBLE.get(sensor.quantity, (-1e9, 1e9))
+    if not low <= value <= high:
+        raise Refused("impossible value", f"{sensor.id}: {written:g} {unit or sensor.unit} is outside its range")
+    return Reading(sensor.id, value, measured_ms)
+
+
+def _humidity(sensor: Sensor, rh: float, measured_ms: int | None) -> Reading:
+    """Sort a relative humidity: impossible, saturated, below what the sensor resolves, or plain."""
+    accuracy = sensor.accuracy.half_width or 0.0
+    if rh < 0 or rh > 1 + accuracy + 0.03:
+        raise Refused("impossible value", f"{sensor.id}: {rh * 100:g} %RH cannot be")
+    if rh > 1:
+        return Reading(sensor.id, 1.0, measured_ms, saturated=True)
+    if rh <= accuracy or rh == 0:
+        return Reading(sensor.id, max(accuracy, rh), measured_ms, below_resolution=True)
+    return Reading(sensor.id, rh, measured_ms)
