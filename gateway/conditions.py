@@ -7,7 +7,7 @@ station or an outlet is worked out once and met by every wall: what a wall adds 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from alerts.measured import Measured, Quantity
 from gateway.jobsite import Area, Jobsite, Piece, Station, Train
@@ -29,8 +29,7 @@ from gateway.uncertainty import Uncertain, weighted
 RUNNING_PA = 20_000.0  # gauge; below this a train counts as vented (our choice, see DEVELOPERS.md)
 
 
-@dataclass(frozen=True, slots=True)
-class Condition:
+class Condition(NamedTuple):
     """One derived value at one place, with the two ends of its gap [°C] where it is a margin."""
 
     place: str
@@ -57,8 +56,7 @@ def conditions(site: Jobsite, read: Read) -> Conditions:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class _OpenAir:
+class _OpenAir(NamedTuple):
     """The air of one station and its condensation point, for all the steel that stands in it."""
 
     label: str
@@ -103,8 +101,7 @@ def is_running(train: Train, read: Read) -> bool | None:
     return max(known) >= RUNNING_PA if known else None
 
 
-@dataclass(frozen=True, slots=True)
-class _Wall:
+class _Wall(NamedTuple):
     """The wall of one piece, the condensation point of the vapour that meets it there, and the margin."""
 
     number: int

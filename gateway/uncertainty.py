@@ -8,12 +8,11 @@ are combined, and one is never stated by hand. Follows JCGM 100:2008 (GUM), 5.1.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from math import hypot, sqrt
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Uncertain:
+class Uncertain(NamedTuple):
     """A value and what each raw input contributes to its uncertainty, both in the unit of the value.
 
     parts: input id -> df/dx u(x), signed; None when the uncertainty of any input is not stated (never 0).
