@@ -95,7 +95,9 @@ def _difference(
     channels = [tracks[name] for name in names if name in tracks]
     if len(channels) < len(names) or any(c.count < LEAST_READINGS or c.spoilt for c in channels):
         return None
-    values = [c.total / c.count for c in channels]
+    values = [
+        c.total / c.count + sensors[name].calibration.correction for c, name in zip(channels, names, strict=True)
+    ]
     slow = all(c.high - c.low <= SLOW_K for c in (channels[0], channels[2]))
     if not slow or abs(values[0] - values[2]) > SAME_AIR_K:
         return None

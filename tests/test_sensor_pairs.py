@@ -9,7 +9,7 @@ import pytest
 
 from alerts.measured import Quantity
 from gateway import sensor_pairs
-from gateway.jobsite import Accuracy, Area, Station
+from gateway.jobsite import Accuracy, Area, Calibration, Station
 from gateway.sensor_pairs import Pair, Probe
 from gateway.sensor_track import Track
 from tests.sites import sensor, site
@@ -65,6 +65,14 @@ def test_vapour_pressure_is_compared_not_humidity() -> None:
     warm = hours(0.60, 0.615, changes={"t1": hour_of(20.4)})
     assert abs(warm.hours[0][1]) < 0.001
     assert hours(0.60, 0.60, changes={"t1": hour_of(20.4)}).hours[0][1] == pytest.approx(0.0248, abs=0.0005)
+
+
+def test_sensors_are_compared_after_the_correction_of_their_calibration() -> None:
+    """64 % by a chip that its certificate says reads 4 % high, beside 60 %: one air."""
+    known = {**SENSORS, "rh1": replace(SENSORS["rh1"], calibration=Calibration(correction=-0.04))}
+    tracks, pair = {"t1": hour_of(20.0), "t2": hour_of(20.0), "rh1": hour_of(0.64), "rh2": hour_of(0.6)}, Pair()
+    sensor_pairs.end_hour(pair, ONE, OTHER, tracks, known, 0)
+    assert pair.hours[0][1] == pytest.approx(0.0, abs=1e-9)
 
 
 def test_perfect_sensors_are_still_given_three_percent() -> None:
