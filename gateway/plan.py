@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from math import inf
 
 from gateway.compressed_air import (
     absolute_pressure_pa,
@@ -30,7 +31,7 @@ from gateway.pieces import (
     Separator,
 )
 from gateway.psychrometrics import vapour_pressure_pa
-from gateway.water_path import Air, Passage, Piece, each_piece, intake, walk
+from gateway.water_path import Passage, Piece, each_piece, intake, walk
 
 Figures = Mapping[str, float]
 TREATMENT = (
@@ -104,10 +105,16 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class Assumption:
-    """What was not stated and is taken all the same: the place and what is taken, with its why."""
+    """What was not stated and is taken all the same: where, the words with "{}" for the figure, their why.
+
+    measures: as in `plan_figures.Figure`, "" without a figure; value: in the unit used inside; name: its key.
+    """
 
     where: str
     what: str
+    measures: str = ""
+    value: float = 0.0
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +141,6 @@ class Result:
     flow_used_kg_per_s: float
     flow_band_kg_per_s: tuple[float, float]
     flow_available_kg_per_s: float
-    remarks: tuple[str, ...] = ()
 
     @property
     def shortfall_share(self) -> float:
@@ -150,9 +156,7 @@ def run(plan: Plan, weather: Weather | None = None) -> Result:
     available = plan.source.delivery_m3_per_s * (1.0 - plan.source.derating) * density
     start = intake(air.air_temperature_c, air.rh, air.station_pressure_pa, min(used, available))
     passages = walk(start, [_compressor(plan.source, air), *(_piece(r, air) for r in plan.recipes)])
-    return Result(
-        air, passages, used, (low, high), available, tuple(_remarks(plan, passages, air.station_pressure_pa))
-    )
+    return Result(air, passages, used, (low, high), available)
 
 
 def without(plan: Plan, label: str) -> Plan:
@@ -166,10 +170,11 @@ def without(plan: Plan, label: str) -> Plan:
 
 def treatment(plan: Plan) -> list[str]:
     """The labels of the pieces that take out water or help to."""
-    return [recipe.label for recipe in _each_recipe(plan) if recipe.kind in TREATMENT]
+    return [recipe.label for recipe in each_recipe(plan) if recipe.kind in TREATMENT]
 
 
-def _each_recipe(plan: Plan) -> list[Recipe]:
+def each_recipe(plan: Plan) -> list[Recipe]:
+    """Every piece as entered, those a bypass goes around after it."""
     return [each for recipe in plan.recipes for each in (recipe, *recipe.around)]
 
 
@@ -180,11 +185,25 @@ def is_wet(result: Result) -> bool:
 
 
 def meets_need(plan: Plan, result: Result) -> bool | None:
-    """Whether pot and hose keep the margin asked for and stay dry; None: none is asked, or there is neither."""
+    """Whether pot and hose keep the margin asked for and stay dry; None: none is asked, or it is not known."""
     margin = pot_margin_k(result)
     if plan.need is None or margin is None:
         return None
-    return margin >= plan.need.pot_margin_k and not is_wet(result)
+    if margin < plan.need.pot_margin_k or is_wet(result):
+        return False
+    return None if doubts(plan, result) else True
+
+
+def doubts(plan: Plan, result: Result) -> list[str]:
+    """Why what the model calls dry is not known to be: a dryer fed hotter than entered for it, too little air."""
+    inlets = {passage.label: passage.inlet.temperature_c for passage in each_piece(result.passages)}
+    highest = {recipe.label: recipe.figures.get("highest_inlet_c", inf) for recipe in each_recipe(plan)}
+    found = [
+        f"inlet of {label} (C) is {inlets[label]:.6g}, entered for it is up to {most:.6g}"
+        for label, most in highest.items()
+        if inlets[label] > most
+    ]
+    return [*found, "the compressor is short of air"] if result.shortfall_share > 0.0 else found
 
 
 def water_in_pot_and_hose_kg_per_h(result: Result) -> float:
@@ -270,31 +289,3 @@ MAKERS: dict[str, Maker] = {
     "pot": _pot,
     "hose": lambda r, of, air: Hose(r.label, air.air_temperature_c, of["contact"], of["drop_pa"]),
 }  # fmt: skip
-
-
-def _remarks(plan: Plan, passages: tuple[Passage, ...], station_pa: float) -> list[str]:
-    """What a person of the trade would point at, each with its figure."""
-    inlets = {passage.label: passage.inlet for passage in each_piece(passages)}
-    found = [words for recipe in _each_recipe(plan) if (words := _about(recipe, inlets[recipe.label]))]
-    found += [f"{p.label}: ice may block" for p in passages if _ices(p)]
-    end_pa = passages[-1].outlet.pressure_pa - station_pa
-    asked_pa = max((nozzle.gauge_pa for nozzle in plan.nozzles), default=0.0)
-    if end_pa < asked_pa - 10_000.0:
-        found.append(
-            f"the train ends at {end_pa / 1e5:.1f} bar(g), the nozzle was planned at {asked_pa / 1e5:.1f}"
-        )
-    return found
-
-
-def _about(recipe: Recipe, inlet: Air) -> str:
-    highest, liquid = recipe.figures.get("highest_inlet_c"), inlet.liquid_kg_per_s * 3600.0
-    if highest is not None and inlet.temperature_c > highest:
-        return f"{recipe.label} is fed at {inlet.temperature_c:.1f} °C, above the {highest:.1f} °C entered for it"
-    if recipe.kind in SOLIDS and liquid > 0.02:
-        spoils = "dissolves its salt" if recipe.kind == "deliquescent dryer" else "ruins its adsorbent"
-        return f"{recipe.label} gets {liquid:.2f} l/h of liquid, which {spoils}"
-    return ""
-
-
-def _ices(passage: Passage) -> bool:
-    return passage.wall_c is not None and passage.wall_c < 0.0 and (passage.gap_k or 0.0) < 0.0

@@ -10,6 +10,7 @@ from gateway.plan import Plan
 from gateway.plan import run as walk_plan
 from gateway.plan_file import load
 from gateway.plan_reading import PlanErrors
+from gateway.plan_units import UNITS, restated
 from gateway.plan_weather import WeatherErrors
 from gateway.psychrometrics import OutOfRange
 
@@ -20,14 +21,14 @@ def run(args: argparse.Namespace, caution: str) -> int:
         plan = load(args.file.read_text(encoding="utf-8"), args.file.name)
         said = _said(plan, args)
     except (OSError, UnicodeDecodeError, PlanErrors, WeatherErrors, OutOfRange) as error:
-        print(f"dewgate plan: {error}", file=sys.stderr)
+        print(f"dewgate plan: {restated(str(error), UNITS[args.units])}", file=sys.stderr)
         return 2
     print(said if args.json else f"{said}\n\n{caution}")
     return 0
 
 
 def _said(plan: Plan, args: argparse.Namespace) -> str:
-    units = plan_words.UNITS[args.units]
+    units = UNITS[args.units]
     if args.hours and args.svg:
         raise PlanErrors("--svg draws one hour and --hours walks many: leave one out")
     if args.hours:

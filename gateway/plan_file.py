@@ -10,7 +10,7 @@ from typing import Any
 from gateway import plan_figures as figures
 from gateway.compressed_air import standard_atmosphere_pa
 from gateway.pieces import salt_equilibrium_rh
-from gateway.plan import Load, Need, Nozzle, Plan, Recipe, Source, Weather
+from gateway.plan import Assumption, Load, Need, Nozzle, Plan, Recipe, Source, Weather
 from gateway.plan_figures import INSIDE, PIECES
 from gateway.plan_reading import PlanErrors, Reading, figures_of, tried
 from gateway.psychrometrics import dew_point_c, relative_humidity, saturated_vapour_pressure_pa
@@ -113,7 +113,9 @@ def _station_pa(found: dict[str, float], open_: Reading) -> float | None:
         return None
     if "station_pressure" in found:
         return found["station_pressure"]
-    open_.assume("weather", "station pressure of the standard atmosphere at the altitude")
+    open_.assume(
+        Assumption("weather", "station pressure of the standard atmosphere at {}", "altitude", found["altitude"])
+    )
     return tried(open_, ("weather", "altitude"), lambda: standard_atmosphere_pa(found["altitude"]))
 
 
@@ -180,7 +182,7 @@ def _hoods(data: dict[str, Any], open_: Reading) -> list[Load]:
         number = _count(table, key, open_)
         made.append(Load(str(table.get("label", "hoods")), number * found.get("flow", 0.0)))
     if made:
-        open_.assume("hoods", "their air passes the whole train; counted as a load, nothing more")
+        open_.assume(Assumption("hoods", "their air passes the whole train; counted as a load, nothing more"))
     return made
 
 
@@ -222,6 +224,8 @@ def _recipe(table: dict[str, Any], at: int, open_: Reading) -> Recipe | None:
         return None
     others = ("kind", "label", *{"bypass": ("around",), "deliquescent dryer": ("salt",)}.get(kind, ()))
     found = figures_of({**table, "label": label}, key, PIECES[kind], others, open_)
+    if kind == "hose":
+        open_.assume(Assumption(label, "wall as warm as the outside air (ours: in the shade)"))
     if kind == "deliquescent dryer":
         _brine(table, key, found, open_)
     return Recipe(label, kind, {INSIDE.get(name, name): value for name, value in found.items()})
@@ -236,7 +240,8 @@ def _brine(table: dict[str, Any], key: Key, found: dict[str, float], open_: Read
             name = figures.salt(table["salt"])
             found["equilibrium_humidity"] = salt_equilibrium_rh(name, SALT_C)
             share = 100.0 * found["equilibrium_humidity"]
-            open_.assume(name, f"{share:.1f} %RH over its brine (Greenspan 1977, at {SALT_C:.0f} °C)")
+            words = f"{share:.1f} %RH over its brine (Greenspan 1977, at {{}})"
+            open_.assume(Assumption(name, words, "temperature", SALT_C))
         except ValueError as error:
             open_.wrong((*key, "salt"), f"piece: {error}")
 

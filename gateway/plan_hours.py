@@ -12,14 +12,15 @@ from gateway.plan import (
     DRY_KG_PER_H,
     Plan,
     Result,
+    doubts,
     is_wet,
     meets_need,
     pot_margin_k,
     run,
     water_in_pot_and_hose_kg_per_h,
 )
+from gateway.plan_units import Units, restated
 from gateway.plan_weather import Hour
-from gateway.plan_words import Units
 from gateway.psychrometrics import OutOfRange
 
 WORST = 10
@@ -80,10 +81,12 @@ def _outcome(plan: Plan, hour: Hour, formed: dict[str, float]) -> Outcome:
         result: Result = run(plan, hour.weather)
     except OutOfRange as error:
         return Outcome(hour, reason=str(error))
+    short = result.shortfall_share > 0.0
+    if (doubted := doubts(plan, result)) and not is_wet(result):
+        return Outcome(hour, short=short, reason=doubted[0])
     for passage in result.passages:
         formed[passage.label] = formed.get(passage.label, 0.0) + max(passage.formed_kg_per_h, 0.0)
     water = water_in_pot_and_hose_kg_per_h(result)
-    short = result.shortfall_share > 0.0
     return Outcome(hour, water, pot_margin_k(result), is_wet(result), short, meets_need(plan, result))
 
 
@@ -97,7 +100,7 @@ def text(year: Year, units: Units) -> str:
     ]
     if total > known:
         lines.append(f"{total - known} hours are not known, which is not the same as dry:")
-        lines += _reasons(year)
+        lines += _reasons(year, units)
     if year.need_k is not None:
         lines.append(f"The pot margin asked for is not met in {len(year.below_need)} hours, modelled.")
     else:
@@ -106,10 +109,12 @@ def text(year: Year, units: Units) -> str:
         lines.append(
             f"The compressor is short of air in {short} of the hours: the pressure at the nozzle will fall."
         )
-    return "\n".join([*lines, *_percentiles(year, units), *_months(year), *_worst(year, units), *_pieces(year)])
+    return "\n".join(
+        [*lines, *_percentiles(year, units), *_months(year), *_worst(year, units), *_pieces(year, units)]
+    )
 
 
-def _reasons(year: Year) -> list[str]:
+def _reasons(year: Year, units: Units) -> list[str]:
     """Every reason with its count and the first hour it stands for; figures in it are those of that hour."""
     firsts: dict[str, tuple[int, Outcome]] = {}
     for each in year.outcomes:
@@ -117,7 +122,10 @@ def _reasons(year: Year) -> list[str]:
             kind = re.sub(r"-?\d[\d.e+-]*", "#", each.reason)
             count, first = firsts.get(kind, (0, each))
             firsts[kind] = (count + 1, first)
-    return [f"  {count} x {first.reason} (first at {first.hour.time})" for count, first in firsts.values()]
+    return [
+        f"  {count} x {restated(first.reason, units)} (first at {first.hour.time})"
+        for count, first in firsts.values()
+    ]
 
 
 def _percentiles(year: Year, units: Units) -> list[str]:
@@ -154,20 +162,13 @@ def _worst(year: Year, units: Units) -> list[str]:
         gap = "-" if each.margin_k is None else units.difference(each.margin_k)
         rows.append(
             f"  {each.hour.time:<20}{units.temperature(air.air_temperature_c):>10}{100.0 * air.rh:>5.0f} %"
-            f"{_small(each.water_kg_per_h or 0.0, units):>19}{gap:>12}"
+            f"{units.water.little(each.water_kg_per_h or 0.0):>19}{gap:>12}"
         )
     return rows
 
 
-def _small(kg_per_h: float, units: Units) -> str:
-    """Less than the table shows is still more than nothing."""
-    least = 10.0**-units.water.decimals
-    little = units.water.outside(kg_per_h) < 0.5 * least
-    return f"under {least:.{units.water.decimals}f} {units.water.unit}" if little else units.water(kg_per_h)
-
-
-def _pieces(year: Year) -> list[str]:
-    told = [f"{label} {litres:.0f} l" for label, litres in year.formed_kg.items() if litres > DRY_KG_PER_H]
+def _pieces(year: Year, units: Units) -> list[str]:
+    told = [f"{label} {units.amount.little(kg)}" for label, kg in year.formed_kg.items() if kg > DRY_KG_PER_H]
     return ["", f"Water that falls out over all known hours: {', '.join(told) or 'none'}."]
 
 

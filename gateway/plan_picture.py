@@ -12,7 +12,8 @@ from math import ceil, floor
 from textwrap import wrap
 
 from gateway.plan import DRY_KG_PER_H, WORKPLACE, Plan, Result
-from gateway.plan_words import Units, sentence
+from gateway.plan_units import Units
+from gateway.plan_words import sentence
 from gateway.water_path import Passage, each_piece
 
 WIDTH, LEFT, RIGHT = 420, 16, 16
@@ -37,7 +38,7 @@ def picture(plan: Plan, result: Result, units: Units) -> str:
     rows = each_piece(result.passages)
     ends = [t for p in rows if p.wall_c is not None for t in (p.wall_c, p.point_c)] or [0.0, 10.0]
     place = _scale(ends)
-    said = wrap(sentence(result, units), 62)
+    said = wrap(sentence(plan, result, units), 62)
     top = HEAD + 17 * (len(said) - 1)
     parts, y = [], top + 14
     for row in rows:

@@ -27,9 +27,9 @@ class Reading:
     mistakes: list[tuple[int, str]] = field(default_factory=list)
     assumed: list[Assumption] = field(default_factory=list)
 
-    def assume(self, where: str, what: str) -> None:
+    def assume(self, taken: Assumption) -> None:
         """Note what is taken because it was not stated."""
-        self.assumed.append(Assumption(where, what))
+        self.assumed.append(taken)
 
     def wrong(self, key: Key, text: str) -> None:
         """Note a mistake at a key."""
@@ -54,7 +54,8 @@ def figures_of(
             text = table[name]
         elif figure.assumed:
             text = figure.assumed
-            open_.assume(str(table.get("label", key[0])), f"{name.replace('_', ' ')} {text} ({figure.why})")
+            where, what = str(table.get("label", key[0])), f"{name.replace('_', ' ')} {{}} ({figure.why})"
+            open_.assume(Assumption(where, what, figure.measures, figures.read(text, figure), name))
         elif figure.optional:
             continue
         else:

@@ -1,7 +1,7 @@
-"""The plan on three days: hot and humid, desert, freezing; with and without each piece.
+"""The plan on four days and nights: hot and humid, desert, freezing; with and without each piece.
 
-The air used is worked by hand from the nozzle. The margins of 5.7, 2.2 and 4.5 K are the program's own, held fast
-so that a change is seen; what the pieces do is checked apart in test_water_path and test_trade_facts.
+The air used is worked by hand from the nozzle. The margins of 5.7, 2.2, 5.2 and 4.5 K are the program's own, held
+fast so that a change is seen; what the pieces do is checked apart in test_water_path and test_trade_facts.
 """
 
 from __future__ import annotations
@@ -13,9 +13,12 @@ import pytest
 
 from gateway.compressed_air import choked_nozzle_kg_per_s
 from gateway.plan import (
+    Need,
     Plan,
     Result,
     Weather,
+    doubts,
+    meets_need,
     pot_margin_k,
     run,
     treatment,
@@ -103,14 +106,13 @@ def test_housing_air_leaves_water_for_the_pot_on_a_hot_day() -> None:
     )
     boxed = run(replace(hot, recipes=recipes))
     assert water_in_pot_and_hose_kg_per_h(boxed) > 0.3
-    assert any(
-        "salt dryer is fed at" in remark and "above the 45.0 °C entered" in remark for remark in boxed.remarks
-    )
+    (why,) = doubts(hot, boxed)
+    assert why.startswith("inlet of salt dryer (C) is 48.9")
 
 
 def test_desert_night() -> None:
     """Dry intake, cold pot: less than a fifth of the water, and still the pot is wet without the salt."""
-    desert = plan("desert")
+    desert = plan("desert-night")
     result = run(desert)
     assert result.passages[0].inlet.water_kg_per_s * 3600.0 < 12.16 / 5.0
     assert by_label(result)["pot"].wall_c == CLOSE(18.0)
@@ -118,9 +120,32 @@ def test_desert_night() -> None:
     assert water_in_pot_and_hose_kg_per_h(run(without(desert, "salt dryer"))) > 0.2
 
 
-def test_desert_day_yields_no_water_at_all() -> None:
+def test_desert_day_feeds_the_salt_hotter_than_was_entered_for_it() -> None:
+    """42 °C and 8 K of approach, half of it lost in the tank: 46 °C. What the bed then does is not known."""
+    desert = plan("desert-day")
+    result = run(desert)
+    assert pot_margin_k(result) == CLOSE(5.2, abs=0.2)
+    assert by_label(result)["salt dryer"].inlet.temperature_c == CLOSE(46.0, abs=0.1)
+    (why,) = doubts(desert, result)
+    assert why.startswith("inlet of salt dryer (C) is 4")
+    assert doubts(without(desert, "salt dryer"), run(without(desert, "salt dryer"))) == []
+    asked = replace(desert, need=Need(3.0, "ours 4.2"))
+    assert meets_need(asked, result) is None
+    assert meets_need(replace(asked, need=Need(9.0, "ours 4.2")), result) is False
+
+
+def test_too_little_air_is_a_doubt() -> None:
+    """At what pressure three nozzles would then blast is not worked out, so nothing is called met."""
+    hot = replace(plan("hot-humid"), need=Need(3.0, "ours 4.2"))
+    assert meets_need(hot, run(hot)) is True
+    short = replace(hot, nozzles=hot.nozzles * 3)
+    assert doubts(short, run(short))[-1] == "the compressor is short of air"
+    assert meets_need(short, run(short)) is not True
+
+
+def test_drier_desert_air_yields_no_water_at_all() -> None:
     """40 °C and 10 %: nothing falls out anywhere; at 15 % the pot, no cooler before it, gets some."""
-    desert = plan("desert")
+    desert = plan("desert-night")
     dry = run(desert, Weather(40.0, 0.10, 94_300.0))
     assert all(passage.formed_kg_per_h <= 0.0 for passage in dry.passages)
     bare = replace(desert, recipes=tuple(r for r in desert.recipes if r.kind in ("pot", "hose")))
@@ -132,8 +157,6 @@ def test_freezing_day() -> None:
     """-5 °C: frost points, ice may block cooler and tank; the intake's dew point is over water below its air."""
     freezing = plan("freezing")
     result = run(freezing)
-    assert "aftercooler: ice may block" in result.remarks
-    assert "wet tank: ice may block" in result.remarks
     assert by_label(result)["pot"].frost
     intake = result.passages[0].inlet
     assert dew_point_from_vapour_pressure_c(intake.vapour_pressure_pa, intake.pressure_pa) == CLOSE(
@@ -158,15 +181,3 @@ def test_each_treatment_piece_can_be_left_out() -> None:
     assert open_margin < closed_margin - 1.0
     assert pot_margin_k(run(without(passed, "bypass"))) == closed_margin
     assert treatment(without(passed, "salt dryer"))[-1] == "bypass"
-
-
-def test_liquid_into_the_salt_and_a_train_that_ends_low_are_pointed_at() -> None:
-    """Without separation the bed gets liquid; a regulator below the nozzle's pressure is said."""
-    hot = plan("hot-humid")
-    for label in ("separator", "wet tank", "coalescing filter"):
-        hot = without(hot, label)
-    assert any("salt dryer gets 9." in remark and "dissolves its salt" in remark for remark in run(hot).remarks)
-    low = tuple(
-        replace(r, figures={"outlet_gauge_pa": 500_000.0}) if r.kind == "regulator" else r for r in hot.recipes
-    )
-    assert any("the nozzle was planned at 6.2" in remark for remark in run(replace(hot, recipes=low)).remarks)

@@ -44,15 +44,17 @@ def test_the_shipped_plans_are_read_in_the_units_used_inside() -> None:
     ]  # fmt: skip
     assert plan.recipes[4].figures["equilibrium_rh"] == 0.5
     assert plan.need is None
-    for other in ("desert.toml", "freezing.toml"):
+    for other in ("desert-day.toml", "desert-night.toml", "freezing.toml"):
         assert load((PLANS / other).read_text(encoding="utf-8")).simulated
 
 
 def test_what_is_not_stated_is_listed_with_its_why() -> None:
     """No silent default."""
     assumed = load(GOOD).assumed
-    assert Assumption("wet tank", "contact 50 % (common practice, no source)") in assumed
-    assert Assumption("weather", "pot wall below air 0 K (ours: pot as warm as the air)") in assumed
+    assert Assumption("wet tank", "contact {} (common practice, no source)", "share", 0.5, "contact") in assumed
+    pot = "pot wall below air {} (ours: pot as warm as the air)"
+    assert Assumption("weather", pot, "temperature difference", 0.0, "pot_wall_below_air") in assumed
+    assert Assumption("hose", "wall as warm as the outside air (ours: in the shade)") in assumed
     assert not any("efficiency" in each.what for each in assumed)  # stated for both separators
 
 

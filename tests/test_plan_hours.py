@@ -15,8 +15,8 @@ from gateway.plan import Plan, run, without
 from gateway.plan_file import load
 from gateway.plan_hours import text, work_out
 from gateway.plan_picture import picture
+from gateway.plan_units import UNITS
 from gateway.plan_weather import WeatherErrors, read
-from gateway.plan_words import UNITS
 
 PLANS = Path(__file__).parent.parent / "deploy" / "plans"
 HOT = PLANS / "hot-humid.toml"
@@ -188,7 +188,7 @@ def test_the_picture_says_in_words_what_it_shows_and_escapes_labels() -> None:
     drawn = picture(hot, run(hot), UNITS["us"])
     assert "tank &lt;b&gt;&amp;" in drawn
     assert "<b>" not in drawn
-    assert "water falls out: 59.7 gal/day" in drawn
+    assert "2.49 gal/h" in drawn
     assert "above the dew point" in drawn
     assert "advisory only" in drawn
     assert "simulated weather, modelled train" in drawn
@@ -210,8 +210,7 @@ def test_every_reason_is_told_once_and_unreadable_is_not_missing() -> None:
     rows = "t1,20,50,101\nt2,20,50,102\nt3,abc,50,1013\nt4,20,,1013\nt5,20,120,1013\nt6,20,50,1013\n"
     words = text(work_out(plan(), read(head + rows, "a.csv"), ignore), UNITS["si"])
     assert "5 hours are not known" in words
-    assert "  2 x total pressure (Pa) is 10100," in words
-    assert "(first at t1)" in words
+    assert "  2 x total pressure (bar absolute) is 0.101, allowed is 0.55 to 16 (first at t1)" in words
     assert "  1 x air_temperature_C unreadable: 'abc' (first at t3)" in words
     assert "  1 x relative_humidity_% missing (first at t4)" in words
     assert "  1 x relative humidity" in words

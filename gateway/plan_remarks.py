@@ -1,0 +1,60 @@
+"""What a person of the trade would point at in a plan, each with its figure in the reader's units."""
+
+from __future__ import annotations
+
+from gateway.plan import SOLIDS, WORKPLACE, Plan, Recipe, Result, each_recipe
+from gateway.plan_units import Units
+from gateway.water_path import Air, Passage, each_piece
+
+DRYERS = ("deliquescent dryer", "refrigerated dryer", "adsorption dryer")
+_LOW_PA = 10_000.0  # a train that ends this much below the nozzle's pressure is pointed at; ours
+_LIQUID_KG_PER_H = 0.02  # so much liquid into a bed is pointed at; ours
+
+
+def remarks(plan: Plan, result: Result, units: Units) -> list[str]:
+    """Every remark, in the order of the flow, the end of the train last."""
+    passages = each_piece(result.passages)
+    inlets = {passage.label: passage.inlet for passage in passages}
+    found = [words for recipe in each_recipe(plan) for words in _about(recipe, inlets[recipe.label], units)]
+    found += [f"{p.label}: ice may block" for p in passages if _ices(p)]
+    return found + _wall_assumed(plan, passages, units) + _ends_low(plan, result, units)
+
+
+def _about(recipe: Recipe, inlet: Air, units: Units) -> list[str]:
+    found = []
+    highest, liquid = recipe.figures.get("highest_inlet_c"), inlet.liquid_kg_per_s * 3600.0
+    fed = f"{recipe.label} is fed at {units.temperature(inlet.temperature_c)}"
+    if recipe.kind in DRYERS and highest is None:
+        found.append(f"{fed}; whether it can take that is not known, its highest inlet is not stated")
+    elif highest is not None and inlet.temperature_c > highest:
+        found.append(
+            f"{fed}, above the {units.temperature(highest)} entered for it: what it then does is not known"
+        )
+    if recipe.kind in SOLIDS and liquid > _LIQUID_KG_PER_H:
+        spoils = "dissolves its salt" if recipe.kind == "deliquescent dryer" else "ruins its adsorbent"
+        found.append(f"{recipe.label} gets {units.water(liquid)} of liquid, which {spoils}")
+    return found
+
+
+def _ices(passage: Passage) -> bool:
+    return passage.wall_c is not None and passage.wall_c < 0.0 and (passage.gap_k or 0.0) < 0.0
+
+
+def _wall_assumed(plan: Plan, passages: list[Passage], units: Units) -> list[str]:
+    """Where nobody said how cold the pot gets, how much colder it may be before the answer turns."""
+    if not any(each.name == "pot_wall_below_air" for each in plan.assumed):
+        return []
+    return [
+        f"{p.label}: how far its wall lies below the air was not stated and is taken as {units.difference(0.0)}; "
+        f"from {units.difference(p.gap_k)} on water falls out in it"
+        for p in passages
+        if p.kind == WORKPLACE[0] and p.gap_k is not None and p.gap_k > 0.0
+    ]
+
+
+def _ends_low(plan: Plan, result: Result, units: Units) -> list[str]:
+    end_pa = result.passages[-1].outlet.pressure_pa - result.weather.station_pressure_pa
+    asked_pa = max((nozzle.gauge_pa for nozzle in plan.nozzles), default=0.0)
+    if end_pa >= asked_pa - _LOW_PA:
+        return []
+    return [f"the train ends at {units.gauge(end_pa)}, the nozzle was planned at {units.gauge(asked_pa)}"]
