@@ -65,6 +65,8 @@ def _parser() -> argparse.ArgumentParser:
     _air_arguments(typed)
     planned = commands.add_parser("plan", help="where water will fall out: weather, compressor, nozzles and train")
     _plan_arguments(planned)
+    for name, what in (("sensors", "who speaks, who is silent or unknown"), ("watch", "what comes in, live")):
+        commands.add_parser(name, add_help=False, help=what).set_defaults(act=_heard, passes_on=True, heard=name)
     _module(
         commands.add_parser("feed", add_help=False, help="play a recorded month of weather through the broker"),
         "simulators.feed",
@@ -139,6 +141,12 @@ def _plan(args: argparse.Namespace) -> int:
     from gateway import plan_command
 
     return plan_command.run(args, CAUTION)
+
+
+def _heard(args: argparse.Namespace) -> int:
+    from gateway import heard_command
+
+    return heard_command.run(args.heard, args.rest, CAUTION)
 
 
 def _run(args: argparse.Namespace) -> int:
