@@ -36,6 +36,7 @@ VERSION = 1
 KEPT_OF_REJECTED = 4096
 _HEAD = struct.Struct(">BBq")
 _FACTS = struct.Struct(">BHH")
+_MESSAGE_HEAD = struct.Struct(">BBqBHH")  # head and facts at once
 _FIRST = struct.Struct(">QBH")
 DUP, RETAIN, BEFORE_MARKER = 1, 2, 4
 
@@ -88,8 +89,8 @@ def unpack(made: bytes) -> tuple[Kind, int, bytes]:
 def message(arrival: Arrival, core_ms: int) -> bytes:
     """Return the entry of an accepted message, its raw payload kept."""
     topic = arrival.topic.encode()
-    facts = _FACTS.pack(arrival.flags, arrival.packet_id, len(topic))
-    return head(Kind.MESSAGE, core_ms) + facts + topic + arrival.payload
+    head = _MESSAGE_HEAD.pack(Kind.MESSAGE, VERSION, core_ms, arrival.flags, arrival.packet_id, len(topic))
+    return head + topic + arrival.payload
 
 
 def message_of(body: bytes) -> Arrival:

@@ -143,14 +143,25 @@ class Flow:
 
     def _first_of(self, arrival: Arrival, readings: list[Reading] | Rejected) -> int:
         """Return the sequence number of the message this one repeats, or 0."""
-        if isinstance(readings, list) and all(reading.absolute for reading in readings):
-            firsts = [self._seen(reading) for reading in readings]
-            return firsts[0] if all(firsts) else 0
+        first = 0
+        for reading in readings if isinstance(readings, list) else ():
+            if not reading.absolute:
+                break
+            known = self._seen(reading)
+            if not known:
+                return 0
+            first = first or known
+        else:
+            if first:
+                return first
         # Without a time of its own only the broker can say that it sends one again.
         return self.state.untimed.get(_untimed_key(arrival), 0) if arrival.dup else 0
 
     def _seen(self, reading: Reading) -> int:
-        value, first = self.state.seen.get(_identity(reading), (None, 0))
+        known = self.state.seen.get(_identity(reading))
+        if known is None:
+            return 0
+        value, first = known
         if value == reading.value:
             return first
         return self.state.seen.get(_conflicting(reading), (None, 0))[1]
@@ -208,34 +219,38 @@ class Flow:
         self._count("message")
         if core_ms // HOUR != self.state.sense.hour:
             sensor_sense.end_hour(self.state.sense, self.watch, core_ms)
-        if not all(reading.absolute for reading in readings):
-            _remember(self.state.untimed, _untimed_key(arrival), self.state.sequence)
+        may_be_old, timed = arrival.retain or arrival.before_marker, True
         for reading in readings:
-            self._reading(reading, arrival.retain or arrival.before_marker, core_ms)
+            timed &= reading.absolute
+            self._reading(reading, may_be_old, core_ms)
+        if not timed:
+            _remember(self.state.untimed, _untimed_key(arrival), self.state.sequence)
 
     def _reading(self, reading: Reading, may_be_old: bool, core_ms: int) -> None:
-        state = self.state
-        if reading.absolute and not self._first_time(reading):
+        state, name, absolute = self.state, reading.sensor, reading.absolute
+        if absolute and not self._first_time(reading):
             return
-        if may_be_old and not reading.absolute:
+        if may_be_old and not absolute:
             self._count("age unknown")
-            state.ages_unknown[reading.sensor] = "age unknown: it may have waited at the broker"
+            state.ages_unknown[name] = "age unknown: it may have waited at the broker"
             return
         measured, fault = core_ms, False
         if reading.measured_ms is not None:
             measured = reading.measured_ms - state.offset_ms
-            fault = not may_be_old and self._clock_fault(reading.sensor, core_ms - measured, core_ms)
+            fault = not may_be_old and self._clock_fault(name, core_ms - measured, core_ms)
         if fault:
             measured = core_ms
-        elif core_ms - measured > self._patience_ms(reading.sensor):
+        elif core_ms - measured > self.patience_ms[name]:
             self._count("late")
             return
-        last = state.newest.get(reading.sensor)
-        if last is not None and measured < last.measured_ms:
+        newest = state.newest.get(name)
+        if newest is None:
+            newest = state.newest[name] = Newest(reading.value, measured, core_ms)
+        elif measured < newest.measured_ms:
             return
-        state.newest[reading.sensor] = Newest(
-            reading.value, measured, core_ms, reading.saturated, reading.below_resolution, fault
-        )
+        newest.value, newest.measured_ms, newest.received_ms = reading.value, measured, core_ms
+        newest.saturated, newest.below_resolution = reading.saturated, reading.below_resolution
+        newest.clock_fault = fault
         sensor_sense.take(state.sense, self.watch, reading, measured)
         if state.dirty_ms is None:
             state.dirty_ms = core_ms
@@ -245,12 +260,12 @@ class Flow:
         hour = core_ms // HOUR
         lag = self.state.lags.get(sensor)
         if lag is None or hour - lag.hour > 1:  # nothing was heard for an hour: begin again
-            lag = Lag(hour, lag_ms)
+            lag = self.state.lags[sensor] = Lag(hour, lag_ms)
         elif hour > lag.hour:
-            lag = Lag(hour, lag_ms, True, lag.least if lag.whole else None)
-        lag.least = min(lag.least, lag_ms)
-        self.state.lags[sensor] = lag
-        return lag.before is not None and min(lag.before, lag.least) > self._patience_ms(sensor)
+            lag = self.state.lags[sensor] = Lag(hour, lag_ms, True, lag.least if lag.whole else None)
+        elif lag_ms < lag.least:
+            lag.least = lag_ms
+        return lag.before is not None and min(lag.before, lag.least) > self.patience_ms[sensor]
 
     def _first_time(self, reading: Reading) -> bool:
         """Remember a timed reading; a repeat is passed over, the same time with another value is a conflict."""
@@ -296,6 +311,7 @@ class Flow:
         self.names = Names.of(site)
         self.sensors: dict[str, Sensor] = {sensor.id: sensor for sensor in site.sensors}
         self.watch = Watch.of(site)
+        self.patience_ms = {sensor.id: sensor_sense.patience_ms(sensor) for sensor in site.sensors}
         self.limits: dict[str, Limit] = {limit.id: limit for limit in site.limits}
         self.labels = {a.id: f"area {a.id} {a.label}" for a in site.areas}
         self.labels |= {f"{t.id}/{p.id}": f"{t.label}, {p.label}" for t in site.trains for p in t.pieces}
@@ -329,10 +345,6 @@ class Flow:
             self._judge(due, outcomes)
         self._ran_to_ms = core_ms
 
-    def _patience_ms(self, sensor: str) -> int:
-        known = self.sensors.get(sensor)
-        return sensor_sense.patience_ms(known) if known else MINUTE
-
     def read(self, sensor_id: str) -> Measured:
         """Return the newest value of a sensor as of the second being judged, or why it is unknown."""
         newest = self.state.newest.get(sensor_id)
@@ -340,7 +352,7 @@ class Flow:
             why = self.state.ages_unknown.get(sensor_id, "no current reading yet")
             return unknown(f"{sensor_id}: {why}", self.state.judged_ms)
         silent = self.state.judged_ms - newest.received_ms
-        if silent > self._patience_ms(sensor_id):
+        if silent > self.patience_ms.get(sensor_id, MINUTE):
             return unknown(f"{sensor_id}: silent since {silent // SECOND} s", newest.received_ms)
         sense, watch = self.state.sense, self.watch
         if why := sensor_sense.fault(sense, watch, sensor_id, self._as_it_came):
@@ -409,7 +421,8 @@ class Flow:
     def _next_deadline(self) -> int | None:
         """Return the next core ms at which silence or a timer changes something without a message."""
         times = [
-            newest.received_ms + self._patience_ms(sensor) + 1 for sensor, newest in self.state.newest.items()
+            newest.received_ms + self.patience_ms.get(sensor, MINUTE) + 1
+            for sensor, newest in self.state.newest.items()
         ]
         times += [
             due for limit in (self.site.limits if self.site else ())
