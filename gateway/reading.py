@@ -15,7 +15,8 @@ class Reading:
     measured_ms is UTC in milliseconds since 1970, or None when the message gave no time of its own; relative
     says that it was given as "so long ago" and holds only if the message did not wait anywhere. saturated and
     below_resolution carry what the payload had to say about a humidity (100..100+accuracy+3 counts as 100;
-    0..accuracy is an upper bound).
+    0..accuracy is an upper bound). next_within_ms is the longest the sensor itself promises to be silent after
+    this reading, 1 ms to 2^28 s, or None when it promised nothing (RFC 8428, 4.2, update time).
     """
 
     sensor: str
@@ -24,6 +25,7 @@ class Reading:
     saturated: bool = False
     below_resolution: bool = False
     relative: bool = False
+    next_within_ms: int | None = None
 
     @property
     def absolute(self) -> bool:

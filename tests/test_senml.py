@@ -31,17 +31,41 @@ def take(payload: bytes, topic: str = "dewgate/test/steel") -> list[Reading] | R
         ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":"20"}]'),
         ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":20,"bver":11}]'),
         ("label not understood", "dewgate/test/steel", b'[{"n":"steel","v":20,"new_":1}]'),
+        ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":null}]'),
+        ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":20,"bver":0}]'),
+        ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":20,"bver":-5}]'),
+        ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":20,"bver":5.5}]'),
+        ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":20,"vs":"20"}]'),
+        ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":20,"vb":true}]'),
+        ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":20,"vd":"AA"}]'),
+        ("not SenML", "dewgate/test/steel", b'[{"n":"steel","v":20,"vd":"AA","s":5}]'),
+        ("not SenML", "dewgate/test/steel", b'[{"bn":"steel"},{"bt":5}]'),
+        ("label not understood", "dewgate/test/steel", b'[{"n":"steel","v":20,"a\\u005f":1}]'),
+        ("label not understood", "dewgate/test/steel", b'[{"n":"steel","v":20},{"n":"steel","v":20,"_":{}}]'),
         ("no number", "dewgate/test/steel", b'[{"n":"steel","vs":"20"}]'),
+        ("no number", "dewgate/test/steel", b'[{"n":"steel","bv":20}]'),
+        ("no number", "dewgate/test/steel", b'[{"n":"steel"},{"n":"steel","v":20}]'),
+        ("no number", "dewgate/test/steel", b'[{"t":5},{"n":"steel","v":20}]'),
+        ("no number", "dewgate/test/steel", b'[{},{"n":"steel","v":20}]'),
         ("wrong unit", "dewgate/test/steel", pack("steel", 20, unit="hPa")),
         ("wrong unit", "dewgate/test/steel", pack("steel", 20, unit="nonsense")),
         ("unknown sensor", "dewgate/test/steel", pack("other", 20)),
         ("unknown sensor", "dewgate/test/steel", pack("air-t", 20)),
         ("bad name", "dewgate/test/steel", pack("-steel", 20)),
+        ("bad name", "dewgate/test/steel", pack("st\u00e9el", 20)),
+        ("bad name", "dewgate/test/steel", pack("steel\n", 20)),
+        ("bad name", "dewgate/test/steel", b'[{"bn":"ste ","n":"el","v":20}]'),
+        ("unknown sensor", "dewgate/test/steel", pack("n" * 60_000, 20)),
         ("too large", "dewgate/test/steel", b" " * 1_048_576),
         ("wrong topic", "dewgate/other/steel", pack("steel", 20)),
         ("wrong topic", "dewgate/test/steel/more", pack("steel", 20)),
         ("bad time", "dewgate/test/steel", pack("steel", 20, 3_786_912_000_000)),  # 2090
         ("bad time", "dewgate/test/steel", pack("steel", 20, 100_000_000)),  # 1970: below 2^28 s, so "in a day"
+        ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"t":-1e300}]'),
+        ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"bt":1e308,"t":1e308}]'),
+        ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"ut":0}]'),
+        ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"ut":-60}]'),
+        ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"ut":268435457}]'),
         ("impossible value", "dewgate/test/air-rh", pack("air-rh", -5)),
         ("impossible value", "dewgate/test/air-rh", pack("air-rh", 130)),
         ("impossible value", "dewgate/test/air-t", pack("air-t", -7999)),
@@ -94,13 +118,106 @@ def test_the_rfc_example_of_several_measurements_is_read() -> None:
     """RFC 8428, 5.1.3: base time 1.276020076001e+09 is 2010-06-08T18:01:16.001Z, t -5 is five seconds before."""
     payload = b'[{"bn":"steel","bt":1.276020076001e+09,"bu":"Cel","bver":5,"v":20},{"v":20.1,"t":-5}]'
     readings = take(payload)
-    assert [r.measured_ms for r in readings] == [1_276_020_076_001, 1_276_020_071_001]  # type: ignore[union-attr]
+    assert [r.measured_ms for r in readings] == [1_276_020_071_001, 1_276_020_076_001]  # type: ignore[union-attr]
+
+
+def test_a_later_base_of_zero_takes_the_place_of_the_first() -> None:
+    """RFC 8428, 4.1: a base field holds up to the next record that has the same one, whatever it says."""
+    payload = json.dumps(
+        [
+            {"bn": "ste", "bt": -10, "bu": "degF", "bv": 20, "bs": 5, "n": "el", "v": 1},
+            {"bt": 0, "n": "el", "t": -5, "v": 48},
+            {"bv": 0, "n": "el", "t": -4, "v": 68},
+            {"bn": "", "n": "steel", "t": -3, "v": 50},
+            {"bu": "", "n": "steel", "t": -2, "v": 10},
+        ]
+    )
+    readings = take(payload.encode())
+    expected = [(-55 / 9, T0 - 10_000), (20.0, T0 - 5000), (20.0, T0 - 4000), (10.0, T0 - 3000), (10.0, T0 - 2000)]
+    assert [(r.value, r.measured_ms) for r in readings] == [(pytest.approx(v), at) for v, at in expected]  # type: ignore[union-attr]
+
+
+def test_base_fields_alone_measure_nothing_and_hold_for_the_next() -> None:
+    """RFC 8428, 5.1.7 begins a pack with such a record."""
+    assert take(b'[{"bn":"steel","bv":20},{"bt":-4},{"v":1}]') == [
+        Reading("steel", 21.0, T0 - 4000, relative=True)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("first", "later", "taken"),
+    [
+        ({"bver": 5}, {}, True), ({"bver": 5}, {"bver": 5}, True), ({}, {"bver": 10}, True),
+        ({"bver": 1}, {}, True), ({"bver": 10}, {}, True),
+        ({"bver": 5}, {"bver": 10}, False), ({}, {"bver": 5}, False), ({"bver": 10}, {"bver": 9}, False),
+    ],
+)  # fmt: skip
+def test_a_pack_is_of_one_version(first: dict[str, int], later: dict[str, int], taken: bool) -> None:
+    """RFC 8428, 4.1: 10 when not said; 4.4: the same in all records, and not above ours."""
+    said = take(json.dumps([{"n": "steel", "v": 20} | first, {"n": "steel", "v": 20} | later]).encode())
+    assert isinstance(said, list) is taken, said
+
+
+@pytest.mark.parametrize(
+    ("record", "sentence"),
+    [
+        ('"s":5', "steel carries a sum, not a value"),
+        ('"s":5,"bv":20', "steel carries a sum, not a value"),
+        ('"vs":"20"', "steel carries a text, not a number (v)"),
+        ('"vs":"20","s":5', "steel carries a text, not a number (v)"),
+        ('"vb":true', "steel carries true or false, not a number (v)"),
+        ('"vd":"AA"', "steel carries data, not a number (v)"),
+        ('"u":"Cel"', "steel carries nothing, not a number (v)"),
+        ('"v":1,"vb":true', "steel carries v and vb; a record has one value"),
+        ('"v":1,"bver":0', "version 0 is not a positive number"),
+        ('"v":1,"bver":11', "version 11 is newer than 10"),
+        ('"v":1,"ut":0', "steel: the next reading within 0 s is no promise"),
+    ],
+)  # fmt: skip
+def test_the_keeper_reads_a_plain_sentence(record: str, sentence: str) -> None:
+    """What a record carries instead of exactly one number (RFC 8428, 4.2)."""
+    refused = take(f'[{{"n":"steel",{record}}}]'.encode())
+    assert isinstance(refused, Rejected) and refused.detail == sentence
+
+
+def test_a_sum_beside_the_value_is_passed_over() -> None:
+    """RFC 8428, 4.2 allows both."""
+    assert take(b'[{"n":"steel","v":20,"s":500,"bs":1}]') == [Reading("steel", 20.0, None, relative=True)]
+
+
+@pytest.mark.parametrize(
+    ("update", "promised"), [("30", 30_000), ("0.0001", 1), ("1.0001", 1001), ("268435456", 268_435_456_000)]
+)
+def test_the_sensor_promises_when_it_speaks_again(update: str, promised: int) -> None:
+    """RFC 8428, 4.2: update time, the longest before the next reading; for this record alone."""
+    readings = take(f'[{{"n":"steel","v":20,"t":-1,"ut":{update}}},{{"n":"steel","v":21}}]'.encode())
+    assert [r.next_within_ms for r in readings] == [promised, None]  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("base", "time", "relative"),
+    [("268435455.5", "0.5", False), ("268435456", "-0.5", True), ("0", "-1", True), ("1780000000", "-1e9", False)],
+)
+def test_the_sum_of_the_times_says_whether_they_are_from_now(base: str, time: str, relative: bool) -> None:
+    """RFC 8428, 4.5.3: 2^28 s, on base time plus time."""
+    said = decode("dewgate/test/steel", f'[{{"n":"steel","v":20,"bt":{base},"t":{time}}}]'.encode(), NAMES, T0)
+    if base == "268435456":  # eight and a half years ahead from now
+        assert isinstance(said, Rejected) and said.code == "bad time"
+    else:
+        assert [r.relative for r in said] == [relative]  # type: ignore[union-attr]
 
 
 def test_unknown_labels_are_ignored_and_units_converted() -> None:
     """RFC 8428, 4.4; and a temperature may come in °F."""
-    (reading,) = take(b'[{"n":"steel","v":68,"u":"degF","x":[1]}]')  # type: ignore[misc]
+    (reading,) = take(b'[{"n":"steel","v":68,"u":"degF","x":[1],"_x":{"y_":1}}]')  # type: ignore[misc]
     assert reading.value == pytest.approx(20.0)
+    refused = take(b'[{"n":"steel","v":"68","x":1}]')
+    assert isinstance(refused, Rejected) and refused.code == "not SenML"
+
+
+def test_an_underscore_in_a_value_is_no_label() -> None:
+    """RFC 8428, 4.4 speaks of labels, and known ones may stand beside any text."""
+    assert take(b'[{"n":"steel","v":20,"x":"a_"}]') == take(b'[{"n":"steel","v":20}]')
 
 
 @given(st.text(max_size=40), st.binary(max_size=300))
@@ -116,7 +233,9 @@ def test_nothing_that_arrives_raises(topic: str, payload: bytes) -> None:
         lambda inner: (
             st.lists(inner, max_size=3)
             | st.dictionaries(
-                st.sampled_from(["n", "v", "t", "bt", "bv", "u", "bn", "bver", "x_"]), inner, max_size=4
+                st.sampled_from(["n", "v", "t", "bt", "bv", "u", "bn", "bver", "x_", "s", "vs", "ut"]),
+                inner,
+                max_size=4,
             )
         ),
         max_leaves=12,
