@@ -10,8 +10,8 @@ from gateway.plan import Plan
 from gateway.plan import run as walk_plan
 from gateway.plan_file import load
 from gateway.plan_reading import PlanErrors
+from gateway.plan_times import WeatherErrors
 from gateway.plan_units import UNITS, restated
-from gateway.plan_weather import WeatherErrors
 from gateway.psychrometrics import OutOfRange
 
 

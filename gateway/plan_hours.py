@@ -19,8 +19,8 @@ from gateway.plan import (
     run,
     water_in_pot_and_hose_kg_per_h,
 )
+from gateway.plan_times import Hour
 from gateway.plan_units import Units, restated
-from gateway.plan_weather import Hour
 from gateway.psychrometrics import OutOfRange
 
 WORST = 10
@@ -99,8 +99,12 @@ def text(year: Year, units: Units) -> str:
         "Every hour is counted as if the crew blasted through it.",
     ]
     if total > known:
-        lines.append(f"{total - known} hours are not known, which is not the same as dry:")
+        lines.append(f"{total - known} of {total} hours are not known, which is not the same as dry:")
         lines += _reasons(year, units)
+    if unplaced := sum(each.hour.month == 0 for each in year.outcomes):
+        lines.append(
+            f"{unplaced} rows have no time such as 2026-07-01 13:00: hours missing between them cannot be seen."
+        )
     if year.need_k is not None:
         lines.append(f"The pot margin asked for is not met in {len(year.below_need)} hours, modelled.")
     else:
@@ -177,6 +181,7 @@ def as_json(year: Year) -> str:
     made = {
         "hours": len(year.outcomes),
         "hours_known": len(year.known),
+        "hours_not_known": len(year.outcomes) - len(year.known),
         "hours_with_water_in_pot_or_hose": len(year.wet),
         "hours_below_need": None if year.need_k is None else len(year.below_need),
         "formed_kg": year.formed_kg,
