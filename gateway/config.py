@@ -16,26 +16,14 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from alerts.limits import Limit
-from alerts.measured import DIMENSION, UNITS, Quantity
-from gateway import site_references
-from gateway.jobsite import (
-    Accuracy,
-    Area,
-    Calibration,
-    Jobsite,
-    Person,
-    Piece,
-    Point,
-    Sensor,
-    Station,
-    SteelSpot,
-    Train,
-)
-from gateway.site_amounts import amount, closest, metres, seconds, spread
+from gateway import site_feeds, site_references
+from gateway.jobsite import Jobsite
+from gateway.payload.scale import has_dead_zero
+from gateway.site_amounts import closest
 from gateway.site_export import to_toml
-from gateway.site_file import NOT_STATED, AreaTable, LimitTable, PieceTable, SensorTable, SiteFile, TrainTable
+from gateway.site_file import SiteFile
 from gateway.site_lines import Key, line_map, line_of
+from gateway.site_making import jobsite as made
 from gateway.site_references import Mistake
 
 __all__ = ["ConfigError", "ConfigErrors", "load", "to_toml", "warnings"]
@@ -68,7 +56,7 @@ def load(path: Path) -> Jobsite:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ConfigErrors(path.name, [_syntax_error(error, text)]) from None
-    mistakes = list(site_references.mistakes(data))
+    mistakes = [*site_references.mistakes(data), *site_feeds.mistakes(data)]
     try:
         file = SiteFile.model_validate(data)
     except ValidationError as error:
@@ -76,7 +64,7 @@ def load(path: Path) -> Jobsite:
     if mistakes:
         lines = line_map(text)
         raise ConfigErrors(path.name, [_error(each, data, lines) for each in dict.fromkeys(mistakes)])
-    return _jobsite(file)
+    return made(file)
 
 
 def _text(path: Path) -> str:
@@ -171,105 +159,6 @@ def _fields(key: Key) -> dict[str, Any]:
     return dict(model.model_fields)
 
 
-# -- the jobsite ---------------------------------------------------------------------------------------
-
-
-def _jobsite(file: SiteFile) -> Jobsite:
-    about = file.jobsite
-    return Jobsite(
-        about.id,
-        about.label,
-        about.time_zone,
-        metres(about.altitude),
-        about.simulated,
-        tuple(_sensor(each) for each in file.sensors),
-        tuple(Station(**each.model_dump()) for each in file.stations),
-        tuple(_area(each) for each in file.areas),
-        tuple(_train(each) for each in file.trains),
-        tuple(_limit(each) for each in file.limits),
-        tuple(Person(p.id, p.role, tuple(p.channels), tuple(p.priorities)) for p in file.people),
-    )
-
-
-def _sensor(table: SensorTable) -> Sensor:
-    quantity = Quantity(table.quantity)
-    half_width = None if table.accuracy == NOT_STATED else _width(table.accuracy, quantity)
-    return Sensor(
-        table.id,
-        table.label,
-        quantity,
-        table.unit,
-        Accuracy(half_width, table.accuracy_means or "limit"),
-        table.basis,
-        table.element,
-        seconds(table.interval),
-        table.topic or table.id,
-        _calibration(table, quantity),
-        table.classified_area,
-        table.equipment_rating,
-    )
-
-
-def _calibration(table: SensorTable, quantity: Quantity) -> Calibration:
-    return Calibration(
-        table.calibration_date,
-        table.calibration_due,
-        table.calibration_certificate,
-        _width(table.calibration_correction, quantity) or 0.0,
-        _width(table.calibration_uncertainty, quantity),
-        _width(table.calibration_drift, quantity),
-    )
-
-
-def _width(text: str, quantity: Quantity) -> float | None:
-    """Return a difference of this quantity in the unit used inside, None where nothing is written."""
-    if not text:
-        return None
-    number, unit = amount(text, spread(quantity))
-    return number * UNITS[unit].factor
-
-
-def _area(table: AreaTable) -> Area:
-    steel = tuple(SteelSpot(**each.model_dump()) for each in table.steel)
-    return Area(table.id, table.label, tuple(table.stations), steel, table.air_space)
-
-
-def _train(table: TrainTable) -> Train:
-    pieces = tuple(_piece(each) for each in table.pieces)
-    return Train(table.id, table.label, tuple(table.feeds), table.station, pieces)
-
-
-def _piece(table: PieceTable) -> Piece:
-    outlet = Point(table.outlet_temperature, table.outlet_relative_humidity, table.outlet_pressure)
-    return Piece(table.id, table.label, table.kind, outlet, table.wall, table.wall_station)
-
-
-def _limit(table: LimitTable) -> Limit:
-    quantity = Quantity(table.quantity)
-    threshold, unit = amount(table.threshold, DIMENSION[quantity])
-    deadband, deadband_unit = amount(table.deadband, spread(quantity))
-    return Limit(
-        id=table.id,
-        quantity=quantity,
-        relation=table.relation,
-        threshold=threshold,
-        unit=unit,
-        clause=table.clause,
-        activities=tuple(table.activities),
-        deadband=deadband,
-        deadband_unit=deadband_unit,
-        on_delay_s=seconds(table.on_delay),
-        off_delay_s=seconds(table.off_delay),
-        unknown_delay_s=seconds(table.unknown_delay),
-        advice=table.advice,
-        area=table.area,
-        train=table.train,
-        piece=table.piece,
-        decision_rule=table.decision_rule,
-        priority=table.priority,
-    )
-
-
 def warnings(jobsite: Jobsite) -> list[str]:
     """Return what is legal but leaves something open, one sentence each."""
     return [*_sensor_warnings(jobsite), *_limit_warnings(jobsite)]
@@ -284,6 +173,11 @@ def _sensor_warnings(jobsite: Jobsite) -> Iterator[str]:
             )
         if sensor.accuracy.half_width is None:
             yield f'sensor "{sensor.id}": accuracy not stated, so uncertainty is not stated either'
+        if sensor.scale is not None and has_dead_zero(sensor.scale):
+            yield (
+                f'sensor "{sensor.id}": its range holds 0 {sensor.scale.raw_unit}, '
+                "which a broken wire gives as well; a signal of zero is refused"
+            )
 
 
 def _limit_warnings(jobsite: Jobsite) -> Iterator[str]:

@@ -7,6 +7,7 @@ threshold and deadband, which stay in the specification's own unit.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from math import hypot
 
@@ -53,13 +54,30 @@ class Calibration:
     drift: float | None = None
 
 
+RAW_UNITS = ("mA", "V", "Hz")  # of a current loop, a voltage, a frequency or pulse rate
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What the signal of a transmitter means: a straight line through the ends of its range.
+
+    low and high are (signal in raw_unit, value in the sensor's unit); low has the smaller signal. A current loop's
+    points lie within 0 to 20 mA. What is believed of a signal is in `payload.scale`.
+    """
+
+    raw_unit: str  # one of RAW_UNITS
+    low: tuple[float, float]
+    high: tuple[float, float]
+
+
 @dataclass(frozen=True, slots=True)
 class Sensor:
     """One measuring channel. Everything a reader could misread is stated, nothing is guessed.
 
-    unit: the spelling the sensor publishes in. basis: what a pressure ("gauge" | "absolute"), a humidity
-    ("water" | "ice") or a temperature ("contact" | "infrared" | "pipe skin" | "thermowell" | "shielded air")
-    refers to. element: where the sensing element is ("line" | "vented cell" | "ambient").
+    unit: the spelling the sensor publishes in, or the one its scale leads to. basis: what a pressure ("gauge" |
+    "absolute"), a humidity ("water"), a pressure dew point below 0 °C ("dew" | "frost") or a temperature
+    ("contact" | "infrared" | "pipe skin" | "thermowell" | "shielded air") refers to. element: where the sensing
+    element is ("line" | "vented cell" | "ambient"). scale: None when the sensor publishes its quantity itself.
     """
 
     id: str
@@ -74,6 +92,7 @@ class Sensor:
     calibration: Calibration = Calibration()
     classified_area: str = "unknown"
     equipment_rating: str = "none"
+    scale: Scale | None = None
 
     @property
     def u(self) -> float | None:
@@ -154,11 +173,15 @@ class Point:
     temperature: str = ""
     relative_humidity: str = ""
     pressure: str = ""
+    pressure_dew_point: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """One piece of the air train. wall: its skin sensor; wall_station: else the station whose air cools it."""
+    """One piece of the air train. wall: its skin sensor; wall_station: else the station whose air cools it.
+
+    salt: what a deliquescent dryer is filled with, a name of `pieces.SALTS`; empty = not stated.
+    """
 
     id: str
     label: str
@@ -166,6 +189,7 @@ class Piece:
     outlet: Point = Point()
     wall: str = ""
     wall_station: str = ""
+    salt: str = ""
 
 
 PIECE_KINDS = (
@@ -197,6 +221,38 @@ class Person:
 
 
 @dataclass(frozen=True, slots=True)
+class SourceValue:
+    """One value of a source: the sensor it feeds, the path to its number, the path to its unit.
+
+    sensor may hold {1}, {2}: the text at the first, second + of the source's topic. value and unit are JMESPath;
+    an empty value is the payload itself (form "number"), an empty unit is the sensor's own.
+    """
+
+    sensor: str
+    value: str = ""
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A device that does not speak SenML: its topic, the form of its messages, what they say about which sensor.
+
+    topic: in full, + stands for one level. form: "number" | "json". time, quality: JMESPath, empty when messages
+    have none; time_form: "s" | "ms" | "ISO 8601"; good: what quality must be for a message to be believed.
+    """
+
+    id: str
+    topic: str
+    form: str
+    values: tuple[SourceValue, ...]
+    time: str = ""
+    time_form: str = ""
+    quality: str = ""
+    good: tuple[str | float | bool, ...] = ()
+    numbers_as_text: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Jobsite:
     """Everything the gateway judges by, as one value."""
 
@@ -211,3 +267,23 @@ class Jobsite:
     trains: tuple[Train, ...] = ()
     limits: tuple[Limit, ...] = ()
     people: tuple[Person, ...] = field(default_factory=tuple)
+    sources: tuple[Source, ...] = ()
+
+
+def means(name: str, sensor: str) -> bool:
+    """Whether a source's sensor name, in which {1} stands for any text of a topic level, may mean this sensor."""
+    seen: set[str] = set()
+    pattern = ""
+    for at, part in enumerate(re.split(r"\{([1-9])\}", name)):
+        if at % 2 == 0:
+            pattern += re.escape(part)
+        else:
+            pattern += f"(?P=n{part})" if part in seen else f"(?P<n{part}>.+)"
+            seen.add(part)
+    return re.fullmatch(pattern, sensor) is not None
+
+
+def fed(jobsite: Jobsite) -> frozenset[str]:
+    """Return the ids of the sensors that sources feed; nothing else may, so no value has two ways in."""
+    names = [value.sensor for source in jobsite.sources for value in source.values]
+    return frozenset(each.id for each in jobsite.sensors if any(means(name, each.id) for name in names))

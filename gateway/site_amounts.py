@@ -12,6 +12,7 @@ from math import isfinite
 from unicodedata import normalize
 
 from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
+from gateway.jobsite import RAW_UNITS, Scale
 
 TIME_S = {"s": 1.0, "min": 60.0, "h": 3600.0}
 LENGTH_M = {"m": 1.0, "ft": 0.3048}
@@ -65,6 +66,46 @@ def spread(quantity: Quantity) -> Dimension:
     """Return what a half width or a deadband of this quantity is measured in: never a temperature scale."""
     dimension = DIMENSION[quantity]
     return Dimension.DIFFERENCE if dimension is Dimension.TEMPERATURE else dimension
+
+
+def scale(text: str, dimension: Dimension) -> tuple[Scale, str]:
+    """Return the scale of "4 mA = -60 °C, 20 mA = 60 °C" and the unit it leads to. Raises ValueError."""
+    if re.search(r"\d,\d", text):
+        raise ValueError("a decimal is written with a point")
+    points = [_point(each, dimension) for each in text.split(",")]
+    if len(points) != 2:
+        raise ValueError(_TWO_POINTS)
+    low, high = sorted(points)
+    for what, first, second in zip(("signal", "value"), low[:2], high[:2], strict=True):
+        if first == second:
+            raise ValueError(f"both points have the same {what}")
+    if low[2:] != high[2:]:
+        raise ValueError("both points are written in the same two units")
+    if low[2] != "V":
+        _fitting_signal(low[0], high[0], low[2])
+    return Scale(low[2], low[:2], high[:2]), low[3]
+
+
+_TWO_POINTS = "write two points, such as '4 mA = -60 °C, 20 mA = 60 °C'"
+
+
+def _point(text: str, dimension: Dimension) -> tuple[float, float, str, str]:
+    """Return signal, value, raw unit and unit of "4 mA = -60 °C"."""
+    left, equals, right = text.partition("=")
+    if not equals or "=" in right:
+        raise ValueError(_TWO_POINTS)
+    raw, raw_unit = split_amount(left, RAW_UNITS)
+    value, unit = amount(right, dimension)
+    if dimension is Dimension.FRACTION and not 0 <= UNITS[unit].inside(value) <= 1:
+        raise ValueError("a relative humidity lies between 0 and 100 %RH")
+    return raw, value, raw_unit, unit
+
+
+def _fitting_signal(low: float, high: float, raw_unit: str) -> None:
+    if low < 0:
+        raise ValueError(f"a signal in {raw_unit} cannot be below zero")
+    if raw_unit == "mA" and (high > 20 or 0 < low < 4):
+        raise ValueError("a current loop goes from 4 mA, or from 0 mA, to 20 mA")
 
 
 def seconds(text: str) -> float:

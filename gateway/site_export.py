@@ -8,7 +8,7 @@ from dataclasses import fields
 
 from alerts.limits import Limit
 from alerts.measured import UNITS, Dimension
-from gateway.jobsite import Area, Jobsite, Person, Piece, Sensor, Station, Train
+from gateway.jobsite import Area, Jobsite, Person, Piece, Sensor, Source, Station, Train
 from gateway.site_amounts import spread
 
 Table = dict[str, object]
@@ -24,6 +24,7 @@ def to_toml(jobsite: Jobsite) -> str:
     parts += [part for each in jobsite.trains for part in _train(each)]
     parts += [_written("[[limits]]", _limit(each)) for each in jobsite.limits]
     parts += [_written("[[people]]", _flat(each)) for each in jobsite.people]
+    parts += [part for each in jobsite.sources for part in _source(each)]
     return "\n".join(parts)
 
 
@@ -64,7 +65,8 @@ def _sensor(sensor: Sensor) -> Table:
         "id": sensor.id,
         "label": sensor.label,
         "quantity": str(sensor.quantity),
-        "unit": sensor.unit,
+        "unit": sensor.scale.raw_unit if sensor.scale else sensor.unit,
+        "scale": _scale(sensor),
         "accuracy": _width(sensor.accuracy.half_width, sensor) or "not stated",
         "accuracy_means": sensor.accuracy.meaning,
         "basis": sensor.basis,
@@ -80,6 +82,16 @@ def _sensor(sensor: Sensor) -> Table:
         "classified_area": sensor.classified_area,
         "equipment_rating": sensor.equipment_rating,
     }
+
+
+def _scale(sensor: Sensor) -> str:
+    """Return both points as written; none is empty."""
+    if sensor.scale is None:
+        return ""
+    points = (sensor.scale.low, sensor.scale.high)
+    return ", ".join(
+        f"{_number(raw)} {sensor.scale.raw_unit} = {_number(value)} {sensor.unit}" for raw, value in points
+    )
 
 
 def _width(inside: float | None, sensor: Sensor) -> str:
@@ -118,9 +130,20 @@ def _piece(piece: Piece) -> Table:
         "outlet_temperature": piece.outlet.temperature,
         "outlet_relative_humidity": piece.outlet.relative_humidity,
         "outlet_pressure": piece.outlet.pressure,
+        "outlet_pressure_dew_point": piece.outlet.pressure_dew_point,
         "wall": piece.wall,
         "wall_station": piece.wall_station,
+        "salt": piece.salt,
     }
+
+
+def _source(source: Source) -> Iterable[str]:
+    about = {each.name: getattr(source, each.name) for each in fields(source) if each.name != "values"}
+    if source.form == "number":
+        about["sensor"], about["numbers_as_text"] = source.values[0].sensor, ""
+    yield _written("[[sources]]", about)
+    for value in source.values if source.form == "json" else ():
+        yield _written("[[sources.values]]", {each.name: getattr(value, each.name) for each in fields(value)})
 
 
 def _limit(limit: Limit) -> Table:

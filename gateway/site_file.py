@@ -8,39 +8,19 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
+from pydantic import Field, ValidationInfo, field_validator
 
 from alerts.limits import PRIORITIES
 from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
 from gateway.jobsite import PIECE_KINDS
-from gateway.site_amounts import amount, fitting, metres, split_amount, spread
-from gateway.site_words import (
-    Delay,
-    Id,
-    Said,
-    checked,
-    no_breathing_air,
-    one_of,
-    plain_id,
-    positive_time,
-    zone,
-)
+from gateway.pieces import SALTS
+from gateway.site_amounts import amount, metres, split_amount, spread
+from gateway.site_sensors import NOT_STATED, SensorTable, Table, inside
+from gateway.site_sources import SourceTable
+from gateway.site_words import Delay, Id, Said, checked, no_breathing_air, one_of, zone
 
-NOT_STATED = "not stated"
+SALT_DRYER = "deliquescent dryer"
 ACTIVITIES = ("blasting", "coating", "stripe coat", "curing", "washing", "blow-down")
-_SKIN = ("contact", "infrared", "pipe skin")
-# What a sensor may measure, and what its value may refer to. A humidity over ice is refused: no room
-# converts it, and taking it for one over water would be silently wrong.
-BASES: dict[Quantity, tuple[str, ...]] = {
-    Quantity.AIR_TEMPERATURE: ("shielded air",),
-    Quantity.RELATIVE_HUMIDITY: ("water",),
-    Quantity.STATION_PRESSURE: ("absolute",),
-    Quantity.STEEL_TEMPERATURE: ("contact", "infrared"),
-    Quantity.GAS_TEMPERATURE: ("thermowell", "pipe skin"),
-    Quantity.WALL_TEMPERATURE: _SKIN,
-    Quantity.GAUGE_PRESSURE: ("gauge",),
-    Quantity.ABSOLUTE_PRESSURE: ("absolute",),
-}
 # A deadband beyond this (inside units) would hold an alarm long after the air is back.
 WIDEST_DEADBAND = {
     Dimension.DIFFERENCE: (5.0, "5 K"),
@@ -51,12 +31,6 @@ WIDEST_DEADBAND = {
 }
 
 
-class Table(BaseModel):
-    """Every table: no key beyond the known, no text taken for a number or the other way round."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-
-
 class JobsiteTable(Table):
     """[jobsite]."""
 
@@ -65,89 +39,6 @@ class JobsiteTable(Table):
     time_zone: Annotated[str, checked(zone)] = Field(description="zone of the pages, such as 'America/Chicago'")
     altitude: Annotated[str, checked(metres)] = Field(description="height above sea level, such as '20 m'")
     simulated: bool = Field(False, description="true when no real steel is behind the readings")
-
-
-class SensorTable(Table):
-    """[[sensors]]."""
-
-    id: Id = Field(description="name of the sensor, its topic level and its SenML name")
-    label: Said = Field(description="what people call this sensor")
-    quantity: Annotated[str, one_of(BASES)] = Field(description="what is measured, such as 'air_temperature'")
-    unit: Annotated[str, one_of(UNITS)] = Field(description="the unit the sensor publishes in")
-    accuracy: str = Field(description="half width on the sensor's sheet, such as '0.3 K', or 'not stated'")
-    accuracy_means: str = Field(
-        "", validate_default=True, description="'limit', 'k=2' or 'k=1', as the sheet says"
-    )
-    basis: str = Field(description="what the value refers to: gauge, absolute, water, contact, infrared and so on")
-    element: Annotated[str, one_of(("line", "vented cell", "ambient"))] = Field(
-        description="where the sensing element is: line, vented cell or ambient"
-    )
-    interval: Annotated[str, checked(positive_time)] = Field(
-        description="time between two readings, such as '10 s'"
-    )
-    topic: Annotated[str, checked(lambda text: text and plain_id(text))] = Field(
-        "", description="topic level when it is not the id"
-    )
-    calibration_date: Said = Field(NOT_STATED, description="day of the last calibration")
-    calibration_due: Said = Field(NOT_STATED, description="day until which the calibration holds")
-    calibration_certificate: Said = Field(NOT_STATED, description="number of the calibration certificate")
-    calibration_correction: str = Field("", description="added to every reading, such as '-0.1 K'")
-    calibration_uncertainty: str = Field("", description="expanded (k=2), from the certificate, such as '0.1 K'")
-    calibration_drift: str = Field("", description="half width allowed for since the calibration, such as '0.2 K'")
-    classified_area: Annotated[str, one_of(("yes", "no", "unknown"))] = Field(
-        "unknown", description="whether the place is a hazardous (classified) location: yes, no or unknown"
-    )
-    equipment_rating: Said = Field("none", description="rating of the equipment for such a location, or 'none'")
-
-    @field_validator("unit")
-    @classmethod
-    def _unit_fits(cls, unit: str, info: ValidationInfo) -> str:
-        if "quantity" in info.data:
-            fitting(unit, DIMENSION[Quantity(info.data["quantity"])])
-        return unit
-
-    @field_validator("accuracy")
-    @classmethod
-    def _accuracy_reads(cls, text: str, info: ValidationInfo) -> str:
-        if text != NOT_STATED and _number(text, info) <= 0:
-            raise ValueError("must be more than zero; write 'not stated' when the sheet does not say")
-        return text
-
-    @field_validator("calibration_correction")
-    @classmethod
-    def _correction_reads(cls, text: str, info: ValidationInfo) -> str:
-        _number(text, info)
-        return text
-
-    @field_validator("calibration_uncertainty", "calibration_drift")
-    @classmethod
-    def _allowance_reads(cls, text: str, info: ValidationInfo) -> str:
-        if _number(text, info) <= 0:
-            raise ValueError("must be more than zero; leave the line out when nothing is stated")
-        return text
-
-    @field_validator("accuracy_means")
-    @classmethod
-    def _meaning_said(cls, word: str, info: ValidationInfo) -> str:
-        if word not in ("limit", "k=2", "k=1") and (word or info.data.get("accuracy") != NOT_STATED):
-            raise ValueError("say what the accuracy means: 'limit', 'k=2' or 'k=1'")
-        return word
-
-    @field_validator("basis")
-    @classmethod
-    def _basis_fits(cls, word: str, info: ValidationInfo) -> str:
-        fitting_bases = BASES.get(info.data.get("quantity", ""), (word,))
-        if word not in fitting_bases:
-            raise ValueError(f"does not fit {info.data['quantity']}: use {' or '.join(fitting_bases)}")
-        return word
-
-
-def _number(text: str, info: ValidationInfo) -> float:
-    """Check a half width, a correction or a deadband against the quantity of its table, where known."""
-    if "quantity" not in info.data:
-        return split_amount(text, UNITS)[0]
-    number, unit = amount(text, spread(Quantity(info.data["quantity"])))
-    return number * UNITS[unit].factor
 
 
 class StationTable(Table):
@@ -193,10 +84,19 @@ class PieceTable(Table):
     outlet_temperature: str = Field("", description="id of the sensor of gas temperature at the outlet")
     outlet_relative_humidity: str = Field("", description="id of the sensor of relative humidity at the outlet")
     outlet_pressure: str = Field("", description="id of the sensor of gauge pressure at the outlet")
+    outlet_pressure_dew_point: str = Field("", description="id of the sensor of pressure dew point at the outlet")
     wall: str = Field("", description="id of the sensor on the wall")
     wall_station: str = Field(
         "", description="id of the station whose air cools the wall, when no sensor is on it"
     )
+    salt: Annotated[str, one_of(SALTS)] = Field("", description="what a deliquescent dryer is filled with")
+
+    @field_validator("salt")
+    @classmethod
+    def _salt_in_a_dryer(cls, word: str, info: ValidationInfo) -> str:
+        if info.data.get("kind", SALT_DRYER) != SALT_DRYER:
+            raise ValueError(f"only a {SALT_DRYER} is filled with salt")
+        return word
 
 
 class TrainTable(Table):
@@ -250,7 +150,7 @@ class LimitTable(Table):
     @field_validator("deadband")
     @classmethod
     def _deadband_sensible(cls, text: str, info: ValidationInfo) -> str:
-        width = _number(text, info)
+        width = inside(text, info)
         widest, words = WIDEST_DEADBAND[spread(Quantity(info.data.get("quantity", Quantity.DEW_POINT_MARGIN)))]
         if "quantity" in info.data and not 0 <= width <= widest:
             raise ValueError(f"a deadband lies between zero and {words}; a wider one holds the alarm without need")
@@ -278,3 +178,4 @@ class SiteFile(Table):
     trains: list[TrainTable] = Field([], description="air trains")
     limits: list[LimitTable] = Field([], description="limits of the specification")
     people: list[PersonTable] = Field([], description="who is told")
+    sources: list[SourceTable] = Field([], description="devices that do not speak SenML")

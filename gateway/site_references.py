@@ -29,6 +29,7 @@ _PIECE = {
     "outlet_temperature": Quantity.GAS_TEMPERATURE,
     "outlet_relative_humidity": Quantity.RELATIVE_HUMIDITY,
     "outlet_pressure": Quantity.GAUGE_PRESSURE,
+    "outlet_pressure_dew_point": Quantity.PRESSURE_DEW_POINT,
     "wall": Quantity.WALL_TEMPERATURE,
 }
 
@@ -44,35 +45,37 @@ class Mistake:
 def mistakes(data: dict[str, Any]) -> Iterator[Mistake]:
     """Yield every name used twice or leading nowhere, whatever else is wrong in the file."""
     yield from _doubles(data)
-    for key, station in _items(data, "stations"):
+    for key, station in items(data, "stations"):
         yield from _sensor_names(data, key, station, _STATION)
         yield from _not_in_line(data, key, station)
     yield from _area_names(data)
     yield from _train_names(data)
-    for key, limit in _items(data, "limits"):
+    for key, limit in items(data, "limits"):
         yield from _limit_place(data, key, limit)
 
 
-def _items(data: dict[str, Any], section: str, above: Key = ()) -> Items:
+def items(data: dict[str, Any], section: str, above: Key = ()) -> Items:
+    """Return the tables of a list of tables with their keys; what is no table is passed over."""
     listed = data.get(section)
     tables = listed if isinstance(listed, list) else []
     return [((*above, section, at), table) for at, table in enumerate(tables) if isinstance(table, dict)]
 
 
-def _ids(items: Items) -> list[str]:
-    return [table["id"] for _, table in items if isinstance(table.get("id"), str)]
+def ids(tables: Items) -> list[str]:
+    """Return the ids that stand in tables."""
+    return [table["id"] for _, table in tables if isinstance(table.get("id"), str)]
 
 
 def _doubles(data: dict[str, Any]) -> Iterator[Mistake]:
-    for section in ("sensors", "stations", "areas", "trains", "limits", "people"):
-        yield from _double(_items(data, section))
-    for key, train in _items(data, "trains"):
-        yield from _double(_items(train, "pieces", key))
+    for section in ("sensors", "stations", "areas", "trains", "limits", "people", "sources"):
+        yield from _double(items(data, section))
+    for key, train in items(data, "trains"):
+        yield from _double(items(train, "pieces", key))
 
 
-def _double(items: Items) -> Iterator[Mistake]:
+def _double(tables: Items) -> Iterator[Mistake]:
     seen: set[str] = set()
-    for key, table in items:
+    for key, table in tables:
         name = table.get("id")
         if isinstance(name, str) and name in seen:
             yield Mistake((*key, "id"), "this id is already taken above")
@@ -80,17 +83,17 @@ def _double(items: Items) -> Iterator[Mistake]:
 
 
 def _area_names(data: dict[str, Any]) -> Iterator[Mistake]:
-    for key, area in _items(data, "areas"):
+    for key, area in items(data, "areas"):
         yield from _listed(data, key, area, "stations", "station")
-        for steel_key, steel in _items(area, "steel", key):
+        for steel_key, steel in items(area, "steel", key):
             yield from _sensor_names(data, steel_key, steel, {"sensor": Quantity.STEEL_TEMPERATURE})
 
 
 def _train_names(data: dict[str, Any]) -> Iterator[Mistake]:
-    for key, train in _items(data, "trains"):
+    for key, train in items(data, "trains"):
         yield from _listed(data, key, train, "feeds", "area")
         yield from _named(data, key, train, "station", "station")
-        for piece_key, piece in _items(train, "pieces", key):
+        for piece_key, piece in items(train, "pieces", key):
             yield from _sensor_names(data, piece_key, piece, _PIECE)
             yield from _not_vented(data, piece_key, piece)
             yield from _named(data, piece_key, piece, "wall_station", "station")
@@ -99,16 +102,16 @@ def _train_names(data: dict[str, Any]) -> Iterator[Mistake]:
 def _listed(data: dict[str, Any], key: Key, table: dict[str, Any], name: str, what: str) -> Iterator[Mistake]:
     listed = table.get(name)
     for at, word in enumerate(listed if isinstance(listed, list) else []):
-        yield from _exists(_items(data, f"{what}s"), (*key, name, at), word, what)
+        yield from _exists(items(data, f"{what}s"), (*key, name, at), word, what)
 
 
 def _named(data: dict[str, Any], key: Key, table: dict[str, Any], name: str, what: str) -> Iterator[Mistake]:
-    yield from _exists(_items(data, f"{what}s"), (*key, name), table.get(name), what)
+    yield from _exists(items(data, f"{what}s"), (*key, name), table.get(name), what)
 
 
-def _exists(items: Items, key: Key, word: object, what: str) -> Iterator[Mistake]:
-    if isinstance(word, str) and word and word not in _ids(items):
-        yield Mistake(key, f"there is no {what} '{word}'{closest(word, _ids(items))}")
+def _exists(tables: Items, key: Key, word: object, what: str) -> Iterator[Mistake]:
+    if isinstance(word, str) and word and word not in ids(tables):
+        yield Mistake(key, f"there is no {what} '{word}'{closest(word, ids(tables))}")
 
 
 def _sensor_names(
@@ -116,14 +119,14 @@ def _sensor_names(
 ) -> Iterator[Mistake]:
     for name, quantity in wanted.items():
         word = table.get(name)
-        yield from _exists(_items(data, "sensors"), (*key, name), word, "sensor")
+        yield from _exists(items(data, "sensors"), (*key, name), word, "sensor")
         measures = _sensor(data, word).get("quantity")
         if isinstance(measures, str) and measures in set(Quantity) and measures != quantity:
             yield Mistake((*key, name), f"sensor '{word}' measures {measures}, but {quantity} is needed here")
 
 
 def _sensor(data: dict[str, Any], word: object) -> dict[str, Any]:
-    return next((table for _, table in _items(data, "sensors") if word and table.get("id") == word), {})
+    return next((table for _, table in items(data, "sensors") if word and table.get("id") == word), {})
 
 
 def _not_in_line(data: dict[str, Any], key: Key, station: dict[str, Any]) -> Iterator[Mistake]:
@@ -138,6 +141,10 @@ def _not_vented(data: dict[str, Any], key: Key, piece: dict[str, Any]) -> Iterat
         element = _sensor(data, piece.get(name)).get("element")
         if element in ("vented cell", "ambient"):
             yield Mistake((*key, name), f"sensor '{piece[name]}' has element '{element}', not 'line'")
+    dew_point = _sensor(data, piece.get("outlet_pressure_dew_point"))
+    if dew_point.get("element") in ("vented cell", "ambient"):
+        why = f"sensor '{dew_point['id']}' has element '{dew_point['element']}', so it tells the dew point at"
+        yield Mistake((*key, "outlet_pressure_dew_point"), f"{why} the pressure there, not the one in the line")
 
 
 def _limit_place(data: dict[str, Any], key: Key, limit: dict[str, Any]) -> Iterator[Mistake]:
@@ -162,6 +169,6 @@ def _limit_piece(data: dict[str, Any], key: Key, limit: dict[str, Any]) -> Itera
         return
     if not piece:
         yield Mistake((*key, "piece"), "piece is missing: id of the piece of the train where the limit holds")
-    for train_key, table in _items(data, "trains"):
+    for train_key, table in items(data, "trains"):
         if table.get("id") == train:
-            yield from _exists(_items(table, "pieces", train_key), (*key, "piece"), piece, "piece")
+            yield from _exists(items(table, "pieces", train_key), (*key, "piece"), piece, "piece")

@@ -69,6 +69,19 @@ def said(text: str) -> None:
         raise ValueError("is empty; say it")
 
 
+def device_topic(text: str) -> None:
+    """Refuse a topic of a device that MQTT does not allow, or that reaches into the program's own."""
+    levels = text.split("/")
+    if not text or len(text) > 250 or any(ord(each) < 32 or each == "\x7f" for each in text):
+        raise ValueError("a topic has 1 to 250 characters and no control characters")
+    if "#" in text or any("+" in level and level != "+" for level in levels):
+        raise ValueError("a + stands for one whole level, such as 'yard/+/air'; # is not taken")
+    if levels[0] == "+":
+        raise ValueError("the first level is written out; a + there would take the program's own topics as well")
+    if levels[0] == "dewgate" or text.startswith("$"):
+        raise ValueError("topics under dewgate/ and $ are not a device's own")
+
+
 Id = Annotated[str, checked(plain_id)]
 Said = Annotated[str, checked(said)]
 Delay = Annotated[str, checked(seconds)]

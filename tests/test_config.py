@@ -9,7 +9,7 @@ import pytest
 
 from alerts.measured import UNITS, Quantity
 from gateway.config import ConfigErrors, load, to_toml, warnings
-from gateway.jobsite import Accuracy, Calibration, Jobsite
+from gateway.jobsite import Accuracy, Calibration, Jobsite, Point, Scale, Source, SourceValue
 
 HERE = Path(__file__).parent / "config"
 DEPLOY = Path(__file__).parent.parent / "deploy"
@@ -204,3 +204,257 @@ def test_a_mark_in_front_is_no_mistake(tmp_path: Path, good: Jobsite) -> None:
     """Some editors begin a file with a byte order mark."""
     (tmp_path / "jobsite.toml").write_bytes(b"\xef\xbb\xbf" + (HERE / "good.toml").read_bytes())
     assert load(tmp_path / "jobsite.toml") == good
+
+
+# -- signals, sources, salts, dew points ---------------------------------------------------------------
+
+SALTY = """
+[[sensors]]
+id = "dryer-pdp"
+label = "Dew point behind the dryer"
+quantity = "pressure_dew_point"
+scale = "4 mA = -60 °C, 20 mA = +60 °C"
+unit = "mA"
+accuracy = "2 K"
+accuracy_means = "limit"
+basis = "frost"
+element = "line"
+interval = "10 s"
+
+[[trains]]
+id = "T2"
+label = "Dry train"
+feeds = ["A"]
+station = "deck"
+
+[[trains.pieces]]
+id = "dryer"
+label = "Dryer"
+kind = "deliquescent dryer"
+salt = "lithium chloride"
+outlet_pressure_dew_point = "dryer-pdp"
+"""
+SOURCES = """
+[[sources]]
+id = "baro-box"
+topic = "yard/baro"
+form = "number"
+sensor = "baro"
+
+[[sources]]
+id = "probe"
+topic = "yard/+/state"
+form = "json"
+time = "at"
+time_form = "ISO 8601"
+quality = "status"
+good = ["ok", 192, true]
+numbers_as_text = true
+
+[[sources.values]]
+sensor = "{1}-t"
+value = "values[?name == 't'].value | [0]"
+unit = "unit"
+
+[[sources.values]]
+sensor = "{1}-rh"
+value = '"rel hum"'
+"""
+
+
+def written(tmp_path: Path, *changes: tuple[str, str]) -> Path:
+    """The good file with a dryer and sources, and with texts of it changed."""
+    text = (HERE / "good.toml").read_text() + SALTY + SOURCES
+    for old, new in changes:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    (tmp_path / "jobsite.toml").write_text(text, "utf-8")
+    return tmp_path / "jobsite.toml"
+
+
+def test_signals_sources_salts_and_dew_points_arrive_and_come_back(tmp_path: Path) -> None:
+    """Every new key, and the export reads back to the same value."""
+    site = load(written(tmp_path))
+    pdp = site.sensors[-1]
+    assert (pdp.unit, pdp.scale) == ("°C", Scale("mA", (4.0, -60.0), (20.0, 60.0)))
+    assert (pdp.basis, pdp.accuracy) == ("frost", Accuracy(2.0))
+    dryer = site.trains[1].pieces[0]
+    assert (dryer.salt, dryer.outlet) == ("lithium chloride", Point(pressure_dew_point="dryer-pdp"))
+    plain, probe = site.sources
+    assert plain == Source("baro-box", "yard/baro", "number", (SourceValue("baro"),))
+    values = (
+        SourceValue("{1}-t", "values[?name == 't'].value | [0]", "unit"),
+        SourceValue("{1}-rh", '"rel hum"'),
+    )
+    assert probe == Source(
+        "probe", "yard/+/state", "json", values, "at", "ISO 8601", "status", ("ok", 192, True), True
+    )
+    (tmp_path / "out.toml").write_text(to_toml(site), "utf-8")
+    assert load(tmp_path / "out.toml") == site
+    assert [type(each) for each in load(tmp_path / "out.toml").sources[1].good] == [str, int, bool]
+    assert not any("dryer-pdp" in each and "zero" in each for each in warnings(site))
+
+
+@pytest.mark.parametrize(
+    "points", ["0 V = 32.7 °F, 10 V = 99.9 °F", "0.1 Hz = 0.3333333333333333 °F, 7 Hz = 1 °F"]
+)
+def test_odd_scales_come_back_the_same(points: str, tmp_path: Path) -> None:
+    """Fahrenheit and numbers without a short form."""
+    unit = "V" if "V" in points else "Hz"
+    site = load(written(tmp_path, ("4 mA = -60 °C, 20 mA = +60 °C", points), ('"mA"', f'"{unit}"')))
+    (tmp_path / "out.toml").write_text(to_toml(site), "utf-8")
+    assert load(tmp_path / "out.toml") == site
+
+
+def test_a_range_that_holds_zero_is_told(tmp_path: Path) -> None:
+    """Zero is refused, so the keeper hears of it before."""
+    path = written(tmp_path, ("4 mA = -60", "0 mA = -60"))
+    zero = (
+        'sensor "dryer-pdp": its range holds 0 mA, which a broken wire gives as well; a signal of zero is refused'
+    )
+    assert zero in warnings(load(path))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        (
+            "20 mA = +60",
+            "4 mA = +60",
+            'sensor "dryer-pdp": scale = "4 mA = -60 °C, 4 mA = +60 °C": both points have',
+        ),
+        ("20 mA = +60 °C", "20 mA = +6 bar", "'bar' is not a unit of temperature"),
+        ("20 mA = +60 °C", "20 mA = +60", "write a number, a blank and a unit, such as '0.5 K'"),
+        ('unit = "mA"', 'unit = "V"', 'unit = "V": the scale begins with mA, so the sensor publishes in mA'),
+        ('unit = "mA"', 'unit = "°C"', 'unit = "°C": the scale begins with mA, so the sensor publishes in mA'),
+        ('unit = "degF"', 'unit = "mA"', 'sensor "steel": unit = "mA": is a signal; say what it means'),
+        ('basis = "frost"', 'basis = "line"', 'basis = "line": does not fit pressure_dew_point: use dew or frost'),
+        (
+            'salt = "lithium chloride"',
+            'salt = "lithium chlorid"',
+            "not known here, did you mean 'lithium chloride'?",
+        ),
+        ('"deliquescent dryer"\nsalt', '"pot"\nsalt', "only a deliquescent dryer is filled with salt"),
+        (
+            'element = "line"\ninterval = "10 s"\n\n[[trains]]\nid = "T2"',
+            'element = "vented cell"\ninterval = "10 s"\n\n[[trains]]\nid = "T2"',
+            "sensor 'dryer-pdp' has element 'vented cell', so it tells the dew point at the pressure there, not the one",
+        ),
+        (
+            'dew_point = "dryer-pdp"',
+            'dew_point = "line-p"',
+            "measures gauge_pressure, but pressure_dew_point is needed",
+        ),
+        (
+            'topic = "yard/baro"',
+            'topic = "yard/#"',
+            'source "baro-box": topic = "yard/#": a + stands for one whole',
+        ),
+        (
+            'topic = "yard/baro"',
+            'topic = "yard/b+"',
+            "a + stands for one whole level, such as 'yard/+/air'; # is not",
+        ),
+        ('topic = "yard/baro"', 'topic = "+/baro"', "the first level is written out; a + there would take the"),
+        ('topic = "yard/baro"', 'topic = "dewgate/made/x"', "topics under dewgate/ and $ are not a device's own"),
+        ('topic = "yard/baro"', 'topic = "$SYS/x"', "topics under dewgate/ and $ are not a device's own"),
+        ('topic = "yard/baro"', 'topic = ""', "a topic has 1 to 250 characters and no control characters"),
+        (
+            'topic = "yard/baro"',
+            'topic = "a\\u0000b"',
+            "a topic has 1 to 250 characters and no control characters",
+        ),
+        (
+            'topic = "yard/baro"',
+            'topic = "yard/x/+"',
+            "'{1}' is missing: else several devices would feed one sensor",
+        ),
+        ('form = "number"', 'form = "xml"', 'source "baro-box": form = "xml": not one of number, json'),
+        (
+            'form = "number"\nsensor = "baro"',
+            'form = "number"',
+            "sensor is missing: id of the sensor that the number",
+        ),
+        (
+            'form = "number"',
+            'form = "number"\ntime = "t"\ntime_form = "s"',
+            "a plain number says no more than itself",
+        ),
+        ('form = "number"', 'form = "number"\nnumbers_as_text = true', "a plain number says no more than itself"),
+        ('id = "probe"', 'id = "baro-box"', 'id = "baro-box": this id is already taken above'),
+        (
+            'topic = "yard/+/state"',
+            'topic = "yard/state"',
+            "braces hold the number of a + of the topic, which has 0",
+        ),
+        ('sensor = "{1}-t"', 'sensor = "{2}-t"', "braces hold the number of a + of the topic, which has 1"),
+        ('sensor = "{1}-t"', 'sensor = "{x}-t"', "braces hold the number of a + of the topic, which has 1"),
+        ('sensor = "{1}-t"', 'sensor = "air-t"', "'{1}' is missing: else several devices would feed one sensor"),
+        ('sensor = "{1}-t"', 'sensor = "{1}-x"', 'value "{1}-x": sensor = "{1}-x": there is no sensor \'{1}-x\''),
+        ('sensor = "baro"', 'sensor = "bar0"', "there is no sensor 'bar0', did you mean 'baro'?"),
+        (
+            'sensor = "{1}-t"',
+            'sensor = "{1}-rh"',
+            "sensor 'air-rh' is fed by source 'probe' already; one way in only",
+        ),
+        (
+            'id = "baro"',
+            'id = "baro"\ntopic = "b"',
+            "source 'baro-box' feeds this sensor; it has no topic of its own",
+        ),
+        (
+            'topic = "yard/baro"',
+            'topic = "yard/x/state"',
+            "the same message would belong to source 'baro-box' as well",
+        ),
+        ('time_form = "ISO 8601"', 'time_form = "unix"', "not one of s, ms, ISO 8601"),
+        ('\ntime_form = "ISO 8601"', "", "time and time_form go together: 's', 'ms' or 'ISO 8601'"),
+        ('time = "at"', "", "time and time_form go together: 's', 'ms' or 'ISO 8601'"),
+        (
+            'good = ["ok", 192, true]',
+            "",
+            "quality and good go together: good lists what quality says of good values",
+        ),
+        ('quality = "status"', "", "quality and good go together: good lists what quality says of good values"),
+        ('good = ["ok", 192, true]', 'good = [["ok"]]', "good lists words, numbers, true or false"),
+        (
+            "value = '\"rel hum\"'",
+            'value = "rel-hum"',
+            'value = "rel-hum": is not JMESPath at character 4: a name',
+        ),
+        ("value = '\"rel hum\"'", "value = 'rh || `50`'", "a fixed value is no reading"),
+        ('unit = "unit"', 'unit = "[unit]"', "a path picks one value; it builds no list, slice or table"),
+        ("value = '\"rel hum\"'", "", 'value "{1}-rh": value is missing: path to the number'),
+        (
+            'quality = "status"',
+            'quality = "a b"',
+            'source "probe": quality = "a b": is not JMESPath at character 3',
+        ),
+    ],
+)
+def test_mistakes_in_signals_and_sources_are_told_with_their_line(
+    old: str, new: str, said: str, tmp_path: Path
+) -> None:
+    """One change, one mistake, on the line that was changed or the table it stands in."""
+    path = written(tmp_path, (old, new))
+    with pytest.raises(ConfigErrors) as caught:
+        load(path)
+    assert said in str(caught.value)
+    lines = path.read_text("utf-8").splitlines()
+    changed = {at for at, line in enumerate(lines, 1) if line and line in new.splitlines()}
+    for each in caught.value.errors:
+        table = max(at for at, line in enumerate(lines[: each.line], 1) if line.startswith("["))
+        nearest = max((at for at in changed if at >= table), default=table)
+        assert each.line in changed or each.line == table or not new or nearest
+
+
+def test_a_json_source_without_values_or_with_a_sensor_is_told(tmp_path: Path) -> None:
+    """Both at once, each in its words."""
+    path = tmp_path / "jobsite.toml"
+    source = '\n[[sources]]\nid = "s"\ntopic = "a"\nform = "json"\nsensor = "baro"\n'
+    path.write_text((HERE / "good.toml").read_text() + source)
+    assert told(path).splitlines() == [
+        'jobsite.toml:117: source "s": values are missing: a table [[sources.values]] for each value that is used',
+        'jobsite.toml:121: source "s": sensor = "baro": the sensors of a JSON message stand in tables '
+        "[[sources.values]]",
+    ]

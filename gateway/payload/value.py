@@ -8,7 +8,8 @@ from __future__ import annotations
 from math import isfinite
 
 from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
-from gateway.jobsite import Sensor
+from gateway.jobsite import Scale, Sensor
+from gateway.payload.scale import fault, scaled
 from gateway.reading import Reading, Rejected
 
 MAX_PAYLOAD = 65_536
@@ -56,6 +57,8 @@ def reading_of(sensor: Sensor, written: float, unit: str, measured_ms: int | Non
     """Return the reading in the unit used inside. Raises when the value or unit cannot be this sensor's."""
     if not isfinite(written):
         raise Refused("not finite", f"{sensor.id}: the value is not a finite number")
+    if sensor.scale is not None:
+        written, unit = _scaled(sensor, sensor.scale, written, unit), sensor.unit
     spelling = UNITS.get(unit or sensor.unit)
     if spelling is None or spelling.dimension is not DIMENSION[sensor.quantity]:
         raise Refused("wrong unit", f"{sensor.id} states {sensor.unit}, the message says {unit[:20]}")
@@ -66,6 +69,15 @@ def reading_of(sensor: Sensor, written: float, unit: str, measured_ms: int | Non
     if not low <= value <= high:
         raise Refused("impossible value", f"{sensor.id}: {written:g} {unit or sensor.unit} is outside its range")
     return Reading(sensor.id, value, measured_ms)
+
+
+def _scaled(sensor: Sensor, scale: Scale, raw: float, unit: str) -> float:
+    """Return the value a transmitter's signal stands for. Raises for another unit, a fault, a saturated signal."""
+    if unit and unit != scale.raw_unit:
+        raise Refused("wrong unit", f"{sensor.id} states {scale.raw_unit}, the message says {unit[:20]}")
+    if why := fault(scale, raw):
+        raise Refused(why[0], f"{sensor.id}: {raw:g} {scale.raw_unit}: {why[1]}")
+    return scaled(scale, raw)
 
 
 def _humidity(sensor: Sensor, rh: float, measured_ms: int | None) -> Reading:

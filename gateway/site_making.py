@@ -1,0 +1,128 @@
+"""From the checked tables of a jobsite file to the Jobsite, in the units used inside."""
+
+from __future__ import annotations
+
+from alerts.limits import Limit
+from alerts.measured import DIMENSION, UNITS, Quantity
+from gateway.jobsite import (
+    Accuracy,
+    Area,
+    Calibration,
+    Jobsite,
+    Person,
+    Piece,
+    Point,
+    Sensor,
+    Station,
+    SteelSpot,
+    Train,
+)
+from gateway.site_amounts import amount, metres, scale, seconds, spread
+from gateway.site_file import AreaTable, LimitTable, PieceTable, SiteFile, TrainTable
+from gateway.site_sensors import NOT_STATED, SensorTable
+from gateway.site_sources import source
+
+
+def jobsite(file: SiteFile) -> Jobsite:
+    """Return the jobsite of a checked file."""
+    about = file.jobsite
+    return Jobsite(
+        about.id,
+        about.label,
+        about.time_zone,
+        metres(about.altitude),
+        about.simulated,
+        tuple(_sensor(each) for each in file.sensors),
+        tuple(Station(**each.model_dump()) for each in file.stations),
+        tuple(_area(each) for each in file.areas),
+        tuple(_train(each) for each in file.trains),
+        tuple(_limit(each) for each in file.limits),
+        tuple(Person(p.id, p.role, tuple(p.channels), tuple(p.priorities)) for p in file.people),
+        tuple(source(each) for each in file.sources),
+    )
+
+
+def _sensor(table: SensorTable) -> Sensor:
+    quantity = Quantity(table.quantity)
+    line, unit = scale(table.scale, DIMENSION[quantity]) if table.scale else (None, table.unit)
+    half_width = None if table.accuracy == NOT_STATED else _width(table.accuracy, quantity)
+    return Sensor(
+        table.id,
+        table.label,
+        quantity,
+        unit,
+        Accuracy(half_width, table.accuracy_means or "limit"),
+        table.basis,
+        table.element,
+        seconds(table.interval),
+        table.topic or table.id,
+        _calibration(table, quantity),
+        table.classified_area,
+        table.equipment_rating,
+        line,
+    )
+
+
+def _calibration(table: SensorTable, quantity: Quantity) -> Calibration:
+    return Calibration(
+        table.calibration_date,
+        table.calibration_due,
+        table.calibration_certificate,
+        _width(table.calibration_correction, quantity) or 0.0,
+        _width(table.calibration_uncertainty, quantity),
+        _width(table.calibration_drift, quantity),
+    )
+
+
+def _width(text: str, quantity: Quantity) -> float | None:
+    """Return a difference of this quantity in the unit used inside, None where nothing is written."""
+    if not text:
+        return None
+    number, unit = amount(text, spread(quantity))
+    return number * UNITS[unit].factor
+
+
+def _area(table: AreaTable) -> Area:
+    steel = tuple(SteelSpot(**each.model_dump()) for each in table.steel)
+    return Area(table.id, table.label, tuple(table.stations), steel, table.air_space)
+
+
+def _train(table: TrainTable) -> Train:
+    pieces = tuple(_piece(each) for each in table.pieces)
+    return Train(table.id, table.label, tuple(table.feeds), table.station, pieces)
+
+
+def _piece(table: PieceTable) -> Piece:
+    outlet = Point(
+        table.outlet_temperature,
+        table.outlet_relative_humidity,
+        table.outlet_pressure,
+        table.outlet_pressure_dew_point,
+    )
+    return Piece(table.id, table.label, table.kind, outlet, table.wall, table.wall_station, table.salt)
+
+
+def _limit(table: LimitTable) -> Limit:
+    quantity = Quantity(table.quantity)
+    threshold, unit = amount(table.threshold, DIMENSION[quantity])
+    deadband, deadband_unit = amount(table.deadband, spread(quantity))
+    return Limit(
+        id=table.id,
+        quantity=quantity,
+        relation=table.relation,
+        threshold=threshold,
+        unit=unit,
+        clause=table.clause,
+        activities=tuple(table.activities),
+        deadband=deadband,
+        deadband_unit=deadband_unit,
+        on_delay_s=seconds(table.on_delay),
+        off_delay_s=seconds(table.off_delay),
+        unknown_delay_s=seconds(table.unknown_delay),
+        advice=table.advice,
+        area=table.area,
+        train=table.train,
+        piece=table.piece,
+        decision_rule=table.decision_rule,
+        priority=table.priority,
+    )
