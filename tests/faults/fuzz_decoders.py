@@ -1,0 +1,136 @@
+"""Feed every decoder bytes that a coverage-guided search makes from real messages; none may raise, hang or swell.
+
+`python -m tests.faults.fuzz_decoders --seconds 10` prints `fault fuzz_<decoder> <runs> lost <n> twice <n>` for
+each decoder and fails when a message was lost: the decoder raised, took over 5 s for it, or over 512 MB. The bytes
+that did it are kept. Each search has a process of its own, which it ends.
+A new decoder is one line in `DECODERS`: a function that imports it and returns its check, and where to begin.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from math import isfinite
+from pathlib import Path
+
+Check = Callable[[bytes], None]
+PACKS = Path(__file__).parents[1] / "tables" / "senml-packs.json"
+LONGEST_S = 5
+MOST_MB = 512  # the interpreter and the watched modules take 50
+LONGEST_BYTES = 4096
+_DONE = re.compile(r"Done (\d+) runs")
+
+
+def senml_json() -> Check:
+    """A message on a sensor's topic that does not begin as CBOR does."""
+    from gateway.payload.senml import Names, decode
+    from gateway.reading import Rejected
+    from tests.sites import T0, site
+
+    names = Names.of(site())
+
+    def check(payload: bytes) -> None:
+        said = decode("dewgate/test/steel", payload, names, T0)
+        if isinstance(said, Rejected):
+            assert said.code and 0 < len(said.detail) < 500, said
+        else:
+            assert said and all(r.sensor == "steel" and isfinite(r.value) for r in said), said
+            assert all(r.next_within_ms is None or r.next_within_ms > 0 for r in said), said
+
+    return check
+
+
+def senml_cbor() -> Check:
+    """The same, of which every message begins with an array in CBOR."""
+    check = senml_json()
+    return lambda payload: check(bytes([0x80 | (payload[:1] or b"\0")[0] & 0x1F]) + payload[1:])
+
+
+def packs(form: str, key: str) -> list[bytes]:
+    """The packs that other libraries wrote."""
+    golden = [pack for pack in json.loads(PACKS.read_text())["packs"] if pack["form"] == form]
+    return [pack[key].encode() if key == "text" else bytes.fromhex(pack[key]) for pack in golden]
+
+
+@dataclass(frozen=True, slots=True)
+class Fuzzed:
+    """A decoder: what makes its check (it imports inside, so as to be watched), where to begin, words to try."""
+
+    make: Callable[[], Check]
+    seeds: Callable[[], Iterable[bytes]]
+    words: tuple[str, ...] = ()
+
+
+LABELS = tuple(f'"{label}":' for label in "bn bt bu bv bs bver n u v vs vb vd s t ut a_".split())  # noqa: SIM905
+DECODERS = {
+    "senml_json": Fuzzed(
+        senml_json, lambda: packs("json", "text"), (*LABELS, "[{", "},{", "}]", "1e999", "\\u005f")
+    ),
+    "senml_cbor": Fuzzed(
+        senml_cbor, lambda: packs("cbor", "hex"), ("\x00esteel", "\x02\xfb", "\xc4\x82", "\x9f\xbf")
+    ),
+}
+
+
+def search(name: str, arguments: list[str]) -> None:
+    """Run the search in this process, which it ends."""
+    import atheris
+
+    with atheris.instrument_imports(include=["gateway", "alerts"]):
+        check = DECODERS[name].make()
+    atheris.Setup([sys.argv[0], *arguments], check)
+    atheris.Fuzz()
+
+
+def fuzz(name: str, seconds: int, kept: Path, program: str) -> int | None:
+    """Return how many messages the decoder took in the time, or None when one of them was lost."""
+    with tempfile.TemporaryDirectory() as work:
+        seeds, words = Path(work) / "seeds", Path(work) / "words"
+        seeds.mkdir()
+        for number, seed in enumerate(DECODERS[name].seeds()):
+            (seeds / f"{number}").write_bytes(seed)
+        words.write_text("".join(f'"{_escaped(word)}"\n' for word in DECODERS[name].words))
+        limits = [
+            f"-max_total_time={seconds}", f"-timeout={LONGEST_S}", f"-rss_limit_mb={MOST_MB}", f"-dict={words}",
+            f"-max_len={LONGEST_BYTES}", f"-artifact_prefix={kept}/{name}-", "-print_final_stats=0",
+        ]  # fmt: skip
+        command = [sys.executable, "-m", program, "--search", name, "--", *limits, str(seeds)]
+        done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
+    runs = _DONE.search(done.stderr)
+    if done.returncode == 0 and runs:
+        return int(runs[1])
+    print(done.stdout[-3000:], done.stderr[-3000:], f"kept in {kept}", sep="\n", file=sys.stderr, flush=True)
+    return None
+
+
+def _escaped(word: str) -> str:
+    return "".join(f"\\x{byte:02x}" for byte in word.encode("latin-1"))
+
+
+def main(program: str = "tests.faults.fuzz_decoders") -> int:
+    """Fuzz the decoders one after another, or be the search of one."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=int, default=60, help="for each decoder")
+    parser.add_argument("--only", choices=DECODERS, action="append")
+    parser.add_argument("--kept", type=Path, default=Path(tempfile.gettempdir()), help="where lost bytes are kept")
+    parser.add_argument("--search", choices=DECODERS, help=argparse.SUPPRESS)
+    parser.add_argument("arguments", nargs="*", help=argparse.SUPPRESS)
+    chosen = parser.parse_args()
+    if chosen.search:
+        search(chosen.search, chosen.arguments)
+    failed = False
+    for name in chosen.only or DECODERS:
+        runs = fuzz(name, chosen.seconds, chosen.kept, program)
+        failed = failed or runs is None
+        print(f"fault fuzz_{name} {runs or 0} lost {int(runs is None)} twice 0", flush=True)
+    return int(failed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
