@@ -2,8 +2,8 @@
 
 One message in, an outcome out: samples and what became unknown, in order, and whether a rebirth is needed. The
 state is a function of the messages (and of `begin` and `asked`) alone; a message that is Rejected leaves it as it
-was. Data is QoS 0, so that a loss shows only as a gap in the sequence numbers: from then on nothing of the edge
-node is known until it is born again.
+was. Data is QoS 0, so that a loss shows only as a gap in the sequence numbers: unless it is filled within the
+reorder time, nothing of the edge node is known from then on until it is born again.
 Source: Sparkplug Specification 3.0.0 (Eclipse Foundation, 2022; ISO/IEC 20237:2023), chapters 4 to 6, rules by id.
 """
 
@@ -11,23 +11,26 @@ from __future__ import annotations
 
 from gateway.payload import sparkplug_wire as wire
 from gateway.payload.sparkplug_metrics import data, define
-from gateway.payload.sparkplug_state import Born, Node, Outcome, State, Unknown, forget, lose
+from gateway.payload.sparkplug_state import Born, Held, Node, Outcome, State, Unknown, forget, lose
 from gateway.payload.sparkplug_wire import Address, DataType, Payload
+from gateway.payload.value import MAX_PAYLOAD
 from gateway.reading import Rejected
 
 MAX_NODES = 256
 MAX_DEFINED = 20_000  # births, metrics and aliases in the whole state
+MAX_HELD = 16  # messages of one edge node that wait for an earlier one, 64 KiB together
 SEQUENCE = 256
 BD_SEQ = "bdSeq"
 
 
 def take(
-    state: State, topic: str, payload: bytes, received_ms: int, *, retained: bool = False
+    state: State, topic: str, payload: bytes, received_ms: int, *, reorder_ms: int = 0, retained: bool = False
 ) -> Outcome | Rejected:
     """Fold one message in and return what it brought about, or why nothing of it is taken (state unchanged).
 
-    Args: topic as received; payload up to 64 KiB; received_ms UTC; retained: sent as a kept message, which no
-    edge node may ask for (topics-nbirth-mqtt and its like), so that it says nothing of today.
+    Args: topic as received; payload up to 64 KiB; received_ms UTC; reorder_ms: how long a gap may wait to be
+    filled, 0 = not at all, always the same for one state (see `overdue`); retained: sent as a kept message, which
+    no edge node may ask for (topics-nbirth-mqtt and its like), so that it says nothing of today.
     """
     who = wire.address(topic)
     if isinstance(who, Rejected):
@@ -43,8 +46,27 @@ def take(
     if node is None:
         node = state.nodes[f"{who.group}/{who.node}"] = Node()
     outcome = Outcome(who.group, who.node, received_ms)
-    _fold(node, who, message, outcome)
+    if who.kind == "NBIRTH":
+        _node_birth(node, message, outcome)
+    elif who.kind == "NDEATH":
+        _node_death(node, message, outcome)
+    elif not node.born:
+        _before_birth(node, who, outcome)
+    else:
+        _count(node, Held(who.kind, who.device, payload), message, outcome, reorder_ms)
     return outcome
+
+
+def overdue(state: State, now_ms: int, reorder_ms: int) -> list[Outcome]:
+    """Lose the edge nodes whose gap was not filled within reorder_ms (operational-behavior-host-reordering-*)."""
+    outcomes = []
+    for key, node in state.nodes.items():
+        since = node.gap_since_ms
+        if node.born and since is not None and now_ms - since >= reorder_ms:
+            group, name = key.split("/")
+            outcomes.append(Outcome(group, name, now_ms))
+            _lose_in_gap(node, next(iter(node.held)), outcomes[-1])
+    return outcomes
 
 
 # -- what may be taken at all ----------------------------------------------------------------------------
@@ -83,22 +105,6 @@ def _unreadable(node: Node | None, who: Address, why: Rejected, received_ms: int
 # -- the session -----------------------------------------------------------------------------------------
 
 
-def _fold(node: Node, who: Address, message: Payload, outcome: Outcome) -> None:
-    if who.kind == "NBIRTH":
-        _node_birth(node, message, outcome)
-    elif who.kind == "NDEATH":
-        _node_death(node, message, outcome)
-    elif not node.born:
-        _before_birth(node, who, outcome)
-    elif _in_sequence(node, message.seq, outcome):
-        if who.kind == "DBIRTH":
-            define(node, who.device, message, outcome)
-        elif who.kind == "DDEATH":
-            _device_death(node, who.device, message, outcome)
-        else:
-            data(node, who.device, message, outcome)
-
-
 def _node_birth(node: Node, message: Payload, outcome: Outcome) -> None:
     """Begin a session. topics-nbirth-seq-num wants 0, payloads-nbirth-seq 0..255: any is counted from."""
     forget(node)
@@ -130,17 +136,58 @@ def _before_birth(node: Node, who: Address, outcome: Outcome) -> None:
     outcome.rebirth = node.wanted
 
 
-def _in_sequence(node: Node, seq: int | None, outcome: Outcome) -> bool:
-    """Count a message of the node or a device (payloads-sequence-num-*); whether it is the next one."""
-    if seq == node.next_seq:
-        node.next_seq = (seq + 1) % SEQUENCE
-        return True
-    if seq is None:
+def _count(node: Node, sent: Held, message: Payload, outcome: Outcome, reorder_ms: int) -> None:
+    """Take a message of the node or a device if it is the next one (payloads-sequence-num-*)."""
+    if message.seq == node.next_seq:
+        _next(node, sent, message, outcome)
+        _catch_up(node, outcome)
+    elif message.seq is None:
         lose(node, outcome, "sent without a sequence number")
+    elif not (reorder_ms and _hold(node, message.seq, sent)):
+        _lose_in_gap(node, message.seq, outcome)
     else:
-        lose(node, outcome, f"sequence gap: expected {node.next_seq}, got {seq}")
-        node.gap_since_ms = outcome.received_ms
-    return False
+        node.gap_since_ms = outcome.received_ms if node.gap_since_ms is None else node.gap_since_ms
+        outcome.waiting = _gap(node, message.seq)
+
+
+def _next(node: Node, sent: Held, message: Payload, outcome: Outcome) -> None:
+    node.next_seq = (node.next_seq + 1) % SEQUENCE
+    if sent.kind == "DBIRTH":
+        define(node, sent.device, message, outcome)
+    elif sent.kind == "DDEATH":
+        _device_death(node, sent.device, message, outcome)
+    else:
+        data(node, sent.device, message, outcome)
+
+
+def _hold(node: Node, seq: int, sent: Held) -> bool:
+    """Keep a message that came too early, if it is near and there is room for it."""
+    ahead = (seq - node.next_seq) % SEQUENCE
+    size = len(sent.payload) + sum(len(each.payload) for each in node.held.values())
+    if seq >= SEQUENCE or ahead > MAX_HELD or seq in node.held or size > MAX_PAYLOAD:
+        return False
+    node.held[seq] = sent
+    return True
+
+
+def _catch_up(node: Node, outcome: Outcome) -> None:
+    """Take what waited for the message just taken; the gap is filled when nothing waits any more."""
+    while sent := node.held.pop(node.next_seq, None):
+        message = wire.read(sent.payload)
+        assert isinstance(message, Payload), "only what could be read is held"
+        _next(node, sent, message, outcome)
+    if not node.held:
+        node.gap_since_ms = None
+
+
+def _lose_in_gap(node: Node, got: int, outcome: Outcome) -> None:
+    since = outcome.received_ms if node.gap_since_ms is None else node.gap_since_ms
+    lose(node, outcome, _gap(node, got))
+    node.gap_since_ms = since
+
+
+def _gap(node: Node, got: int) -> str:
+    return f"sequence gap: expected {node.next_seq}, got {got}"
 
 
 def _device_death(node: Node, device: str, message: Payload, outcome: Outcome) -> None:

@@ -29,16 +29,27 @@ class Born:
 
 
 @dataclass(slots=True)
+class Held:
+    """A message that came before the one it follows."""
+
+    kind: str
+    device: str
+    payload: bytes
+
+
+@dataclass(slots=True)
 class Node:
     """The session of one edge node. births: by device, "" its own; a device that died is taken out.
 
-    wanted: why a rebirth is needed, "" if it is not. gap_since_ms: when a gap was seen that is not yet healed.
+    held: by sequence number, in the order they came, while a gap may still be filled. gap_since_ms: when the gap
+    was seen that is not yet filled or healed by a birth. wanted: why a rebirth is needed, "" if it is not.
     """
 
     born: bool = False
     bd_seq: int | None = None
     next_seq: int = 0
     births: dict[str, Born] = field(default_factory=dict)
+    held: dict[int, Held] = field(default_factory=dict)
     wanted: str = ""
     gap_since_ms: int | None = None
     asked_ms: int | None = None
@@ -75,13 +86,14 @@ class Unknown:
 
 @dataclass(slots=True)
 class Outcome:
-    """What one message brought about; changes hold in their order. rebirth, ignored: why, or ""."""
+    """What one message brought about; changes hold in their order. rebirth, waiting, ignored: why, or ""."""
 
     group: str
     node: str
     received_ms: int
     changes: list[Sample | Unknown] = field(default_factory=list)
     rebirth: str = ""
+    waiting: str = ""
     ignored: str = ""
 
 
@@ -98,15 +110,11 @@ def begin(state: State, edges: Iterable[Edge], at_ms: int, reason: str) -> list[
     return outcomes
 
 
-def due(state: State, now_ms: int, *, reorder_ms: int = 0, every_ms: int = 0) -> list[Edge]:
-    """Return the edge nodes to ask for a rebirth: wanted, the gap old enough, not asked within every_ms.
-
-    Source: operational-behavior-host-reordering-*.
-    """
+def due(state: State, now_ms: int, *, every_ms: int = 0) -> list[Edge]:
+    """Return the edge nodes to ask for a rebirth: it is wanted, and was not asked for within every_ms."""
     found = []
     for key, node in state.nodes.items():
-        waited = node.gap_since_ms is None or now_ms - node.gap_since_ms >= reorder_ms
-        if node.wanted and waited and (node.asked_ms is None or now_ms - node.asked_ms >= every_ms):
+        if node.wanted and (node.asked_ms is None or now_ms - node.asked_ms >= every_ms):
             group, name = key.split("/")
             found.append((group, name))
     return found
@@ -128,6 +136,7 @@ def forget(node: Node) -> None:
     """End a session: what its births defined holds no longer."""
     node.born, node.gap_since_ms = False, None
     node.births.clear()
+    node.held.clear()
 
 
 def want(node: Node, outcome: Outcome, device: str, metric: str | None, reason: str) -> None:
