@@ -6,6 +6,7 @@ for `heard_words`.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 from gateway import entry
@@ -16,6 +17,8 @@ from gateway.reading import Rejected
 UNKNOWN_SENSOR = "unknown sensor"  # the code by which a message of an unknown sensor is refused
 MOST = 1000  # topics and names kept apart: whoever may publish could send any number of them
 FIRST_BYTES = 60
+# A name in the sentence of the refusal, where it was not cut off: when the bytes are not kept or no JSON.
+_SENTENCE = re.compile(r"no sensor (.{1,59}) on topic level .*", re.DOTALL)
 Name = tuple[str, str | None]  # topic and SenML name
 
 
@@ -189,7 +192,10 @@ def _unknown_sayings(standing: Standing, refusal: Refusal) -> list[tuple[str | N
         return [] if standing.is_own(refusal.topic) else nothing
     level, known = standing.level(refusal.topic), standing.names.by_name
     spoken = told(refusal.kept)
-    return [(said.name or level, said) for said in spoken if (level, said.name) not in known] or nothing
+    found = [(said.name or level, said) for said in spoken if (level, said.name) not in known]
+    if not found and (named := _SENTENCE.fullmatch(refusal.detail)):
+        return [(named[1], None)]
+    return [*found] or nothing
 
 
 def still_unknown(heard: Heard) -> list[Unknown]:

@@ -22,7 +22,8 @@ from gateway import entry, heard, heard_words, watch_words
 from gateway.adapters.journal import WrongJournal, entries_after, open_reader, unpack_block
 from gateway.entry import Kind
 from gateway.heard import Heard
-from gateway.heard_message import Standing, after
+from gateway.heard_message import Standing, after, printable
+from gateway.heard_table import Rules
 from gateway.tree import SEAL
 from gateway.watch_words import Line, Watching
 
@@ -152,7 +153,7 @@ def _standing(db: sqlite3.Connection, begin: int) -> Standing:
                 found.setdefault(made[0] == Kind.CONFIG_SET, made)
         if len(found) == 2:
             break
-        note.at(begin - first)
+        note.at(begin - first + 1)
     standing = Standing()
     for made in found.values():
         kind, _, body = entry.unpack(made)
@@ -216,11 +217,11 @@ def _sensors(args: argparse.Namespace) -> int:
     return 0
 
 
-def _rules() -> heard_words.Rules:
-    from gateway.site_file import BASES
+def _rules() -> Rules:
+    from gateway.site_sensors import BASES
     from gateway.site_words import plain_id
 
-    return heard_words.Rules(BASES, plain_id)
+    return Rules(BASES, plain_id)
 
 
 def _watch(args: argparse.Namespace) -> int:
@@ -232,6 +233,9 @@ def _watch(args: argparse.Namespace) -> int:
     else:
         screen.after = window.newest
     screen.take_new()
+    if not args.once:
+        site = screen.watching.standing.site
+        print(f"watching {printable(site.label) if site else args.home}; Ctrl-C ends it", file=sys.stderr)
     if not is_written(args.home):
         print(f"no dewgate is writing in {args.home}; its newest entry is {window.newest}", file=sys.stderr)
     while not args.once:

@@ -150,14 +150,16 @@ def shown(reading: Reading, arrival: Arrival, standing: Standing, core_ms: int, 
     """Return a reading as its sensor states it, with its marks; remembers it in `seen`."""
     sensor = standing.sensors[reading.sensor]
     lag = _lag_ms(reading, arrival, core_ms + standing.offset_ms)
-    marks = [_before(seen, reading)]
-    if lag is None and (arrival.retain or arrival.before_marker):
-        marks.append(AGE_UNKNOWN)
-    elif lag is not None and lag > patience_ms(sensor):
-        marks.append(LATE)
+    marks = [_before(seen, reading) or _age(sensor, lag, arrival)]
     marks += [SATURATED] * reading.saturated + [BOUND] * reading.below_resolution
     value = UNITS[sensor.unit].outside(reading.value)
     return Shown(sensor.id, value, sensor.unit, lag, tuple(mark for mark in marks if mark))
+
+
+def _age(sensor: Sensor, lag_ms: int | None, arrival: Arrival) -> str:
+    if lag_ms is None:
+        return AGE_UNKNOWN if arrival.retain or arrival.before_marker else ""
+    return LATE if lag_ms > patience_ms(sensor) else ""
 
 
 def _lag_ms(reading: Reading, arrival: Arrival, received_ms: int) -> int | None:
@@ -179,3 +181,32 @@ def _before(seen: Seen, reading: Reading) -> str:
         for old in list(islice(seen, SLACK)):
             del seen[old]
     return ""
+
+
+# -- small words ---------------------------------------------------------------------------------------------
+
+
+def printable(text: str) -> str:
+    """Return the text with every control and format character escaped, so that no terminal obeys it."""
+    return "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text)
+
+
+def printable_bytes(first: bytes) -> str:
+    """Return bytes as text, with what is not printable UTF-8 escaped."""
+    return printable(first.decode("utf-8", "backslashreplace"))
+
+
+def span(ms: float) -> str:
+    """Return a length of time as a person says it."""
+    seconds = abs(ms) / 1000
+    sign = "-" if ms < 0 else ""
+    for size, least, unit in ((86400, 172_800, "days"), (3600, 7200, "h"), (60, 120, "min")):
+        if seconds >= least:
+            return f"{sign}{seconds / size:.3g} {unit}"
+    return f"{sign}{seconds:.1f} s" if seconds < 9.95 else f"{sign}{seconds:.0f} s"
+
+
+def value_words(value: float | str | None, unit: str) -> str:
+    """Return a value as sent with its unit."""
+    number = "no value" if value is None else f"{value:.6g}" if isinstance(value, float) else repr(value)
+    return printable(f"{number} {unit}".strip())

@@ -1,146 +1,26 @@
-"""What was heard, in words for a keeper: tables for the terminal, JSON for a machine, and the table of an unknown
-sensor to paste into the jobsite file.
+"""What was heard, in words for a keeper: rows for the terminal, JSON for a machine.
 
 Input: a `Heard`. Names and bytes come from the network, so whatever is not printable is written as its escape and
-never reaches a terminal raw. What a message does not state is asked, never guessed.
+never reaches a terminal raw.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
-from alerts.measured import DIMENSION, UNITS, Quantity
 from gateway.heard import Heard, Refused, Speaker, Unknown, Voice, still_unknown
-from gateway.heard_message import Said, Shown
+from gateway.heard_message import Shown, printable, printable_bytes, span, value_words
+from gateway.heard_table import Rules, sketch
 from gateway.jobsite import Sensor
 from gateway.sensor_sense import patience_ms
 from gateway.web import words
 
 MOST_ROWS = 30  # in one section on a terminal; --json has all
-NO_FORM = 'not known here; a device sends SenML JSON (RFC 8428), such as [{"n":"NAME","u":"Cel","v":21.3}]'
 PLACES = (
     "A sensor makes a gap only where it is named: steel under [[areas.steel]] of its area, air and station",
     "pressure in [[stations]], gas, walls and gauge pressure in [[trains.pieces]]. Then: dewgate check FILE,",
     "dewgate apply FILE.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Rules:
-    """What a jobsite file takes: the bases of each quantity, and the check of an id (raises ValueError)."""
-
-    bases: Mapping[Quantity, tuple[str, ...]]
-    plain_id: Callable[[str], None]
-
-
-# -- small words ---------------------------------------------------------------------------------------------
-
-
-def printable(text: str) -> str:
-    """Return the text with every control and format character escaped, so that no terminal obeys it."""
-    return "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text)
-
-
-def printable_bytes(first: bytes) -> str:
-    """Return bytes as text, with what is not printable UTF-8 escaped."""
-    return printable(first.decode("utf-8", "backslashreplace"))
-
-
-def span(ms: float) -> str:
-    """Return a length of time as a person says it."""
-    seconds = abs(ms) / 1000
-    sign = "-" if ms < 0 else ""
-    for size, least, unit in ((86400, 172_800, "days"), (3600, 7200, "h"), (60, 120, "min")):
-        if seconds >= least:
-            return f"{sign}{seconds / size:.3g} {unit}"
-    return f"{sign}{seconds:.1f} s" if seconds < 9.95 else f"{sign}{seconds:.0f} s"
-
-
-def value_words(value: float | str | None, unit: str) -> str:
-    """Return a value as sent with its unit."""
-    number = "no value" if value is None else f"{value:.6g}" if isinstance(value, float) else repr(value)
-    return printable(f"{number} {unit}".strip())
-
-
-# -- the table to paste --------------------------------------------------------------------------------------
-
-
-def sketch(unknown: Unknown, heard: Heard, rules: Rules) -> list[str]:
-    """Return a [[sensors]] table with what the messages state; what they do not is a commented question.
-
-    Where no table would help, only comments say what must change in the device.
-    """
-    every = _every(unknown.voice)
-    last = value_words(unknown.example.value, unknown.example.unit) if unknown.example else "nothing readable"
-    lines = [f"# {printable(unknown.topic)}: {unknown.voice.count} times, {every}; example {last}"]
-    if why := _no_table(unknown, heard, rules):
-        return [*lines, f"# {why}"]
-    assert unknown.name is not None
-    level, said = heard.standing.level(unknown.topic), unknown.example or Said("", None, "")
-    lines += ["[[sensors]]", f'id = "{unknown.name}"']
-    lines += [f'topic = "{level}"'] if level != unknown.name else []
-    return lines + _unit_lines(said.unit, rules) + _questions(said.unit, every, rules)
-
-
-def _no_table(unknown: Unknown, heard: Heard, rules: Rules) -> str:
-    """Why no table can be pasted for this name, or nothing."""
-    level, name = heard.standing.level(unknown.topic), unknown.name
-    if name is None:
-        first = printable_bytes(unknown.first_bytes) or "none kept"
-        return f"{printable(unknown.detail)}; form {NO_FORM}; first bytes: {first}"
-    try:
-        rules.plain_id(name)
-        rules.plain_id(level)
-    except ValueError as error:
-        return f'name "{printable(name)}": {error}; change the name or topic in the device'
-    if name in heard.standing.sensors:
-        there = heard.standing.sensors[name].topic
-        return f'"{name}" is already a sensor on topic level {there}: give this device another name, or that topic'
-    return ""
-
-
-def _unit_lines(unit: str, rules: Rules) -> list[str]:
-    if unit in UNITS and _fitting(unit, rules):
-        return [_line(f'unit = "{unit}"', "as the message says")]
-    says = (
-        f'the message says "{printable(unit)}", not a unit of a sensor here'
-        if unit
-        else "the message does not say"
-    )
-    return [_line('# unit = ""', f"in which unit does it publish? {says}")]
-
-
-def _questions(unit: str, every: str, rules: Rules) -> list[str]:
-    fitting = _fitting(unit, rules) or list(rules.bases)
-    return [
-        _line('# label = ""', "what do people call this sensor?"),
-        _line('# quantity = ""', "what is measured, and what does the value refer to? one line of these:"),
-        _line('# basis = ""', ""),
-        *(f"#     {quantity:<20} {' or '.join(rules.bases[quantity])}" for quantity in fitting),
-        _line('# element = ""', "where is the sensing element? line, vented cell or ambient"),
-        _line('# interval = ""', f'time between two readings, such as "10 s"? heard {every}'),
-        _line('# accuracy = ""', 'half width on its sheet, such as "0.3 K"? or "not stated"'),
-        _line('# accuracy_means = ""', '"limit", "k=2" or "k=1", as the sheet says? not when "not stated"'),
-        _line('# classified_area = ""', "is the place a hazardous (classified) location? yes, no or unknown"),
-    ]
-
-
-def _fitting(unit: str, rules: Rules) -> list[Quantity]:
-    spelling = UNITS.get(unit)
-    return [quantity for quantity in rules.bases if spelling and DIMENSION[quantity] is spelling.dimension]
-
-
-def _line(key: str, question: str) -> str:
-    return f"{key:<24}# {question}".rstrip(" #") if not question else f"{key:<24}# {question}"
-
-
-def _every(voice: Voice) -> str:
-    return "once" if voice.every_ms is None else f"about every {span(voice.every_ms)}"
-
-
-# -- the terminal --------------------------------------------------------------------------------------------
 
 
 def text(heard: Heard, rules: Rules, hours: float, writing: bool) -> str:
@@ -185,12 +65,19 @@ def _own_row(heard: Heard, sensor: Sensor, hours: float) -> tuple[str, ...]:
     voice, last, quiet = speaker.voice, speaker.last, silence(heard, sensor)
     remarks = [f"SILENT {quiet}" + (f" in {hours:g} h" if last is None else "")] if quiet else []
     remarks += [f"{sensor.interval_s:g} s is stated"] if quiet or _slow(voice, sensor) else []
+    refused = _refused_on(heard, sensor)
+    remarks += [f"{refused} messages of its topic REFUSED"] if refused else []
     remarks += [f"{count} {mark}" for mark, count in speaker.marked.items()]
     return (
         sensor.id, str(voice.count), span(voice.every_ms) if voice.every_ms is not None else "",
         span(voice.longest_ms) if voice.gaps else "", value_words(last.value, last.unit) if last else "",
         _at(heard, voice.last_utc_ms) if last else "", _lag(last), ", ".join(remarks),
     )  # fmt: skip
+
+
+def _refused_on(heard: Heard, sensor: Sensor) -> int:
+    level = heard.standing.level
+    return sum(each.voice.count for each in heard.refused.values() if level(each.topic) == sensor.topic)
 
 
 def _slow(voice: Voice, sensor: Sensor) -> bool:

@@ -1,7 +1,7 @@
 """The journal as it grows, one plain line for each thing said: site time, who, value, lag, and what to know of it.
 
 Input: entries in order and what was in force before. Output: lines for a terminal or a pipe; what comes from the
-network is escaped (`heard_words.printable`), and every colour has its word.
+network is escaped (`heard_message.printable`), and every colour has its word.
 """
 
 from __future__ import annotations
@@ -21,10 +21,13 @@ from gateway.heard_message import (
     Standing,
     after,
     believed,
+    printable,
+    printable_bytes,
     shown,
+    span,
     told,
+    value_words,
 )
-from gateway.heard_words import printable, printable_bytes, span, value_words
 from gateway.payload import canonical
 from gateway.reading import Rejected
 from gateway.web import words
@@ -141,7 +144,7 @@ def _rejection(watching: Watching, body: bytes, core_ms: int) -> Line:
         f"{printable(each.name or level)} {value_words(each.value, each.unit)}" for each in said[:MOST_VALUES]
     )
     values += f" and {len(said) - MOST_VALUES} more" if len(said) > MOST_VALUES else ""
-    sent = values or printable_bytes(refusal.kept[:MOST_BYTES]) or "bytes not kept"
+    sent = values or printable_bytes(refusal.kept[:MOST_BYTES]) or "no bytes kept"
     text = f"{printable(level):<16}  REFUSED {refusal.code}: {printable(refusal.detail)}; sent: {sent}"
     about = {level, refusal.topic, *(each.name for each in said)}
     return _line(watching, core_ms, text, about, refused=True, colour=RED)
@@ -191,9 +194,8 @@ def _action(said: dict[str, Any]) -> str:
     """A person's act, whatever acts there are: alarm number, act and person first."""
     number = f"ALARM {said['number']} " if "number" in said else ""
     more = {key: value for key, value in said.items() if key not in ("number", "act", "person")}
-    return f"{number}{said.get('act', 'act')} by {said.get('person', 'not stated')}" + (
-        f": {_rest(more)}" if more else ""
-    )
+    act = "acknowledged" if said.get("act") == "acknowledge" else said.get("act", "act")
+    return f"{number}{act} by {said.get('person', 'not stated')}" + (f": {_rest(more)}" if more else "")
 
 
 def _rest(said: dict[str, Any]) -> str:

@@ -83,7 +83,7 @@ def test_from_an_unknown_sensor_to_a_speaking_one(running: Site, tmp_path: Path)
     said = dewgate("sensors", "--home", running.home).splitlines()
     assert "Not known to the jobsite: 1, ready to paste:" in said
     begin = said.index("[[sensors]]")
-    assert said[begin - 1] == "# dewgate/test/door: 1 times, once; example 18.5 Cel"
+    assert said[begin - 1] == "# dewgate/test/door: heard once; example 18.5 Cel"
     table = filled(said[begin : said.index("", begin)])
     file.write_text(f"{to_toml(FILE)}\n{table}\n")
     assert "9 sensors, 1 limits" in dewgate("check", file)
