@@ -63,7 +63,9 @@ class Match:
 class Sources:
     """The sources of a jobsite, made once when it is set."""
 
-    exact: dict[str, Match]
+    by_topic: dict[
+        str, Match
+    ]  # those without a +, and what was found for the others: no more than sensors can fit
     wild: tuple[_Device, ...]
     sensors: dict[str, Sensor]
 
@@ -77,14 +79,17 @@ class Sources:
 
     def find(self, topic: str) -> Match | None:
         """Return the source a topic belongs to, None when it is none's."""
-        found = self.exact.get(topic)
+        found = self.by_topic.get(topic)
         if found is not None or not self.wild:
             return found
         levels = topic.split("/")
         for device in self.wild:
             if _fits(device.levels, levels):
                 texts = [text for name, text in zip(device.levels, levels, strict=True) if name == "+"]
-                return _match(device, texts, self.sensors)
+                found = _match(device, texts, self.sensors)
+                if all(sensor is not None for _, sensor in found.sensors):
+                    self.by_topic[topic] = found
+                return found
         return None
 
     @staticmethod
