@@ -6,7 +6,6 @@ import csv
 import json
 from importlib.util import find_spec
 from pathlib import Path
-from xml.etree import ElementTree as ET
 
 import pytest
 
@@ -14,7 +13,6 @@ from gateway.__main__ import main
 from gateway.plan import Plan, run, without
 from gateway.plan_file import load
 from gateway.plan_hours import text, work_out
-from gateway.plan_picture import picture
 from gateway.plan_times import WeatherErrors
 from gateway.plan_units import UNITS
 from gateway.plan_weather import read
@@ -161,49 +159,6 @@ def test_a_typical_year_of_a_station(tmp_path: Path, capsys: pytest.CaptureFixtu
     said = capsys.readouterr().out
     assert said.startswith("Of 876 hours worked out, water falls out in pot or hose in 0 (0.0 %).")
     assert "   12" in said
-
-
-def bars(made: Plan) -> dict[str, tuple[str, float, float]]:
-    """Class, left and width of each bar of the picture, by its row's name."""
-    root = ET.fromstring(picture(made, run(made), UNITS["si"]))  # noqa: S314  our own text
-    tag = "{http://www.w3.org/2000/svg}"
-    names = [e.text for e in root.iter(f"{tag}text") if e.get("class") == "name"][1:]
-    rects = [(e.get("class", ""), float(e.get("x", 0)), float(e.get("width", 0))) for e in root.iter(f"{tag}rect")]
-    return dict(zip([str(name) for name in names], rects, strict=True))
-
-
-def test_bars_follow_one_scale_and_wet_ones_are_hatched() -> None:
-    """Widths stand as the gaps do; a wet pot is red and hatched, a cooler at its work grey and hatched."""
-    found = bars(plan())
-    gaps = {p.label: p.gap_k for p in run(plan()).passages if p.gap_k is not None}
-    assert set(found) == set(gaps)
-    per_k = found["pot"][2] / abs(gaps["pot"])
-    for label, (_, __, width) in found.items():
-        assert width == CLOSE(abs(gaps[label]) * per_k, abs=0.15)
-    assert (found["aftercooler"][0], found["pot"][0]) == ("taken", "clear")
-    assert bars(without(plan(), "salt dryer"))["pot"][0] == "wet"
-
-
-def test_the_picture_says_in_words_what_it_shows_and_escapes_labels() -> None:
-    """No colour without words; a label cannot break out; the same plan gives the same picture."""
-    hot = load(HOT.read_text(encoding="utf-8").replace('"wet tank"', '"tank <b>&"'))
-    drawn = picture(hot, run(hot), UNITS["us"])
-    assert "tank &lt;b&gt;&amp;" in drawn
-    assert "<b>" not in drawn
-    assert "2.49 gal/h" in drawn
-    assert "above the dew point" in drawn
-    assert "advisory only" in drawn
-    assert "simulated weather, modelled train" in drawn
-    assert drawn == picture(hot, run(hot), UNITS["us"])
-
-
-def test_the_committed_picture_is_that_of_the_shipped_plan(tmp_path: Path) -> None:
-    """Drawn again by the command, it is the same text."""
-    made = tmp_path / "made.svg"
-    assert main(["plan", str(HOT), "--svg", str(made)]) == 0
-    committed = PLANS.parent / "pictures" / "plan-hot-humid.svg"
-    assert made.read_text(encoding="utf-8") == committed.read_text(encoding="utf-8")
-    assert main(["plan", str(HOT), "--svg", str(made), "--hours", str(made)]) == 2
 
 
 def test_every_reason_is_told_once_and_unreadable_is_not_missing() -> None:
