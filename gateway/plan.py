@@ -199,7 +199,7 @@ def doubts(plan: Plan, result: Result) -> list[str]:
     inlets = {passage.label: passage.inlet.temperature_c for passage in each_piece(result.passages)}
     highest = {recipe.label: recipe.figures.get("highest_inlet_c", inf) for recipe in each_recipe(plan)}
     found = [
-        f"inlet of {label} (C) is {inlets[label]:.6g}, entered for it is up to {most:.6g}"
+        f"{label} is fed at {inlets[label]:.6g} C, above the {most:.6g} C entered for it"
         for label, most in highest.items()
         if inlets[label] > most
     ]

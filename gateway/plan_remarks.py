@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from gateway.plan import SOLIDS, WORKPLACE, Plan, Recipe, Result, each_recipe
+from gateway.plan import DRY_KG_PER_H, SOLIDS, WORKPLACE, Plan, Recipe, Result, each_recipe
 from gateway.plan_units import Units
 from gateway.water_path import Air, Passage, each_piece
 
 DRYERS = ("deliquescent dryer", "refrigerated dryer", "adsorption dryer")
+OIL_K = 10.0
 _LOW_PA = 10_000.0  # a train that ends this much below the nozzle's pressure is pointed at; ours
 _LIQUID_KG_PER_H = 0.02  # so much liquid into a bed is pointed at; ours
 
@@ -17,6 +18,7 @@ def remarks(plan: Plan, result: Result, units: Units) -> list[str]:
     inlets = {passage.label: passage.inlet for passage in passages}
     found = [words for recipe in each_recipe(plan) for words in _about(recipe, inlets[recipe.label], units)]
     found += [f"{p.label}: ice may block" for p in passages if _ices(p)]
+    found += _drains_in_frost(result, passages, units) + _water_in_oil(plan, result, units)
     return found + _wall_assumed(plan, passages, units) + _ends_low(plan, result, units)
 
 
@@ -40,13 +42,34 @@ def _ices(passage: Passage) -> bool:
     return passage.wall_c is not None and passage.wall_c < 0.0 and (passage.gap_k or 0.0) < 0.0
 
 
+def _drains_in_frost(result: Result, passages: list[Passage], units: Units) -> list[str]:
+    """A drain that freezes drains nothing, and the model does not know it."""
+    draining = [p.label for p in passages if p.drained_kg_per_h > DRY_KG_PER_H]
+    if result.weather.air_temperature_c >= 0.0 or not draining:
+        return []
+    where = ", ".join(draining)
+    return [f"{where}: drains in air below {units.temperature(0.0)} may freeze; the model takes them as working"]
+
+
+def _water_in_oil(plan: Plan, result: Result, units: Units) -> list[str]:
+    """A discharge near the dew point of what it carries keeps water in the oil."""
+    hot = result.passages[0].outlet
+    above_k = hot.temperature_c - hot.point[0]
+    if plan.source.discharge_c is None or above_k > OIL_K:
+        return []
+    return [
+        f"compressor: its discharge is {units.difference(above_k)} above the dew point there; below "
+        f"{units.difference(OIL_K)} (suggestion: common practice, no source) water may stay in its oil"
+    ]
+
+
 def _wall_assumed(plan: Plan, passages: list[Passage], units: Units) -> list[str]:
     """Where nobody said how cold the pot gets, how much colder it may be before the answer turns."""
     if not any(each.name == "pot_wall_below_air" for each in plan.assumed):
         return []
     return [
         f"{p.label}: how far its wall lies below the air was not stated and is taken as {units.difference(0.0)}; "
-        f"from {units.difference(p.gap_k)} on water falls out in it"
+        f"at {units.difference(p.gap_k)} or more water falls out in it"
         for p in passages
         if p.kind == WORKPLACE[0] and p.gap_k is not None and p.gap_k > 0.0
     ]

@@ -87,7 +87,7 @@ UNITS = {
         "dry, 68 °F, 14.696 psi absolute",
     ),
 }  # fmt: skip
-_REFUSED = re.compile(r"(.*) \((C|K|Pa|fraction)\) is ([^,]+), (allowed|entered for it) is (.*)")
+_REFUSED = re.compile(r"(.*) \((C|K|Pa|fraction)\) is ([^,]+), allowed is (.*)")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 _BARE_C = re.compile(r"(-?\d+(?:\.\d+)?) C\b")
 
@@ -101,12 +101,12 @@ def _restated(words: str, units: Units) -> str:
     found = _REFUSED.fullmatch(words)
     if found is None:
         return _BARE_C.sub(lambda m: units.temperature(float(m[1])), words)
-    what, sign, value, by, allowed = found.groups()
+    what, sign, value, allowed = found.groups()
     scale = _scale(what, sign, units)
     value, allowed = (
         _NUMBER.sub(lambda m: f"{scale.outside(float(m[0])):.4g}", part) for part in (value, allowed)
     )
-    return f"{what} ({scale.unit}) is {value}, {by} is {allowed}"
+    return f"{what} ({scale.unit}) is {value}, allowed is {allowed}"
 
 
 def _scale(what: str, sign: str, units: Units) -> Scale:

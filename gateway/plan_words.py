@@ -91,7 +91,7 @@ def sentence(plan: Plan, result: Result, units: Units) -> str:
     clear = f"{units.difference(margin)} above the {point} of what reaches it"
     if doubted := doubts(plan, result):
         why = restated("\n".join(doubted), units).replace("\n", "; ")
-        return f"{falls} Pot and hose: not known, {why}. Worked out all the same, their coldest wall is {clear}."
+        return f"{falls} Pot and hose: not known, since {why}. Worked out all the same, their wall is {clear}."
     none = "None falls out in pot and hose by this model" if wet else "In pot and hose"
     return f"{falls} {none}: their coldest wall is {clear}."
 

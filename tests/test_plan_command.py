@@ -128,3 +128,61 @@ def test_a_need_without_a_pot_is_not_known() -> None:
 def test_no_liquid_class_where_no_liquid_is_modelled(capsys: pytest.CaptureFixture[str]) -> None:
     """Class 7 begins at 0, which would read as if there were some."""
     assert "no liquid modelled" in " ".join(said(capsys, str(HOT)).split())
+
+
+def test_what_is_not_known_is_not_called_dry(capsys: pytest.CaptureFixture[str]) -> None:
+    """A salt above its highest inlet: the sentence, the need and every row with and without say so."""
+    words = " ".join(said(capsys, str(PLANS / "desert-day.toml")).split())
+    assert (
+        "Pot and hose: not known, since salt dryer is fed at 46.0 °C, above the 45.0 °C entered for it." in words
+    )
+    assert "None falls out in pot and hose" not in words
+    assert "all pieces not known not known" in words
+    assert "without separator not known not known" in words
+    assert "without aftercooler 0.4" in words
+    made = json.loads(said(capsys, str(PLANS / "desert-day.toml"), "--json"))
+    (doubt,) = made["doubts"]
+    assert doubt.startswith("salt dryer is fed at 4")
+    day = replace(load((PLANS / "desert-day.toml").read_text(encoding="utf-8")), need=Need(3.0, "ours 4.2"))
+    assert "(ours 4.2): not known, see above." in text(day, walk_plan(day), UNITS["si"])
+
+
+def test_too_little_air_is_said_and_not_called_dry() -> None:
+    """The pressure will fall, to where nobody worked out."""
+    hot = load(HOT.read_text(encoding="utf-8"))
+    two = replace(hot, nozzles=hot.nozzles * 2)
+    words = " ".join(text(two, walk_plan(two), UNITS["us"]).split())
+    assert "The compressor is short by 11 %: the pressure at the nozzle will fall." in words
+    assert "so it does not hold as it stands." in words
+    assert "None falls out in pot and hose" not in words
+
+
+def test_a_train_without_a_pot_does_not_speak_of_one() -> None:
+    """What leaves the train, and what reaches the steel is not known."""
+    hot = load(HOT.read_text(encoding="utf-8"))
+    bare = replace(hot, recipes=hot.recipes[:3])
+    words = " ".join(text(bare, walk_plan(bare), UNITS["si"]).split())
+    assert "What leaves the train: air of" in words
+    assert "What reaches the pot" not in words
+    assert "The plan has no pot or hose: what reaches the steel is not known." in words
+
+
+def test_the_points_below_freezing_are_frost_points(capsys: pytest.CaptureFixture[str]) -> None:
+    """In the sentence, and explained under the table; what evaporates again is explained too."""
+    words = " ".join(said(capsys, str(PLANS / "freezing.toml"), "--units", "us").split())
+    assert "8.1 Δ°F above the frost point of what reaches it" in words
+    assert "'ice': a frost point, below 32 °F the higher of the two." in words
+    hot = said(capsys, str(HOT))
+    assert "Formed below 0: liquid that evaporates again." in hot
+    assert "'ice'" not in hot
+    assert "Modelled for a steady hour, every piece working as entered." in hot
+
+
+def test_refusals_are_in_the_units_chosen(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A line pressure beyond the physics, in psi and in bar."""
+    wrong = tmp_path / "wrong.toml"
+    wrong.write_text(HOT.read_text().replace('"110 psig"', '"300 psig"'))
+    assert main(["plan", str(wrong), "--units", "us"]) == 2
+    assert "total pressure (psi absolute) is 314.7, allowed is 7.977 to 232.1" in capsys.readouterr().err
+    assert main(["plan", str(wrong)]) == 2
+    assert "total pressure (bar absolute) is 21.7, allowed is 0.55 to 16" in capsys.readouterr().err

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -27,7 +28,11 @@ CSV = """time,air_temperature_F,relative_humidity_%,station_pressure_hPa
 2026-07-01 13:00,95,,1012
 2026-08-01 02:00,50,5,1012
 """
-# Synthetic: eight lines of head; rows hold month, day, hour and from the 7th column the weather.
+# Synthetic: a noon hotter than the salt may be fed, and an hour that is not. EPW: eight lines of head; rows hold month, day, hour and from the 7th column the weather.
+CSV_HOT = """time,air_temperature_C,relative_humidity_%,station_pressure_hPa
+2026-07-01 12:00,42,15,943
+2026-07-01 13:00,30,15,943
+"""
 EPW = "head\n" * 8 + "".join(
     f"2026,{month},1,{hour},0,x,{dry},9.9,{rh},{pressure}\n"
     for month, hour, dry, rh, pressure in [
@@ -180,3 +185,30 @@ def test_an_hour_with_liquid_in_the_pot_does_not_meet_a_need() -> None:
     wet = without(without(without(without(carried, "salt dryer"), "coalescing filter"), "wet tank"), "separator")
     year = work_out(wet, read(CSV, "a.csv"), ignore)
     assert [each.hour.time for each in year.below_need] == ["2026-07-01 12:00"]
+
+
+def test_an_hour_that_feeds_the_salt_too_hot_is_not_known_unless_it_is_wet() -> None:
+    """At 42 °C and 15 %RH nobody knows; without the salt dryer the pot is wet, known; cooler, dry."""
+    hours = read(CSV_HOT, "a.csv")
+    year = work_out(plan(), hours, ignore)
+    assert [(each.water_kg_per_h, each.wet) for each in year.outcomes] == [(None, False), (0.0, False)]
+    assert set(year.formed_kg) == {p.label for p in run(plan()).passages}
+    cool_only = work_out(plan(), hours[1:], ignore)
+    assert year.formed_kg == cool_only.formed_kg
+    words = text(year, UNITS["us"])
+    assert (
+        "  1 x salt dryer is fed at 114.8 °F, above the 113.0 °F entered for it (first at 2026-07-01 12:00)"
+        in words
+    )
+    assert "gal" in words
+    assert " l," not in words
+    bare = work_out(without(plan(), "salt dryer"), hours[:1], ignore)
+    assert len(bare.wet) == 1
+
+
+def test_an_hour_short_of_air_is_not_called_dry() -> None:
+    """With the salt dryer the model has no water in the pot, but not at which pressure."""
+    short = replace(plan(), source=replace(plan().source, derating=0.5))
+    year = work_out(short, read(CSV_HOT, "a.csv")[1:], ignore)
+    assert (year.outcomes[0].water_kg_per_h, year.outcomes[0].reason) == (None, "the compressor is short of air")
+    assert "The compressor is short of air in 1 of the hours" in text(year, UNITS["si"])

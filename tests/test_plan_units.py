@@ -59,7 +59,7 @@ def test_what_is_pointed_at_in_both_units() -> None:
     fed = remarks(hot, run(hot), US)[0]
     assert fed.startswith("salt dryer is fed at 114.8 °F, above the 113.0 °F entered for it")
     assert remarks(hot, run(hot), SI)[0].startswith("salt dryer is fed at 46.0 °C, above the 45.0 °C")
-    assert "from 9.3 Δ°F on water falls out in it" in remarks(hot, run(hot), US)[-1]
+    assert "at 9.3 Δ°F or more water falls out in it" in remarks(hot, run(hot), US)[-1]
     low = replace(
         hot,
         recipes=tuple(
@@ -68,6 +68,21 @@ def test_what_is_pointed_at_in_both_units() -> None:
     )
     assert remarks(low, run(low), US)[-1] == "the train ends at 66 psig, the nozzle was planned at 90 psig"
     assert remarks(low, run(low), SI)[-1] == "the train ends at 4.6 bar(g), the nozzle was planned at 6.2 bar(g)"
+
+
+def test_drains_in_frost_and_water_in_the_oil_are_pointed_at() -> None:
+    """Below freezing only; a discharge of 80 °C is 5.7 K above the 74.3 °C that its air has as dew point."""
+    freezing = plan("freezing")
+    frost = "separator, wet tank, coalescing filter: drains in air below 32.0 °F may freeze"
+    assert any(remark.startswith(frost) for remark in remarks(freezing, run(freezing), US))
+    hot = plan("hot-humid")
+    assert not any("drains in air" in remark or "its oil" in remark for remark in remarks(hot, run(hot), SI))
+    cool = replace(hot, source=replace(hot.source, discharge_c=80.0))
+    (oil,) = (remark for remark in remarks(cool, run(cool), SI) if "its oil" in remark)
+    assert oil.startswith("compressor: its discharge is 5.")
+    assert "K above the dew point there; below 10.0 K (suggestion" in oil
+    stage = replace(hot, source=replace(hot.source, discharge_c=None, isentropic_efficiency=0.75))
+    assert not any("its oil" in remark for remark in remarks(stage, run(stage), SI))
 
 
 def test_liquid_into_the_salt_is_pointed_at_in_both_units() -> None:
