@@ -224,8 +224,8 @@ class Person:
 class SourceValue:
     """One value of a source: the sensor it feeds, the path to its number, the path to its unit.
 
-    sensor may hold {1}, {2}: the text at the first, second + of the source's topic. value and unit are JMESPath;
-    an empty value is the payload itself (form "number"), an empty unit is the sensor's own.
+    sensor may hold {1} to {3}: the text at the first to third + of the source's topic. value and unit are
+    JMESPath; an empty value is the payload itself (form "number"), an empty unit is the sensor's own.
     """
 
     sensor: str
@@ -271,10 +271,10 @@ class Jobsite:
 
 
 def means(name: str, sensor: str) -> bool:
-    """Whether a source's sensor name, in which {1} stands for any text of a topic level, may mean this sensor."""
+    """Whether a source's sensor name, in which {1} to {3} stand for any texts, may mean this sensor."""
     seen: set[str] = set()
     pattern = ""
-    for at, part in enumerate(re.split(r"\{([1-9])\}", name)):
+    for at, part in enumerate(re.split(r"\{([1-3])\}", name)):
         if at % 2 == 0:
             pattern += re.escape(part)
         else:

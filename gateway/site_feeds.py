@@ -46,8 +46,8 @@ def _places(data: dict[str, Any]) -> Iterator[Mistake]:
         wanted = topic.split("/").count("+") if isinstance(topic, str) else 0
         for named, name, _ in _feeds({"sources": [source]}):
             place = (*key, *named[2:])
-            found = {int(each) for each in re.findall(r"\{([1-9])\}", name)}
-            if re.search(r"[{}]", re.sub(r"\{[1-9]\}", "", name)) or found - set(range(1, wanted + 1)):
+            found = {int(each) for each in re.findall(r"\{([1-3])\}", name)}
+            if re.search(r"[{}]", re.sub(r"\{[1-3]\}", "", name)) or found - set(range(1, wanted + 1)):
                 yield Mistake(place, f"braces hold the number of a + of the topic, which has {wanted}")
             elif missing := set(range(1, wanted + 1)) - found:
                 yield Mistake(

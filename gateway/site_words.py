@@ -76,6 +76,8 @@ def device_topic(text: str) -> None:
         raise ValueError("a topic has 1 to 250 characters and no control characters")
     if "#" in text or any("+" in level and level != "+" for level in levels):
         raise ValueError("a + stands for one whole level, such as 'yard/+/air'; # is not taken")
+    if levels.count("+") > 3:
+        raise ValueError("has more than three +")
     if levels[0] == "+":
         raise ValueError("the first level is written out; a + there would take the program's own topics as well")
     if levels[0] == "dewgate" or text.startswith("$"):

@@ -378,6 +378,7 @@ TOLD_AT = {  # where the line that was changed is not the one that is wrong
             'topic = "yard/b+"',
             "a + stands for one whole level, such as 'yard/+/air'; # is not",
         ),
+        ('topic = "yard/baro"', 'topic = "yard/+/+/+/+"', "has more than three +"),
         ('topic = "yard/baro"', 'topic = "+/baro"', "the first level is written out; a + there would take the"),
         ('topic = "yard/baro"', 'topic = "dewgate/made/x"', "topics under dewgate/ and $ are not a device's own"),
         ('topic = "yard/baro"', 'topic = "$SYS/x"', "topics under dewgate/ and $ are not a device's own"),
@@ -439,6 +440,7 @@ TOLD_AT = {  # where the line that was changed is not the one that is wrong
             "quality and good go together: good lists what quality says of good values",
         ),
         ('quality = "status"', "", "quality and good go together: good lists what quality says of good values"),
+        ('good = ["ok", 192, true]', "good = [nan]", "good lists words, numbers, true or false"),
         ('good = ["ok", 192, true]', 'good = [["ok"]]', "good lists words, numbers, true or false"),
         (
             "value = '\"rel hum\"'",

@@ -131,7 +131,7 @@ def _match(device: _Device, texts: list[str], sensors: dict[str, Sensor]) -> Mat
 
 def _filled(name: str, texts: list[str]) -> str:
     """Return a sensor's name with {1} and so on replaced, in one pass: what a topic says is never read again."""
-    return re.sub(r"\{([1-9])\}", lambda found: texts[int(found[1]) - 1], name) if texts else name
+    return re.sub(r"\{([1-3])\}", lambda found: texts[int(found[1]) - 1], name) if texts else name
 
 
 def _fits(pattern: tuple[str, ...], levels: list[str]) -> bool:
