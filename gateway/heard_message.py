@@ -18,8 +18,9 @@ from typing import Any, TypeGuard
 from alerts.measured import UNITS
 from gateway.entry import Arrival, Kind
 from gateway.jobsite import Jobsite, Sensor
-from gateway.payload import canonical, senml
+from gateway.payload import canonical, senml, senml_cbor
 from gateway.payload.senml import Names
+from gateway.payload.value import Refused
 from gateway.reading import Reading, Rejected
 from gateway.sensor_sense import patience_ms
 
@@ -51,8 +52,16 @@ class Standing:
         return "" if level == topic or "/" in level else level
 
     def is_own(self, topic: str) -> bool:
-        """Whether a sensor of the jobsite speaks on this topic."""
-        return any(sensor.topic == self.level(topic) for sensor in self.sensors.values())
+        """Whether a sensor or a source of the jobsite speaks on this topic."""
+        level, sources = self.level(topic), self.site.sources if self.site else ()
+        own = any(sensor.topic == level for sensor in self.sensors.values())
+        return own or any(_fits(source.topic, topic) for source in sources)
+
+
+def _fits(pattern: str, topic: str) -> bool:
+    """Whether a source's topic, in which + stands for one level, is this one."""
+    wanted, levels = pattern.split("/"), topic.split("/")
+    return len(wanted) == len(levels) and all(w in ("+", level) for w, level in zip(wanted, levels, strict=True))
 
 
 def after(standing: Standing, kind: Kind, body: bytes) -> Standing:
@@ -103,9 +112,10 @@ def believed(arrival: Arrival, standing: Standing, core_ms: int) -> list[Reading
 
 
 def told(kept: bytes) -> list[Said]:
-    """Return what the kept bytes of a refused SenML JSON message say; nothing where they are something else.
+    """Return what the kept bytes of a refused SenML message say; nothing where they are something else.
 
-    Bytes cut off in the middle of a record give the records before it. Source: RFC 8428, 4.5 (base values).
+    JSON cut off in the middle of a record gives the records before it, CBOR cut off gives nothing.
+    Source: RFC 8428, 4.5 (base values).
     """
     base: dict[str, Any] = {}
     found = []
@@ -117,6 +127,11 @@ def told(kept: bytes) -> list[Said]:
 
 
 def _records(kept: bytes) -> list[dict[str, Any]]:
+    if kept and 0x80 <= kept[0] <= 0x9F:  # an array in CBOR; no JSON text begins so
+        try:
+            return senml_cbor.records(kept)
+        except Refused:
+            return []
     for body in (kept, kept[: kept.rfind(b"}") + 1] + b"]"):
         try:
             pack = json.loads(body)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from alerts.measured import DIMENSION, UNITS, Quantity
 from gateway.heard import Heard, Unknown, Voice
 from gateway.heard_message import Said, printable, printable_bytes, span, value_words
+from gateway.jobsite import RAW_UNITS
 
 NO_FORM = 'not known here; a device sends SenML JSON (RFC 8428), such as [{"n":"NAME","u":"Cel","v":21.3}]'
 
@@ -59,6 +60,9 @@ def _no_table(unknown: Unknown, heard: Heard, rules: Rules) -> str:
 
 
 def _unit_lines(unit: str, rules: Rules) -> list[str]:
+    if unit in RAW_UNITS:
+        scale = "what does the signal mean, such as '4 mA = -60 °C, 20 mA = 60 °C'?"
+        return [_line(f'unit = "{unit}"', "as the message says: a signal"), _line('# scale = ""', scale)]
     if unit in UNITS and _fitting(unit, rules):
         return [_line(f'unit = "{unit}"', "as the message says")]
     says = (

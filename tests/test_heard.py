@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from alerts.measured import Quantity
+from gateway import entry
 from gateway import heard as room
-from gateway.entry import Kind
+from gateway.entry import Arrival, Kind
 from gateway.heard import still_unknown
 from gateway.heard_message import Said
 from tests.heard_story import Story, utc_ms
-from tests.sites import SENSORS, pack, sensor, site
+from tests.sites import SENSORS, T0, pack, sensor, site
 
 UNKNOWN = b'[{"n":"door","u":"Cel","v":18.5}]'
 
@@ -39,8 +40,8 @@ def test_no_gap_is_counted_across_a_stop() -> None:
     story.message(10, "steel", pack("steel", 20))
     story.plain(Kind.STOPPING, 11, cause="asked to stop")
     story.plain(Kind.STARTED, 5000, offset_ms=0)
+    story.message(5000, "steel", pack("steel", 20))
     story.message(5010, "steel", pack("steel", 20))
-    story.message(5020, "steel", pack("steel", 20))
     voice = story.heard().speakers["steel"].voice
     assert (3, 1, 10_000) == (voice.count, voice.gaps, voice.gaps_ms)
 
@@ -91,6 +92,16 @@ def test_each_unknown_name_of_a_pack_is_told_and_no_known_one() -> None:
     story.message(1, "steel", b'[{"n":"steel","v":1},{"bn":"box-","n":"a","u":"Cel","v":2},{"n":"b","v":3}]')
     found = still_unknown(story.heard())
     assert [("box-a", 2.0), ("box-b", 3.0)] == [(each.name, each.example and each.example.value) for each in found]
+
+
+def test_names_are_read_from_each_pack_whose_bytes_are_kept() -> None:
+    """The same first name, and so the same sentence, with another behind it."""
+    story = Story()
+    for second in ("a", "b"):
+        story.message(1, "box", b'[{"n":"x","v":1},{"n":"%s","v":2}]' % second.encode())
+    assert [("x", 2), ("a", 1), ("b", 1)] == [
+        (each.name, each.voice.count) for each in still_unknown(story.heard())
+    ]
 
 
 def test_a_name_the_jobsite_now_knows_is_unknown_no_more() -> None:
@@ -145,6 +156,26 @@ def test_whoever_publishes_many_names_fills_no_memory() -> None:
         story.message(1, f"t{n}", UNKNOWN)
     heard = story.heard()
     assert (room.MOST, room.MOST, 5) == (len(heard.refused), len(heard.unknown), heard.beyond)
+
+
+def test_many_names_on_one_topic_fill_no_memory_either() -> None:
+    """Six packs of two hundred names: the first thousand are kept apart, and those go on being counted."""
+    story = Story()
+    packs = [b"[%s]" % b",".join(b'{"n":"s%d"}' % (200 * n + m) for m in range(200)) for n in range(6)]
+    for payload in (*packs, packs[0]):
+        story.message(1, "box", payload)
+    heard = story.heard()
+    assert (room.MOST, 200) == (len(heard.unknown), heard.beyond)
+    assert heard.unknown["dewgate/test/box", "s7"].voice.count == 2
+
+
+def test_counts_by_topic_fill_no_memory() -> None:
+    """Messages in a form that is not read here, on more topics than are kept apart; a known topic still counts."""
+    story = Story()
+    for n in [*range(room.MOST + 3), 0]:
+        story.entries.append(entry.message(Arrival(f"plant/{n}", b"1"), T0 + 1000))
+    heard = story.heard()
+    assert (room.MOST, 3, 2) == (len(heard.unread), heard.beyond, heard.unread["plant/0"])
 
 
 def test_a_stop_is_known_until_the_next_entry() -> None:

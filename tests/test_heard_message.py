@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import cbor2
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -21,6 +24,7 @@ from gateway.heard_message import (
     told,
     value_words,
 )
+from gateway.jobsite import Source, SourceValue
 from gateway.payload.canonical import config_set
 from gateway.reading import Reading
 from tests.sites import T0, site
@@ -44,6 +48,9 @@ def test_base_values_of_a_pack_are_resolved() -> None:
         (b'[{"n":"a","v":NaN}]', [Said("a", "nan", "")]),
         (b'[{"n":"a","v":1' + b"0" * 400 + b"}]", [Said("a", None, "")]),
         (b'[{"bn":"x","bv":"no","n":"y","v":1}]', [Said("xy", 1.0, "")]),
+        (cbor2.dumps([{-2: "x", -4: "Cel", 0: "y", 2: 18.5}, {0: "z", 2: 19}]),
+         [Said("xy", 18.5, "Cel"), Said("xz", 19.0, "Cel")]),
+        (cbor2.dumps([{0: "y", 2: 18.5}])[:-2], []),
         (b'[{"n":"a"}]', [Said("a", None, "")]),
         (b'[{"n":"a","vs":"' + b"z" * 100 + b'"}]', [Said("a", "z" * 60, "")]),
     ],
@@ -134,4 +141,7 @@ def test_a_topic_is_of_the_jobsite_only_with_its_three_levels() -> None:
         "",
     ]
     assert STANDING.is_own("dewgate/test/steel")
+    site_with_source = replace(site(), sources=(Source("s", "plant/+/air", "number", (SourceValue("steel"),)),))
+    with_source = replace(STANDING, site=site_with_source)
+    assert [True, False, False] == [with_source.is_own(f"plant/{rest}") for rest in ("7/air", "7/x", "7/x/air")]
     assert not STANDING.is_own("dewgate/test/door") and not STANDING.is_own("dewgate/other/steel")

@@ -80,3 +80,12 @@ def test_whatever_the_name_is_no_line_leaves_the_table() -> None:
     lines = table("box", b'[{"n":"a\\"\\n[jobsite]","v":1}]')
     assert tomllib.loads("\n".join(lines)) == {}
     assert all(sign.isprintable() for line in lines for sign in line)
+
+
+def test_a_signal_is_asked_for_its_scale() -> None:
+    """A current loop says nothing of what it stands for."""
+    lines = table("loop", b'[{"n":"loop","u":"mA","v":12}]')
+    assert tomllib.loads("\n".join(lines)) == {"sensors": [{"id": "loop", "unit": "mA"}]}
+    assert any(line.startswith('# scale = ""') for line in lines)
+    assert sum(line.startswith("#     ") for line in lines) == len(RULES.bases)
+    assert not any("scale" in line for line in table("d", b'[{"n":"d","u":"Cel","v":1}]'))
