@@ -165,6 +165,9 @@ def test_what_is_too_far_ahead_or_comes_twice_does_not_wait() -> None:
     for seq in (2, 17):
         assert _filler(state, seq, 30_000).waiting
     assert _filler(state, 18, 10).rebirth == "sequence gap: expected 1, got 18"
+    no_number = bytes([0x18, 0x81, 0x02])  # 257, which is 1 modulo 256
+    outcome = take(after(BORN), "spBv1.0/site/NDATA/pump", no_number, NOW, reorder_ms=2000)
+    assert isinstance(outcome, Outcome) and outcome.rebirth == "sequence gap: expected 1, got 257"
     state = after(BORN)
     assert _filler(state, 2, 30_000).waiting
     assert _filler(state, 3, 40_000).rebirth == "sequence gap: expected 1, got 3"

@@ -6,7 +6,9 @@ from math import inf
 
 import pytest
 
-from gateway.payload.sparkplug_state import Sample, State, Unknown
+from gateway.payload import sparkplug_wire
+from gateway.payload.sparkplug import take
+from gateway.payload.sparkplug_state import Outcome, Sample, State, Unknown, due
 from tests.tables.sparkplug_messages import (
     BORN,
     DEVICE_BORN,
@@ -72,9 +74,11 @@ def test_aliases_are_forgotten_with_the_birth_that_defined_them() -> None:
 
 def test_an_unknown_alias_makes_the_device_unknown() -> None:
     """payloads-alias-*: nobody can tell which of its metrics changed."""
-    outcome = send(after(BORN, DEVICE_BORN), "unknown alias seq 2")
+    state = after(BORN, DEVICE_BORN)
+    outcome = send(state, "unknown alias seq 2")
     assert outcome.rebirth == reason(outcome) == "alias 77 is not defined by the last birth"
     assert unknowns(outcome) == [("wall", None)]
+    assert due(state, NOW) == [("site", "pump")]
 
 
 def test_a_name_no_birth_defined_is_not_read() -> None:
@@ -163,3 +167,57 @@ def test_values_that_are_no_measurement_say_why() -> None:
     assert len(expected) == len(sent) == 22
     assert found == expected
     assert {metric: value for _, metric, value in samples(send(State(), "unusual values"))}["infinite"] == inf
+
+
+# -- births as no good library makes them ----------------------------------------------------------------
+
+
+def made(state: State, kind: str, seq: int, *metrics: dict[str, object]) -> Outcome:
+    """Send a message with these fields of its metrics; unit stands for the property engUnit."""
+    payload = sparkplug_wire._protobuf()[0](timestamp=T, seq=seq)
+    for fields in metrics:
+        unit = fields.pop("unit", None)
+        metric = payload.metrics.add(**fields)
+        if unit:
+            metric.properties.keys.append("engUnit")
+            metric.properties.values.add(string_value=unit)
+    outcome = take(state, f"spBv1.0/site/{kind}/pump", payload.SerializeToString(), NOW)
+    assert isinstance(outcome, Outcome)
+    return outcome
+
+
+def test_a_metric_without_a_name_or_with_an_endless_one_is_not_defined() -> None:
+    """payloads-name-requirement: its alias stays unknown, the other metrics are read."""
+    state = State()
+    metrics = [
+        {"name": name, "alias": len(name), "datatype": 9, "float_value": 1.0} for name in ("", "t", "n" * 513)
+    ]
+    outcome = made(state, "NBIRTH", 0, *metrics, {"name": "m" * 512, "datatype": 9, "float_value": 2.0})
+    assert samples(outcome) == [("", "t", 1.0), ("", "m" * 512, 2.0)]
+    assert node_of(state).births[""].aliases == {1: ["t"]}
+    assert made(state, "NDATA", 1, {"alias": 513, "float_value": 3.0}).rebirth == (
+        "alias 513 is not defined by the last birth"
+    )
+    assert made(state, "NDATA", 2, {"float_value": 3.0}).rebirth == "alias None is not defined by the last birth"
+
+
+def test_one_metric_twice_in_a_birth_keeps_its_alias() -> None:
+    """publish-nbirth-order: several values of one metric are no second metric."""
+    state = State()
+    twice = [{"name": "t", "alias": 1, "datatype": 9, "float_value": value} for value in (1.0, 2.0)]
+    assert samples(made(state, "NBIRTH", 0, *twice)) == [("", "t", 1.0), ("", "t", 2.0)]
+    assert samples(made(state, "NDATA", 1, {"alias": 1, "float_value": 3.0})) == [("", "t", 3.0)]
+
+
+def test_a_unit_is_the_births_unless_the_message_states_its_own() -> None:
+    """payloads-propertyset-*: what is said last of a value is said with it."""
+    state = State()
+    metric = {"alias": 1, "datatype": 9, "float_value": 3.0}
+    assert unit_of(made(state, "NBIRTH", 0, {"name": "t", "unit": "degF", **metric})) == "degF"
+    assert unit_of(made(state, "NDATA", 1, dict(metric))) == "degF"
+    assert unit_of(made(state, "NDATA", 2, {"unit": "K" * 65, **metric})) == "K" * 64
+
+
+def unit_of(outcome: Outcome) -> str:
+    (unit,) = [each.unit for each in outcome.changes if isinstance(each, Sample)]
+    return unit

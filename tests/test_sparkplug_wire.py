@@ -16,10 +16,14 @@ from gateway.reading import Rejected
 from tests.tables.sparkplug_messages import MADE_MS, MESSAGES
 
 
-def read(name: str) -> Payload:
-    payload = wire.read(MESSAGES[name].payload)
+def read_bytes(sent: bytes) -> Payload:
+    payload = wire.read(sent)
     assert isinstance(payload, Payload), payload
     return payload
+
+
+def read(name: str) -> Payload:
+    return read_bytes(MESSAGES[name].payload)
 
 
 def values(name: str) -> dict[str, object]:
@@ -94,6 +98,13 @@ def test_unit_and_quality_are_read_from_the_properties() -> None:
     """payloads-propertyset-*: two properties are known, others passed over."""
     assert [each.unit for each in read("device birth seq 1 with units").metrics] == ["degF", "bar", ""]
     assert [read(f"quality {code} seq 2").metrics[0].quality for code in (0, 192, 500)] == [0, 192, 500]
+    long = wire._protobuf()[0]()
+    properties = long.metrics.add().properties
+    properties.keys.extend(["Quality", "engUnit"])
+    properties.values.add(long_value=500)
+    properties.values.add(is_null=True, string_value="bar")
+    (metric,) = read_bytes(long.SerializeToString()).metrics
+    assert (metric.quality, metric.unit) == (500, "")
 
 
 @pytest.mark.parametrize(
@@ -199,7 +210,8 @@ def test_filters_cover_the_six_kinds_and_no_command() -> None:
 
 
 def test_protobuf_is_loaded_with_the_first_payload_only() -> None:
-    """A gateway without edge nodes does not pay for the library."""
+    """A gateway without edge nodes does not pay for the library, and nobody pays twice."""
+    assert wire._protobuf() is wire._protobuf()
     seen = (
         "import sys; from gateway.payload import sparkplug, sparkplug_bound, sparkplug_state\n"
         "before = 'google.protobuf' in sys.modules\n"
