@@ -133,9 +133,7 @@ def test_no_liquid_class_where_no_liquid_is_modelled(capsys: pytest.CaptureFixtu
 def test_what_is_not_known_is_not_called_dry(capsys: pytest.CaptureFixture[str]) -> None:
     """A salt above its highest inlet: the sentence, the need and every row with and without say so."""
     words = " ".join(said(capsys, str(PLANS / "desert-day.toml")).split())
-    assert (
-        "Pot and hose: not known, since salt dryer is fed at 46.0 °C, above the 45.0 °C entered for it." in words
-    )
+    assert "Pot and hose: not known, since salt dryer is fed at 46.0 °C, above the 45.0 °C entered for" in words
     assert "None falls out in pot and hose" not in words
     assert "all pieces not known not known" in words
     assert "without separator not known not known" in words
@@ -148,11 +146,11 @@ def test_what_is_not_known_is_not_called_dry(capsys: pytest.CaptureFixture[str])
 
 
 def test_too_little_air_is_said_and_not_called_dry() -> None:
-    """The pressure will fall, to where nobody worked out."""
+    """340 scfm for two nozzles of 186 and a hood of 18: the pressure falls to where nobody worked out."""
     hot = load(HOT.read_text(encoding="utf-8"))
     two = replace(hot, nozzles=hot.nozzles * 2)
     words = " ".join(text(two, walk_plan(two), UNITS["us"]).split())
-    assert "The compressor is short by 11 %: the pressure at the nozzle will fall." in words
+    assert "The compressor is short by 13 %: the pressure at the nozzle will fall." in words
     assert "so it does not hold as it stands." in words
     assert "None falls out in pot and hose" not in words
 

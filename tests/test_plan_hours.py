@@ -28,11 +28,12 @@ CSV = """time,air_temperature_F,relative_humidity_%,station_pressure_hPa
 2026-07-01 13:00,95,,1012
 2026-08-01 02:00,50,5,1012
 """
-# Synthetic: a noon hotter than the salt may be fed, and an hour that is not. EPW: eight lines of head; rows hold month, day, hour and from the 7th column the weather.
+# Synthetic: a noon hotter than the salt may be fed, and an hour that is not.
 CSV_HOT = """time,air_temperature_C,relative_humidity_%,station_pressure_hPa
 2026-07-01 12:00,42,15,943
 2026-07-01 13:00,30,15,943
 """
+# Synthetic: eight lines of head; rows hold month, day, hour and from the 7th column the weather.
 EPW = "head\n" * 8 + "".join(
     f"2026,{month},1,{hour},0,x,{dry},9.9,{rh},{pressure}\n"
     for month, hour, dry, rh, pressure in [

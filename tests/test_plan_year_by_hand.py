@@ -6,8 +6,8 @@ at 0.81 of its flow (the middle of the trade's nozzle chart, 0.77 to 0.85), and 
 cannot hold. The pot is as warm as the air by day and 6 K colder at night.
 
 The Magnus formula lacks the enhancement of vapour in compressed air, about 3 % at 8 bar (Hardy 1998). It raises
-what tank and pot can hold nearly alike, so gaps agree within 0.15 K; water in the pot, a small difference of the two,
-within 2 % of the vapour that passes in each hour and 6 % over the year.
+what tank and pot can hold nearly alike, so gaps agree within 0.15 K; water in the pot, a small difference of the
+two, within 2 % of the vapour that passes in each hour and 6 % over the year.
 """
 
 from __future__ import annotations
