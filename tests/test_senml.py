@@ -46,6 +46,7 @@ def take(payload: bytes, topic: str = "dewgate/test/steel") -> list[Reading] | R
         ("no number", "dewgate/test/steel", b'[{"n":"steel","bv":20}]'),
         ("no number", "dewgate/test/steel", b'[{"n":"steel"},{"n":"steel","v":20}]'),
         ("no number", "dewgate/test/steel", b'[{"t":5},{"n":"steel","v":20}]'),
+        ("no number", "dewgate/test/steel", b'[{"bn":"steel","t":5},{"v":20}]'),
         ("no number", "dewgate/test/steel", b'[{},{"n":"steel","v":20}]'),
         ("wrong unit", "dewgate/test/steel", pack("steel", 20, unit="hPa")),
         ("wrong unit", "dewgate/test/steel", pack("steel", 20, unit="nonsense")),

@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.payload.senml import MAX_PAYLOAD, Names, decode
-from gateway.payload.senml_cbor import LABELS
+from gateway.payload.senml_cbor import LABELS, records
 from gateway.reading import Reading, Rejected
 from tests.sites import T0, site
 
@@ -104,6 +104,9 @@ def test_what_is_no_finite_number_is_refused(number: str, code: str) -> None:
         (b"\x81\xbf\x00" + STEEL + b"\x02\x14\xff", True),
         (b"\x98\x01\xb8\x02\x00" + STEEL + b"\x18\x02\x14", True),
         (b"\x9a\x00\x00\x00\x01\xa2\x00" + STEEL + b"\x02\x14", True),
+        (b"\x9b" + b"\0" * 7 + b"\x01\xbb" + b"\0" * 7 + b"\x02\x00" + STEEL + b"\x02\x14", True),
+        (b"\x81\x82\x00" + STEEL + b"\x02\x14", False),  # two items that are no labels
+        (b"\x81\xa3\x00" + STEEL + b"\x02\x14\x41x\x01", False),  # a label of bytes
         (b"\x9f\xa2\x00" + STEEL + b"\x02\x14", False),  # no break
         (b"\x81\xbf\x00" + STEEL + b"\x02\x14", False),
         (b"\x81\xa2\x00" + STEEL + b"\x02\x14\xff", False),  # a break too many
@@ -140,6 +143,54 @@ def test_unknown_labels_follow_the_same_rule_as_in_json() -> None:
     assert refusal(cbor2.dumps([plain | {"u": "degF"}])).detail.endswith(
         "label u is written as text; in CBOR it is 1"
     )
+
+
+@pytest.mark.parametrize(
+    ("ignored", "taken"),
+    [
+        ("01", True), ("f97e00", True), ("41ff", True), ("c48221196ab3", True), ("81820101", True),
+        ("818101", True), ("81818101", True), ("8181818101", False), ("a2616101616202", True), ("a2616101616102", False),
+        ("a1810101", False), ("a10101", False), ("9f01ff", False), ("c11a514b67b0", False), ("1c", False),
+    ],
+)  # fmt: skip
+def test_what_is_ignored_is_still_well_formed_and_small(ignored: str, taken: bool) -> None:
+    """Under a label nobody reads: three deep, labels of maps once and of text, no tag but numbers."""
+    said = take(b"\x81\xa3\x00" + STEEL + b"\x02\x14\x61x" + bytes.fromhex(ignored))
+    assert isinstance(said, list) is taken, said
+
+
+@pytest.mark.parametrize("label", ["bt", "bv", "bs", "v", "s", "t", "ut"])
+@pytest.mark.parametrize("number", [math.nan, math.inf, -math.inf])
+def test_no_known_number_may_be_infinite(label: str, number: float) -> None:
+    """JSON cannot say it, and nothing is added to it here."""
+    said = refusal(cbor2.dumps([{0: "steel", 2: 20.0} | {NUMBER[label]: number}]))
+    assert said.code == "not finite" and said.detail.startswith(f"label {label}: ")
+
+
+def test_data_are_the_text_they_are_in_json() -> None:
+    """RFC 8428, 5.1.5 prints aGkgCg; base64url without padding (4.3)."""
+    assert records(cbor2.dumps([{8: b"hi \n", 3: "\xfc"}, {8: b"\xfb\xff"}])) == [
+        {"vd": "aGkgCg", "vs": "\xfc"},
+        {"vd": "-_8"},
+    ]
+
+
+@pytest.mark.parametrize(
+    "number", ["c481f5", "c482f501", "c48201f5", "c482fb3ff000000000000001", "c483010203", "c401"]
+)
+def test_a_decimal_fraction_is_two_whole_numbers(number: str) -> None:
+    """RFC 8949, 3.4.4: an array of exponent and mantissa; true is no number."""
+    assert refusal(b"\x81\xa2\x00" + STEEL + b"\x02" + bytes.fromhex(number)).detail.endswith(
+        "is two whole numbers"
+    )
+
+
+def test_a_big_number_is_no_bigger_than_a_double() -> None:
+    """128 bytes hold what a double can; more is not worked out."""
+    at_most = value_of("c25880" + "ff" * 128)
+    assert isinstance(at_most, Rejected) and "bytes" not in at_most.detail
+    more = value_of("c25881" + "ff" * 129)
+    assert isinstance(more, Rejected) and more.detail.endswith("a big number is made of up to 128 bytes")
 
 
 @pytest.mark.parametrize(
@@ -225,8 +276,8 @@ def _in_json(record: dict[str, object]) -> dict[str, object]:
 def test_the_same_pack_gives_the_same_in_both_forms(pack: list[dict[str, object]], indefinite: bool) -> None:
     """Readings or refusal, whatever the numbers are written as."""
     in_json = take(json.dumps([_in_json(record) for record in pack]).encode())
-    records = [cbor2.dumps({NUMBER.get(k, k): v for k, v in record.items()}, canonical=True) for record in pack]
-    frame = b"\x9f" + b"".join(records) + b"\xff" if indefinite else bytes([0x80 + len(pack)]) + b"".join(records)
+    written = [cbor2.dumps({NUMBER.get(k, k): v for k, v in record.items()}, canonical=True) for record in pack]
+    frame = b"\x9f" + b"".join(written) + b"\xff" if indefinite else bytes([0x80 + len(pack)]) + b"".join(written)
     assert take(frame) == in_json
 
 

@@ -1,7 +1,7 @@
 """SenML in CBOR to the same labels and values as in JSON, so that one resolution holds for both.
 
 The frame (array, maps, labels) is read here, each value by the CBOR library with little room: labels are whole
-numbers or text, a value nests four deep, and nothing is made of a count that is only claimed.
+numbers or text, a value nests three deep, and nothing is made of a count that is only claimed.
 Source: RFC 8428, 6 (table 4) and 11; RFC 8949, 3 (heads, indefinite lengths), 3.4.3 and 3.4.4 (fractions).
 """
 
@@ -23,7 +23,7 @@ LABELS = {
 _NUMBER_OF = {label: number for number, label in LABELS.items()}
 _UNSIGNED, _NEGATIVE, _TEXT, _ARRAY, _MAP, _OTHER = 0, 1, 3, 4, 5, 7
 _NAMES = {_ARRAY: "an array of records", _MAP: "a record"}
-_DEEPEST = 4  # tag, array, tag, bytes: a decimal fraction with a big number
+_DEEPEST = 3  # tag, array, tag: a decimal fraction with a big number
 _BIGGEST = 128  # bytes: beyond is no double
 _LONGEST = 1024  # of an unknown label
 
@@ -36,7 +36,7 @@ def records(payload: bytes) -> list[dict[str, object]]:
     that is not finite, a tag other than a decimal fraction or its big number, deep nesting.
     """
     decoder = cbor2.CBORDecoder(
-        BytesIO(payload), tag_hook=_no_tag, semantic_decoders=_TAGS, max_depth=_DEEPEST, allow_indefinite=False,
+        BytesIO(payload), semantic_decoders=_TAGS, max_depth=_DEEPEST, allow_indefinite=False,
         allow_duplicate_keys=False, strict_hashable_types=True,
     )  # fmt: skip
     try:
@@ -68,7 +68,7 @@ def _head(decoder: cbor2.CBORDecoder) -> tuple[int, int | None]:
         return major, low
     if low < 28:
         return major, int.from_bytes(decoder.read(1 << (low - 24)), "big")
-    if low == 31 and major in {_ARRAY, _MAP, _OTHER}:
+    if low == 31:
         return major, None
     raise _refused(f"0x{first:02x} begins nothing here")
 
