@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from math import inf
 
 import pytest
@@ -69,7 +70,7 @@ def test_aliases_are_forgotten_with_the_birth_that_defined_them() -> None:
     outcome = send(state, "by alias seq 4")
     assert samples(outcome) == []
     assert [each.metric for each in outcome.changes] == ["air/t", "steel"]
-    assert node_of(state).births["wall"].aliases == {3: ["steel"], 2: ["air/t"], 9: ["air/rh"]}
+    assert node_of(state).births["wall"].aliases == {3: "steel", 2: "air/t", 9: "air/rh"}
 
 
 def test_an_unknown_alias_makes_the_device_unknown() -> None:
@@ -89,14 +90,15 @@ def test_a_name_no_birth_defined_is_not_read() -> None:
 
 
 def test_an_alias_given_twice_stands_for_neither() -> None:
-    """payloads-alias-uniqueness: the birth's own values are read by name, later ones are unknown for both."""
+    """payloads-alias-uniqueness: both metrics are unknown from the birth on, by alias and by name."""
     state = State()
     send(state, BORN)
-    assert len(samples(send(state, "device birth seq 1 alias twice"))) == 3
-    outcome = send(state, "by alias seq 2")
-    assert unknowns(outcome)[:2] == [("wall", "steel"), ("wall", "air/t")] and not samples(outcome)
-    assert isinstance(outcome.changes[0], Unknown)
-    assert outcome.changes[0].reason == "alias 2 stands for 2 metrics"
+    birth = send(state, "device birth seq 1 alias twice")
+    assert samples(birth) == [("wall", "air/rh", 55.25)]
+    assert unknowns(birth) == [("wall", None), ("wall", "steel"), ("wall", "air/t")]
+    outcome = send(copy.deepcopy(state), "by alias seq 2")
+    assert outcome.changes[0] == Unknown("wall", "steel", T + 900, "its alias stands for another metric too")
+    assert not samples(outcome) and not samples(send(state, "by name seq 2"))
 
 
 def test_data_of_another_type_than_born_is_not_read() -> None:
@@ -194,7 +196,7 @@ def test_a_metric_without_a_name_or_with_an_endless_one_is_not_defined() -> None
     ]
     outcome = made(state, "NBIRTH", 0, *metrics, {"name": "m" * 512, "datatype": 9, "float_value": 2.0})
     assert samples(outcome) == [("", "t", 1.0), ("", "m" * 512, 2.0)]
-    assert node_of(state).births[""].aliases == {1: ["t"]}
+    assert node_of(state).births[""].aliases == {1: "t"}
     assert made(state, "NDATA", 1, {"alias": 513, "float_value": 3.0}).rebirth == (
         "alias 513 is not defined by the last birth"
     )
@@ -207,6 +209,22 @@ def test_one_metric_twice_in_a_birth_keeps_its_alias() -> None:
     twice = [{"name": "t", "alias": 1, "datatype": 9, "float_value": value} for value in (1.0, 2.0)]
     assert samples(made(state, "NBIRTH", 0, *twice)) == [("", "t", 1.0), ("", "t", 2.0)]
     assert samples(made(state, "NDATA", 1, {"alias": 1, "float_value": 3.0})) == [("", "t", 3.0)]
+
+
+def test_one_metric_twice_with_anothers_alias_stays_shared() -> None:
+    """payloads-alias-uniqueness: what comes after does not make the two apart again."""
+    metric = {"datatype": 9, "float_value": 1.0}
+    sent = [{"name": "t", "alias": 1, **metric}, {"name": "u", "alias": 1, **metric}, {"name": "t", **metric}]
+    assert not samples(made(State(), "NBIRTH", 0, *sent))
+
+
+def test_a_great_many_metrics_of_one_alias_cost_no_more_than_others() -> None:
+    """A thousand names for one alias, and a thousand values by it, are two thousand changes and not a million."""
+    state = State()
+    names = [{"name": f"t{number}", "alias": 1, "datatype": 9, "float_value": 1.0} for number in range(1024)]
+    assert len(made(state, "NBIRTH", 0, *names).changes) == 1025
+    values: list[dict[str, object]] = [{"alias": 1, "float_value": 2.0} for _ in names]
+    assert len(made(state, "NDATA", 1, *values).changes) == 1024
 
 
 def test_a_unit_is_the_births_unless_the_message_states_its_own() -> None:

@@ -24,15 +24,24 @@ def define(node: Node, device: str, message: Payload, outcome: Outcome) -> None:
         outcome.changes.append(
             Unknown(device, None, outcome.received_ms, "born again, and not yet heard of since")
         )
-    for metric in message.metrics:
-        if not metric.name or len(metric.name) > MAX_NAME:
-            continue  # nobody can be bound to it, and its alias stays unknown
-        born.metrics[metric.name] = Defined(metric.datatype, metric.unit[:MAX_UNIT])
-        if metric.alias is not None:
-            names = born.aliases.setdefault(metric.alias, [])
-            if metric.name not in names:
-                names.append(metric.name)
+    # One without a name, or with an endless one: nobody can be bound to it, and its alias stays unknown.
+    named = [metric for metric in message.metrics if 0 < len(metric.name) <= MAX_NAME]
+    for metric in named:
+        _add(born, metric)
+    for metric in named:
         _metric(born, device, metric.name, metric, message, outcome)
+
+
+def _add(born: Born, metric: Metric) -> None:
+    """Define one metric; it may come several times. One alias for two is against payloads-alias-uniqueness."""
+    before = born.metrics.get(metric.name)
+    shared = before is not None and before.shared
+    born.metrics[metric.name] = Defined(metric.datatype, metric.unit[:MAX_UNIT], shared)
+    if metric.alias is None:
+        return
+    first = born.aliases.setdefault(metric.alias, metric.name)
+    if first != metric.name:
+        born.metrics[first].shared = born.metrics[metric.name].shared = True
 
 
 def data(node: Node, device: str, message: Payload, outcome: Outcome) -> None:
@@ -42,28 +51,13 @@ def data(node: Node, device: str, message: Payload, outcome: Outcome) -> None:
         want(node, outcome, device, None, "data before the birth of the device")
         return
     for metric in message.metrics:
-        names = _names(born, metric)
-        if len(names) == 1:
-            _metric(born, device, names[0], metric, message, outcome)
-        elif names:
-            _ambiguous(device, names, metric, outcome)
+        name = metric.name if metric.name or metric.alias is None else born.aliases.get(metric.alias, "")
+        if name in born.metrics:
+            _metric(born, device, name, metric, message, outcome)
         elif metric.name:
             want(node, outcome, device, metric.name, "not defined by the last birth")
         else:
             want(node, outcome, device, None, f"alias {metric.alias} is not defined by the last birth")
-
-
-def _ambiguous(device: str, names: list[str], metric: Metric, outcome: Outcome) -> None:
-    """A birth gave one alias to several metrics (against payloads-alias-uniqueness): each of them may be meant."""
-    for name in names:
-        reason = f"alias {metric.alias} stands for {len(names)} metrics"
-        outcome.changes.append(Unknown(device, name, outcome.received_ms, reason))
-
-
-def _names(born: Born, metric: Metric) -> list[str]:
-    if metric.name:
-        return [metric.name] if metric.name in born.metrics else []
-    return [] if metric.alias is None else born.aliases.get(metric.alias, [])
 
 
 def _metric(born: Born, device: str, name: str, metric: Metric, message: Payload, outcome: Outcome) -> None:
@@ -98,6 +92,8 @@ def _doubt(metric: Metric, defined: Defined) -> str:
 
     A transient metric is not to be stored; all that is judged here is stored, so that it is not judged either.
     """
+    if defined.shared:
+        return "its alias stands for another metric too"
     if metric.transient:
         return "sent as transient, not to be stored: what is not recorded is not judged"
     if metric.quality is not None and metric.quality != GOOD:

@@ -14,18 +14,19 @@ Edge = tuple[str, str]
 
 @dataclass(slots=True)
 class Defined:
-    """What a birth said of one metric."""
+    """What a birth said of one metric. shared: its alias was given to another one too, so that neither is read."""
 
     datatype: int
     unit: str = ""
+    shared: bool = False
 
 
 @dataclass(slots=True)
 class Born:
-    """What one birth defined. An alias with more than one name was given twice and stands for nothing."""
+    """What one birth defined: metrics by name, and names by alias."""
 
     metrics: dict[str, Defined] = field(default_factory=dict)
-    aliases: dict[int, list[str]] = field(default_factory=dict)
+    aliases: dict[int, str] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
