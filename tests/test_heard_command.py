@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+import os
+import pty
+import subprocess
+import sys
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from gateway import heard_command
+from gateway import entry, heard_command
 from gateway.__main__ import main
 from gateway.adapters.journal import Journal, open_reader, pack_oldest
-from gateway.entry import Kind
+from gateway.entry import Arrival, Kind
 from gateway.heard_command import is_written
 from gateway.service import lock
 from gateway.tree import SEAL
@@ -22,7 +26,9 @@ from tests.sites import T0, pack
 def write(home: Path, story: Story, seal: bool = True) -> Path:
     home.mkdir()
     book = Journal(home / "journal.db")
-    book.commit(1, story.entries, [], 1, [], T0)
+    book.db.execute("BEGIN")
+    book.db.executemany("INSERT INTO entries VALUES (?, ?)", enumerate(story.entries, 1))
+    book.db.execute("COMMIT")
     while seal and (packed := pack_oldest(book.path)):
         book.seal(packed)
     book.close()
@@ -32,9 +38,15 @@ def write(home: Path, story: Story, seal: bool = True) -> Path:
 def long_story() -> Story:
     """Three sealed blocks and some more, a reading each second; the jobsite is set in the first block only."""
     story = Story()
-    for n in range(3 * SEAL + 100):
-        story.message(n, "steel", pack("steel", 20.0, utc_ms(n)))
+    steel(story, 3 * SEAL + 100)
     return story
+
+
+def steel(story: Story, count: int) -> None:
+    """Readings a second apart, put in without the flow, which would judge each of the seconds."""
+    for n in range(count):
+        arrival = Arrival("dewgate/test/steel", pack("steel", 20.0, utc_ms(n)), 1 + n)
+        story.entries.append(entry.message(arrival, T0 + 1000 * n))
 
 
 @pytest.fixture(scope="module")
@@ -71,8 +83,7 @@ def test_the_newest_jobsite_and_clock_before_the_window_hold(tmp_path: Path) -> 
     """Not the first ones: a clock step in the same block as the start."""
     story = Story()
     story.plain(Kind.CLOCK_STEP, 1, old_offset_ms=0, new_offset_ms=5000, cause="the wall clock stepped")
-    for n in range(2 * SEAL):
-        story.message(10 + n, "steel", pack("steel", 20.0))
+    steel(story, 2 * SEAL)
     window = heard_command._window(write(tmp_path / "home", story), 1)
     assert (SEAL, 5000) == (window.after, window.standing.offset_ms)
 
@@ -197,3 +208,36 @@ def test_the_reader_is_read_only(long_home: Path) -> None:
     """What the commands open cannot be written through."""
     with closing(open_reader(long_home / "journal.db")) as db, pytest.raises(Exception, match="readonly"):
         db.execute("DELETE FROM entries")
+
+
+def test_a_pipe_that_nobody_reads_on_ends_quietly(long_home: Path) -> None:
+    """`dewgate watch | head -1` leaves no traceback."""
+    command = [sys.executable, "-m", "gateway", "watch", "--home", str(long_home), "--once", "--minutes", "200"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        assert process.stdout is not None and process.stderr is not None
+        assert process.stdout.readline().startswith(b"-- ")
+        process.stdout.close()
+        assert process.stderr.read() == b""
+    assert process.returncode == 0
+
+
+def test_colour_is_only_for_a_terminal(tmp_path: Path) -> None:
+    """On a terminal a refusal is red and says REFUSED; with NO_COLOR set it only says so."""
+    story = Story()
+    story.message(1, "steel", b"no")
+    home = write(tmp_path / "home", story)
+    command = [sys.executable, "-m", "gateway", "watch", "--home", str(home), "--once"]
+    assert "\x1b[31m21:26:41  steel             REFUSED not SenML" in on_a_terminal(command, {})
+    plain = on_a_terminal(command, {"NO_COLOR": "1"})
+    assert "REFUSED not SenML" in plain and "\x1b" not in plain
+
+
+def on_a_terminal(command: list[str], more: dict[str, str]) -> str:
+    """What a command writes on a pseudo-terminal."""
+    ours, its = pty.openpty()
+    environment = {key: value for key, value in os.environ.items() if key != "NO_COLOR"} | more
+    subprocess.run(command, stdout=its, stderr=subprocess.DEVNULL, env=environment, check=True, timeout=60)
+    os.close(its)
+    said = os.read(ours, 65536).decode()
+    os.close(ours)
+    return said

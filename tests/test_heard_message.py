@@ -76,7 +76,8 @@ def test_control_and_direction_signs_are_escaped() -> None:
 
 @pytest.mark.parametrize(
     ("ms", "words"),
-    [(200, "0.2 s"), (9940, "9.9 s"), (9960, "10 s"), (119_000, "119 s"), (120_000, "2 min"), (7_200_000, "2 h"),
+    [(200, "0.2 s"), (9940, "9.9 s"), (9960, "10 s"), (119_000, "119 s"), (120_000, "2 min"),
+     (7_199_000, "120 min"), (7_200_000, "2 h"), (172_799_000, "48 h"), (-7_200_000, "-2 h"),
      (86_400_000, "24 h"), (172_800_000, "2 days"), (-2000, "-2.0 s"), (0, "0.0 s")],
 )  # fmt: skip
 def test_a_span_is_said_as_a_person_says_it(ms: float, words: str) -> None:

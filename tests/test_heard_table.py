@@ -59,6 +59,7 @@ def test_a_unit_that_is_not_stated_or_not_known_is_asked(unit: str, words: str) 
 def test_a_name_on_another_topic_brings_the_topic() -> None:
     """Two sensors in one device speak on the topic of one of them."""
     lines = table("box", b'[{"n":"inside","u":"Cel","v":18.5}]')
+    assert lines[0] == "# dewgate/test/box: heard once; example 18.5 Cel"
     assert tomllib.loads("\n".join(lines)) == {"sensors": [{"id": "inside", "topic": "box", "unit": "Cel"}]}
 
 

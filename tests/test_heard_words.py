@@ -125,3 +125,13 @@ def test_a_machine_gets_the_same_in_utc() -> None:
 def test_columns_are_as_wide_as_their_widest() -> None:
     """Two blanks between, none at the end."""
     assert columns([("a", "bb", ""), ("ccc", "d", "")]) == ["  a    bb", "  ccc  d"]
+
+
+def test_a_sensor_that_is_slower_than_stated_is_told() -> None:
+    """Beyond half as long again as it states; at that it is not."""
+    for gap_s, remark in ((15, ""), (15.01, "10 s is stated")):
+        story = Story()
+        for n in range(3):
+            story.message(gap_s * n, "steel", pack("steel", 20))
+        (steel,) = (line for line in said(story) if line.startswith("  steel "))
+        assert steel.endswith(f"no time  {remark}".rstrip())
