@@ -1,18 +1,14 @@
-"""SenML in CBOR: the same pack gives the same readings as in JSON, and nothing that arrives costs much."""
+"""SenML in CBOR: its numbers, its frame, its labels, and what a hostile message may cost."""
 
 from __future__ import annotations
 
-import json
 import math
 import struct
 import time
 import tracemalloc
-from datetime import UTC
 
 import cbor2
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from gateway.payload.senml import MAX_PAYLOAD, Names, decode
 from gateway.payload.senml_cbor import LABELS, records
@@ -149,8 +145,9 @@ def test_unknown_labels_follow_the_same_rule_as_in_json() -> None:
     ("ignored", "taken"),
     [
         ("01", True), ("f97e00", True), ("41ff", True), ("c48221196ab3", True), ("81820101", True),
-        ("818101", True), ("81818101", True), ("8181818101", False), ("a2616101616202", True), ("a2616101616102", False),
-        ("a1810101", False), ("a10101", False), ("9f01ff", False), ("c11a514b67b0", False), ("1c", False),
+        ("818101", True), ("81818101", True), ("8181818101", False), ("a2616101616202", True),
+        ("a2616101616102", False), ("a1810101", False), ("a10101", False), ("9f01ff", False),
+        ("c11a514b67b0", False), ("1c", False),
     ],
 )  # fmt: skip
 def test_what_is_ignored_is_still_well_formed_and_small(ignored: str, taken: bool) -> None:
@@ -243,64 +240,10 @@ def test_no_message_costs_much(hostile: bytes) -> None:
     """A claimed count or depth allocates nothing; 64 KiB of anything end in under a second and a few MB."""
     tracemalloc.start()
     try:
-        began = time.perf_counter()
+        began = time.process_time()
         assert refusal(hostile).code in {"not SenML", "no number", "unknown sensor"}
-        took = time.perf_counter() - began
+        took = time.process_time() - began
         assert tracemalloc.get_traced_memory()[1] < 16_000_000
         assert took < 1
     finally:
         tracemalloc.stop()
-
-
-_FLOATS = st.floats(-100, 200) | st.integers(-100, 200).map(float)
-_FIELDS = {
-    "bn": st.sampled_from(["", "ste", "steel", "air-"]), "n": st.sampled_from(["", "el", "steel", "t", "-"]),
-    "bt": st.sampled_from([0, -5, 1_779_999_990, 1.779999990125e9, 2.0**28]), "t": st.floats(-1e4, 70),
-    "bu": st.sampled_from(["", "Cel", "degF", "hPa"]), "u": st.sampled_from(["Cel", "degF", ""]),
-    "bv": _FLOATS, "v": _FLOATS, "bs": _FLOATS, "s": _FLOATS, "bver": st.sampled_from([5, 10, 11, 0, -1]),
-    "ut": st.floats(-1, 1e9), "vs": st.text(max_size=3), "vb": st.booleans(), "x": st.integers(), "y_": st.just(1),
-}  # fmt: skip
-_FIELDS["vd"] = st.binary(max_size=4)
-_USUAL = {label: _FIELDS.pop(label) for label in ("n", "v")}
-_RECORD = st.fixed_dictionaries(_USUAL, optional=_FIELDS) | st.fixed_dictionaries({}, optional=_FIELDS | _USUAL)
-_SCALAR = st.none() | st.booleans() | st.floats() | st.integers() | st.text(max_size=5) | st.binary(max_size=5)
-_ANY = _SCALAR | st.decimals() | st.datetimes()
-
-
-def _in_json(record: dict[str, object]) -> dict[str, object]:
-    data = record.get("vd")
-    return record | {"vd": data.hex()} if isinstance(data, bytes) else record
-
-
-@given(st.lists(_RECORD, min_size=1, max_size=3), st.booleans())
-def test_the_same_pack_gives_the_same_in_both_forms(pack: list[dict[str, object]], indefinite: bool) -> None:
-    """Readings or refusal, whatever the numbers are written as."""
-    in_json = take(json.dumps([_in_json(record) for record in pack]).encode())
-    written = [cbor2.dumps({NUMBER.get(k, k): v for k, v in record.items()}, canonical=True) for record in pack]
-    frame = b"\x9f" + b"".join(written) + b"\xff" if indefinite else bytes([0x80 + len(pack)]) + b"".join(written)
-    assert take(frame) == in_json
-
-
-@given(st.decimals(-50, 140, places=3))
-def test_a_decimal_fraction_is_the_number_of_the_same_digits_in_json(number: object) -> None:
-    """RFC 8428, 6: converted back it has exactly the same value."""
-    in_json = take(f'[{{"n":"steel","v":{number:f}}}]'.encode())
-    assert take(cbor2.dumps([{0: "steel", 2: number}])) == in_json
-
-
-@given(st.integers(0x80, 0x9F), st.binary(max_size=300))
-def test_no_bytes_raise(first: int, rest: bytes) -> None:
-    """Any bytes give readings or a rejection."""
-    assert isinstance(take(bytes([first]) + rest), (list, Rejected))
-
-
-@given(
-    st.lists(
-        st.dictionaries(st.integers(-7, 9) | st.text(max_size=3), _ANY | st.lists(_ANY, max_size=3), max_size=5),
-        max_size=3,
-    )
-)
-def test_no_cbor_raises(pack: list[dict[object, object]]) -> None:
-    """Any values under any labels give readings of finite numbers or a rejection."""
-    said = take(cbor2.dumps(pack, timezone=UTC))
-    assert isinstance(said, Rejected) or all(math.isfinite(r.value) for r in said)
