@@ -11,7 +11,6 @@ import sys
 import threading
 import time
 from collections.abc import Callable
-from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -53,9 +52,6 @@ def _parser() -> argparse.ArgumentParser:
     applied.add_argument("--who", default=getpass.getuser(), help="person id that the journal keeps")
     applied.add_argument("--why", default="not stated", help="reason that the journal keeps")
     applied.set_defaults(act=_apply)
-    again = commands.add_parser("replay", help="fold the journal again and compare the events, byte for byte")
-    _home(again)
-    again.set_defaults(act=_replay)
     followed = commands.add_parser("follow", help="copy readings to a time-series server")
     _home(followed)
     followed.add_argument("--url", required=True, help="address of a server that takes the v2 write API")
@@ -67,6 +63,11 @@ def _parser() -> argparse.ArgumentParser:
     _plan_arguments(planned)
     for name, what in (("sensors", "who speaks, who is silent or unknown"), ("watch", "what comes in, live")):
         commands.add_parser(name, add_help=False, help=what).set_defaults(act=_heard, passes_on=True, heard=name)
+    for name, what in (
+        ("replay", "fold the journal again and compare the events"),
+        ("rebuild", "make history again from the journal, or compare it"),
+    ):
+        commands.add_parser(name, add_help=False, help=what).set_defaults(act=_again, passes_on=True, again=name)
     _module(
         commands.add_parser("feed", add_help=False, help="play a recorded month of weather through the broker"),
         "simulators.feed",
@@ -282,16 +283,10 @@ def _wait_until_taken(home: Path, left: Path) -> int:
     return 0
 
 
-def _replay(args: argparse.Namespace) -> int:
-    from gateway.adapters.journal import open_reader
-    from gateway.replay import differences
+def _again(args: argparse.Namespace) -> int:
+    from gateway.history_command import run
 
-    with closing(open_reader(args.home / "journal.db")) as reader:
-        count, found = differences(reader)
-    for line in found:
-        print(line)
-    print(f"{count} entries folded again, {len(found)} differences")
-    return 1 if found else 0
+    return run(args.again, args.rest, CAUTION)
 
 
 if __name__ == "__main__":

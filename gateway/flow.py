@@ -9,7 +9,6 @@ times of the entries, except that a tick with outcomes is anchored by a heartbea
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from hashlib import sha256
 from itertools import islice
 from typing import TypeVar
@@ -23,14 +22,15 @@ from alerts.notification import Notice
 from gateway import __version__, entry, sensor_sense, tree
 from gateway.conditions import Condition, Conditions, conditions, is_running
 from gateway.entry import Arrival, Kind
-from gateway.flow_state import Lag, Newest, State
+from gateway.flow_state import Event, Judged, Lag, Newest, Outcomes, State
 from gateway.jobsite import Jobsite, Sensor
 from gateway.payload import canonical
 from gateway.payload.senml import Names, decode
 from gateway.reading import Reading, Rejected
 from gateway.sensor_sense import Watch
+from gateway.tiers import Cover, Sheet, channel_of
 
-CORE_VERSION = f"{__version__}/2"  # the number is raised with what the state holds: older checkpoints are left
+CORE_VERSION = f"{__version__}/3"  # the number is raised with what the state holds: older checkpoints are left
 WINDOW = 8192  # identities remembered; redeliveries are at most the messages in flight (1,000)
 SLACK = 2048  # how many more are let come before that many of the oldest go at once
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
@@ -39,38 +39,6 @@ MINUTE = 60_000
 HOUR = 3_600_000
 K = TypeVar("K")
 V = TypeVar("V")
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """One change of one alarm: what the journal's events table keeps, byte for byte."""
-
-    id: int
-    core_ms: int
-    number: str
-    change: str
-    limit: str
-    verdict: str
-    value: float | None
-    u: float | None
-    reason: str
-
-
-@dataclass(slots=True)
-class Outcomes:
-    """What a stretch of entries brought about."""
-
-    events: list[bytes] = field(default_factory=list)
-    notices: list[Notice] = field(default_factory=list)
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """The newest word on one limit: which place it is about and what was said."""
-
-    condition: Condition
-    judgement: Judgement
-    since_ms: int
 
 
 class Flow:
@@ -116,9 +84,12 @@ class Flow:
             kind, core_ms = entry.kind_and_time(each)
             self._fold(each, kind, core_ms, outcomes)
 
-    def tick(self, core_ms: int) -> Outcomes:
-        """Judge what is due by core_ms. The caller anchors outcomes with a heartbeat at core_ms."""
-        outcomes = Outcomes()
+    def tick(self, core_ms: int, sheet: Sheet | None = None) -> Outcomes:
+        """Judge what is due by core_ms. The caller anchors outcomes with a heartbeat at core_ms.
+
+        What it adds to history goes to `sheet`, which the caller keeps until entries are committed with it.
+        """
+        outcomes = Outcomes(sheet=sheet or Sheet())
         self._run_to(core_ms, outcomes)
         return outcomes
 
@@ -183,13 +154,13 @@ class Flow:
         self.state.core_ms = core_ms
         tree.append(self.state.peaks, made)
         if kind is Kind.MESSAGE and arrival is not None and isinstance(readings, list):
-            self._message(arrival, readings, core_ms)  # just made: no need to read it again
+            self._message(arrival, readings, core_ms, outcomes.sheet)  # just made: no need to read it again
             return
         body = entry.body_of(made)
         match kind:
             case Kind.MESSAGE:
                 arrival = entry.message_of(body)
-                self._message(arrival, self._as_then(arrival, core_ms), core_ms)
+                self._message(arrival, self._as_then(arrival, core_ms), core_ms, outcomes.sheet)
             case Kind.REJECTION:
                 refusal = entry.rejection_of(body)
                 self._rejection(refusal.topic, refusal.code, core_ms)
@@ -215,18 +186,18 @@ class Flow:
             raise ValueError(f"entry {self.state.sequence} was accepted and is now refused: {readings.detail}")
         return readings
 
-    def _message(self, arrival: Arrival, readings: list[Reading], core_ms: int) -> None:
+    def _message(self, arrival: Arrival, readings: list[Reading], core_ms: int, sheet: Sheet) -> None:
         self._count("message")
         if core_ms // HOUR != self.state.sense.hour:
             sensor_sense.end_hour(self.state.sense, self.watch, core_ms)
         may_be_old, timed = arrival.retain or arrival.before_marker, True
         for reading in readings:
             timed &= reading.absolute
-            self._reading(reading, may_be_old, core_ms)
+            self._reading(reading, may_be_old, core_ms, sheet)
         if not timed:
             _remember(self.state.untimed, _untimed_key(arrival), self.state.sequence)
 
-    def _reading(self, reading: Reading, may_be_old: bool, core_ms: int) -> None:
+    def _reading(self, reading: Reading, may_be_old: bool, core_ms: int, sheet: Sheet) -> None:
         state, name, absolute = self.state, reading.sensor, reading.absolute
         if absolute and not self._first_time(reading):
             return
@@ -240,20 +211,37 @@ class Flow:
             fault = not may_be_old and self._clock_fault(name, core_ms - measured, core_ms)
         if fault:
             measured = core_ms
-        elif core_ms - measured > self.patience_ms[name]:
+        patience = self._patience_ms(reading)
+        self._history(name, reading.value, measured + state.offset_ms, patience, sheet)
+        if core_ms - measured > self.patience_ms[name]:
             self._count("late")
             return
         newest = state.newest.get(name)
         if newest is None:
-            newest = state.newest[name] = Newest(reading.value, measured, core_ms)
+            newest = state.newest[name] = Newest(reading.value, measured, core_ms, patience)
         elif measured < newest.measured_ms:
             return
+        newest.patience_ms = patience
         newest.value, newest.measured_ms, newest.received_ms = reading.value, measured, core_ms
         newest.saturated, newest.below_resolution = reading.saturated, reading.below_resolution
         newest.clock_fault = fault
         sensor_sense.take(state.sense, self.watch, reading, measured)
         if state.dirty_ms is None:
             state.dirty_ms = core_ms
+
+    def _patience_ms(self, reading: Reading) -> int:
+        """How long a reading is believed in silence: as its sensor promised, a minute to an hour, else ours."""
+        own, promised = self.patience_ms[reading.sensor], reading.next_within_ms
+        return own if promised is None else max(MINUTE, min(promised, max(own, HOUR)))
+
+    def _history(self, sensor: str, value: float, utc_ms: int, patience_ms: int, sheet: Sheet) -> None:
+        """Every reading is history, late or not, and vouches for its patience."""
+        sheet.add(sensor, utc_ms, value)
+        cover = self.state.covers.get(sensor)
+        if cover is None:
+            cover = self.state.covers[sensor] = Cover(0)
+        for stretch in cover.take(utc_ms, utc_ms + patience_ms):
+            sheet.know(sensor, *stretch)
 
     def _clock_fault(self, sensor: str, lag_ms: int, core_ms: int) -> bool:
         """Whether even the quickest message of the last live hour came late: then the sensor's clock is wrong."""
@@ -321,6 +309,7 @@ class Flow:
         state = self.state
         state.offset_ms = canonical.to_dict(body)["offset_ms"]
         state.newest.clear()
+        state.known.clear()
         state.ages_unknown.clear()
         state.lags.clear()
         state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None
@@ -352,7 +341,7 @@ class Flow:
             why = self.state.ages_unknown.get(sensor_id, "no current reading yet")
             return unknown(f"{sensor_id}: {why}", self.state.judged_ms)
         silent = self.state.judged_ms - newest.received_ms
-        if silent > self.patience_ms.get(sensor_id, MINUTE):
+        if silent > newest.patience_ms:
             return unknown(f"{sensor_id}: silent since {silent // SECOND} s", newest.received_ms)
         sense, watch = self.state.sense, self.watch
         if why := sensor_sense.fault(sense, watch, sensor_id, self._as_it_came):
@@ -384,12 +373,30 @@ class Flow:
 
     def _judge(self, now_ms: int, outcomes: Outcomes) -> None:
         state = self.state
+        self._known_until(now_ms, outcomes.sheet)
         state.judged_ms, state.dirty_ms = now_ms, None
         if self.site is not None:
             self.conditions = conditions(self.site, self.read)
+            self._derived(outcomes.sheet)
             for limit in self.site.limits:
                 self._judge_limit(limit, now_ms, outcomes)
         state.deadline_ms = self._next_deadline()
+
+    def _known_until(self, now_ms: int, sheet: Sheet) -> None:
+        """What was known at the last judging was known until now."""
+        state = self.state
+        for channel in state.known:
+            sheet.know(channel, state.judged_ms + state.offset_ms, now_ms + state.offset_ms)
+
+    def _derived(self, sheet: Sheet) -> None:
+        state = self.state
+        state.known.clear()
+        for (subject, quantity), found in self.conditions.items():
+            for each in found:
+                if each.measured.value is not None:
+                    channel = channel_of(subject, quantity, each.place)
+                    sheet.add(channel, state.judged_ms + state.offset_ms, each.measured.value)
+                    state.known.append(channel)
 
     def _judge_limit(self, limit: Limit, now_ms: int, outcomes: Outcomes) -> None:
         condition, judgement = self._say(limit)
@@ -420,10 +427,7 @@ class Flow:
 
     def _next_deadline(self) -> int | None:
         """Return the next core ms at which silence or a timer changes something without a message."""
-        times = [
-            newest.received_ms + self.patience_ms.get(sensor, MINUTE) + 1
-            for sensor, newest in self.state.newest.items()
-        ]
+        times = [newest.received_ms + newest.patience_ms + 1 for newest in self.state.newest.values()]
         times += [
             due for limit in (self.site.limits if self.site else ())
             if (due := life.deadline_ms(self.state.alarms[limit.id], limit)) is not None

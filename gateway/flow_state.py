@@ -1,20 +1,58 @@
-"""What the flow remembers, and nothing else: it leaves only as checkpoint bytes or read-only views."""
+"""What the flow remembers, which leaves it only as checkpoint bytes or views, and what it brings about."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
 from alerts.alarm import Alarm
+from alerts.limits import Judgement
+from alerts.notification import Notice
+from gateway.conditions import Condition
 from gateway.sensor_sense import Sense
+from gateway.tiers import Cover, Sheet
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One change of one alarm: what the journal's events table keeps, byte for byte."""
+
+    id: int
+    core_ms: int
+    number: str
+    change: str
+    limit: str
+    verdict: str
+    value: float | None
+    u: float | None
+    reason: str
+
+
+@dataclass(slots=True)
+class Outcomes:
+    """What a stretch of entries brought about."""
+
+    events: list[bytes] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    sheet: Sheet = field(default_factory=Sheet)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """The newest word on one limit: which place it is about and what was said."""
+
+    condition: Condition
+    judgement: Judgement
+    since_ms: int
 
 
 @dataclass(slots=True)
 class Newest:
-    """The newest usable reading of one sensor, with core times."""
+    """The newest usable reading of one sensor, with core times. patience_ms: how long silence leaves it good."""
 
     value: float
     measured_ms: int
     received_ms: int
+    patience_ms: int
     saturated: bool = False
     below_resolution: bool = False
     clock_fault: bool = False
@@ -45,6 +83,8 @@ class State:
     newest: dict[str, Newest] = field(default_factory=dict)
     ages_unknown: dict[str, str] = field(default_factory=dict)
     lags: dict[str, Lag] = field(default_factory=dict)
+    covers: dict[str, Cover] = field(default_factory=dict)
+    known: list[str] = field(default_factory=list)
     sense: Sense = field(default_factory=Sense)
     seen: dict[str, tuple[float, int]] = field(default_factory=dict)
     untimed: dict[bytes, int] = field(default_factory=dict)

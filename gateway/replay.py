@@ -6,7 +6,8 @@ import sqlite3
 from itertools import zip_longest
 
 from gateway.adapters.journal import entries_after
-from gateway.flow import Flow, Outcomes
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
 
 
 def differences(reader: sqlite3.Connection) -> tuple[int, list[str]]:

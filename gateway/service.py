@@ -22,8 +22,10 @@ from gateway.adapters.mqtt import Broker
 from gateway.board import Board
 from gateway.clock import Clock, TimeLapse
 from gateway.entry import Kind
-from gateway.flow import CORE_VERSION, MINUTE, Flow, Outcomes
+from gateway.flow import CORE_VERSION, MINUTE, Flow
+from gateway.flow_state import Outcomes
 from gateway.payload import canonical
+from gateway.tiers import Sheet
 
 BATCH = 1000
 IDLE_S = 0.2
@@ -70,6 +72,8 @@ class Service:
         self.broker: Broker | None = None
         self.board: Board | None = None
         self._shown = -1.0
+        self._began = False  # nothing is judged across downtime: the first turn only says that it starts
+        self._sheet = Sheet()  # what judging added to history since the last commit
         self._packer = ThreadPoolExecutor(1, "packer")
         self._packed: Future[files.Packed | None] | None = None
         self._cursor, self._look_again = self.book.outcomes_cursor(), 0.0
@@ -80,6 +84,7 @@ class Service:
         }
         self.actions.append((Kind.STARTED, canonical.to_bytes(body)))
         self.turn()
+        self._began = True
 
     def connect(self, host: str, port: int, client_id: str) -> None:
         """Begin to receive. The jobsite must be set, since its id is in the topic."""
@@ -118,16 +123,15 @@ class Service:
         flow, now = self.flow, self.clock.core_ms()
         first, first_event = flow.state.sequence + 1, flow.state.events + 1
         arrivals = self._drain()
-        outcomes = flow.tick(now) if flow.state.sequence else Outcomes()
+        outcomes = flow.tick(now, self._sheet) if self._began else Outcomes()
         entries = [flow.receive(arrival, now, outcomes) for arrival in arrivals]
         cursor = self._note_deliveries()
         for kind, body in self._due_actions(now, bool(outcomes.events and not entries)):
             entries.append(entry.plain(kind, now, body))
             flow.advance(entries[-1:], outcomes)
         if entries:
-            self.book.commit(
-                first, entries, outcomes.events, first_event, outcomes.notices, self.clock.wall_ms(), cursor
-            )
+            self.book.commit(first, entries, first_event, outcomes, self.clock.wall_ms(), cursor)
+            self._sheet = Sheet()
         if self.broker and arrivals:
             self.broker.committed(arrivals)
         self._seal(first, len(entries))

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from gateway import entry
 from gateway.entry import Arrival, Kind
-from gateway.flow import Flow, Outcomes
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
 from gateway.heard import Heard, take
 from gateway.heard_message import Standing
 from gateway.jobsite import Jobsite

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from alerts.limits import Verdict
 from gateway import entry, tree
 from gateway.entry import Arrival, Kind
-from gateway.flow import Flow, Outcomes
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
 from gateway.payload import canonical
 from tests.sites import T0, margin_limit, pack, site
 

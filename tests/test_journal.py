@@ -13,6 +13,7 @@ from gateway import entry, tree
 from gateway.adapters import journal as files
 from gateway.adapters.journal import Journal, WrongJournal, entries_after, open_reader, pack_oldest
 from gateway.entry import Kind
+from gateway.flow_state import Outcomes
 
 NOTICE = Notice("A-1", "lead", "lead-phone", "high", "title", "body")
 
@@ -31,7 +32,7 @@ def some(count: int) -> list[bytes]:
 def test_sealing_changes_nothing_a_reader_sees(book: Journal) -> None:
     """Rows move into perfect subtrees; entries, order and root stay, from any starting point."""
     entries = some(2 * tree.SEAL + 10)
-    book.commit(1, entries, [], 1, [], 0)
+    book.commit(1, entries, 1, Outcomes(), 0)
     while packed := pack_oldest(book.path):
         book.seal(packed)
     reader = open_reader(book.path)
@@ -47,7 +48,7 @@ def test_sealing_changes_nothing_a_reader_sees(book: Journal) -> None:
 
 def test_a_hole_is_an_error_never_passed_over(book: Journal) -> None:
     """A missing row stops the reader and is named."""
-    book.commit(1, some(10), [], 1, [], 0)
+    book.commit(1, some(10), 1, Outcomes(), 0)
     book.db.execute("DELETE FROM entries WHERE seq = 5")
     with pytest.raises(WrongJournal, match="entries 5 to 5 are missing"):
         list(entries_after(open_reader(book.path), 0))
@@ -55,9 +56,9 @@ def test_a_hole_is_an_error_never_passed_over(book: Journal) -> None:
 
 def test_a_batch_is_written_whole_or_not_at_all(book: Journal) -> None:
     """When the events cannot be written, neither entries nor notices are."""
-    book.commit(1, some(1), [b"event"], 1, [], 0)
+    book.commit(1, some(1), 1, Outcomes([b"event"]), 0)
     with pytest.raises(sqlite3.Error):
-        book.commit(2, some(1), [b"again"], 1, [NOTICE], 0)  # event 1 exists already
+        book.commit(2, some(1), 1, Outcomes([b"again"], [NOTICE]), 0)  # event 1 exists already
     book.db.execute("ROLLBACK")
     counts = [book.db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in ("entries", "events", "outbox")]
     assert counts == [1, 1, 0]
@@ -72,7 +73,7 @@ def test_a_newer_journal_is_refused(tmp_path: Path) -> None:
 
 def test_a_sealed_block_that_does_not_read_back_is_not_kept(book: Journal) -> None:
     """If the stored blob has another root, the rows stay."""
-    book.commit(1, some(tree.SEAL), [], 1, [], 0)
+    book.commit(1, some(tree.SEAL), 1, Outcomes(), 0)
     packed = pack_oldest(book.path)
     assert packed is not None
     with pytest.raises(WrongJournal, match="does not read back"):

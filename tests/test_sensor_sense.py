@@ -12,7 +12,8 @@ from alerts.measured import Quantity, Validity
 from gateway import entry, overview
 from gateway.compressed_air import standard_atmosphere_pa
 from gateway.entry import Kind
-from gateway.flow import Flow, Outcomes
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
 from gateway.jobsite import Area, Jobsite, Piece, Point, Station
 from gateway.payload import canonical
 from gateway.sensor_sense import Watch, patience_ms

@@ -15,12 +15,12 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from alerts.notification import Notice
 from gateway import tree
+from gateway.adapters import history
 from gateway.entry import unpack
+from gateway.flow_state import Outcomes
 
-VERSION = 1
-_SCHEMA = """
+_ENTRIES = """
 CREATE TABLE entries (seq INTEGER PRIMARY KEY, entry BLOB NOT NULL) STRICT;
 CREATE TABLE sealed (first_seq INTEGER PRIMARY KEY, root BLOB NOT NULL, from_ms INTEGER NOT NULL,
   to_ms INTEGER NOT NULL, body BLOB) STRICT;
@@ -32,6 +32,10 @@ CREATE TABLE checkpoint (one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NO
   core_version TEXT NOT NULL, body BLOB NOT NULL) STRICT;
 CREATE TABLE cursors (name TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
 """
+_HISTORY = "\n".join((history.SCHEMA, "INSERT INTO cursors VALUES ('history', 0);"))
+MIGRATIONS = (_ENTRIES, _HISTORY)
+"""What makes a journal of version n one of version n + 1, for ever: never changed, only added to."""
+VERSION = len(MIGRATIONS)
 
 
 class WrongJournal(Exception):
@@ -49,35 +53,44 @@ class Journal:
         (version,) = self.db.execute("PRAGMA user_version").fetchone()
         if version > VERSION:
             raise WrongJournal(f"{path}: version {version} is newer than this program's {VERSION}; update it")
-        if version == 0:
-            self.db.executescript(f"BEGIN; {_SCHEMA} PRAGMA user_version={VERSION}; COMMIT")
+        for number, script in enumerate(MIGRATIONS[version:], version + 1):
+            self.db.executescript(f"BEGIN; {script} PRAGMA user_version={number}; COMMIT")
+        self.history = history.History(self.db)
 
     def commit(
         self,
         first_seq: int,
         entries: Sequence[bytes],
-        events: Sequence[bytes],
         first_event: int,
-        notices: Sequence[Notice],
+        outcomes: Outcomes,
         utc_ms: int,
         cursor: int | None = None,
     ) -> None:
         """Write a batch and all it brought about, or nothing. Raises sqlite3.Error when the disk refuses."""
-        db = self.db
+        db, last = self.db, first_seq + len(entries) - 1
         db.execute("BEGIN IMMEDIATE")
         db.executemany("INSERT INTO entries VALUES (?, ?)", enumerate(entries, first_seq))
-        if events:
-            db.executemany("INSERT INTO events VALUES (?, ?)", enumerate(events, first_event))
-        if notices:
-            rows = [(n.event_number, n.person, n.channel, n.priority, n.title, n.body, utc_ms) for n in notices]
-            db.executemany("INSERT INTO outbox VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", rows)
+        if outcomes.events:
+            db.executemany("INSERT INTO events VALUES (?, ?)", enumerate(outcomes.events, first_event))
+        if outcomes.notices:
+            told = [(n.event_number, n.person, n.channel, n.priority, n.title, n.body) for n in outcomes.notices]
+            db.executemany(
+                "INSERT INTO outbox VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", [(*row, utc_ms) for row in told]
+            )
         if cursor is not None:
             db.execute("INSERT OR REPLACE INTO cursors VALUES ('outcomes', ?)", (cursor,))
+        self.history.add(outcomes.sheet)
+        # Stands still where entries of before are missing from history, until it is made again.
+        db.execute("UPDATE cursors SET at = ? WHERE name = 'history' AND at = ?", (last, first_seq - 1))
         db.execute("COMMIT")
 
     def save_checkpoint(self, seq: int, core_version: str, body: bytes) -> None:
         """Keep the newest checkpoint; it is a cache, the entries remain the truth."""
         self.db.execute("INSERT OR REPLACE INTO checkpoint VALUES (1, ?, ?, ?)", (seq, core_version, body))
+
+    def history_cursor(self) -> int:
+        """Return up to which entry history is whole; behind the newest it is to be made again."""
+        return int(self.db.execute("SELECT at FROM cursors WHERE name = 'history'").fetchone()[0])
 
     def outcomes_cursor(self) -> int:
         """Return up to which delivery outcome the journal has taken note."""

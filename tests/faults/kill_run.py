@@ -1,6 +1,6 @@
 """Kill `run` at random instants under load; count what the publisher had acknowledged and the journal lacks.
 
-Prints `fault kill_run <tries> lost <n> twice <n>` and fails when either is above 0, or when replay differs.
+Prints `fault kill_run <tries> lost <n> twice <n>`; fails when either is above 0 or when replay or history differ.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from pathlib import Path
 
 import paho.mqtt.client as paho
 
-from gateway import entry
+from gateway import entry, history_command
 from gateway.adapters.journal import entries_after, open_reader
 from gateway.entry import Kind
 from gateway.jobsite import Jobsite
@@ -110,10 +110,12 @@ def main() -> int:
         publisher.done.set()
         publisher.join()
         lost, twice, unlike = settle(home, run, publisher)
+        rows = history_command.run("rebuild", ["--home", str(home), "--check"], "")
         broker.stop()
     print(f"fault kill_run {args.tries} lost {lost} twice {twice}")
     print(f"fault kill_run_replay {args.tries} lost {unlike} twice 0")
-    return 1 if lost or twice or unlike else 0
+    print(f"fault kill_run_history {args.tries} lost {rows} twice 0")
+    return 1 if lost or twice or unlike or rows else 0
 
 
 def prepare(home: Path, jobsite: Jobsite | None = None) -> None:

@@ -20,7 +20,8 @@ from CoolProp.CoolProp import HAPropsSI
 
 from alerts.measured import Quantity
 from gateway.adapters.journal import entries_after, open_reader
-from gateway.flow import Flow, Outcomes
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
 from simulators import feed
 from tests.broker import Mosquitto
 from tests.faults.kill_run import prepare, start

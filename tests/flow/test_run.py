@@ -17,7 +17,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from gateway import entry
 from gateway.adapters.journal import entries_after, open_reader
 from gateway.entry import Kind
-from gateway.flow import Flow, Outcomes
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
 from gateway.replay import differences
 from tests.broker import Mosquitto, settings
 from tests.faults.kill_run import prepare, start

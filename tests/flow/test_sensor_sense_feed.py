@@ -18,7 +18,8 @@ import pytest
 from alerts.measured import Quantity
 from gateway import entry
 from gateway.entry import Arrival, Kind
-from gateway.flow import Flow, Outcomes
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
 from gateway.jobsite import Area, Jobsite, Sensor, Station
 from gateway.payload import canonical
 from simulators import feed

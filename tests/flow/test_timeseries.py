@@ -20,6 +20,7 @@ from gateway.adapters import timeseries
 from gateway.adapters.journal import Journal, open_reader
 from gateway.adapters.timeseries import Place, batches, follow
 from gateway.entry import Arrival, Kind
+from gateway.flow_state import Outcomes
 from gateway.payload.canonical import config_set, to_bytes
 from tests.broker import free_port
 from tests.sites import pack, site
@@ -93,7 +94,7 @@ class Book:
         self._commit(made)
 
     def _commit(self, entries: list[bytes]) -> None:
-        self.journal.commit(self.count + 1, entries, [], 1, [], START_MS)
+        self.journal.commit(self.count + 1, entries, 1, Outcomes(), START_MS)
         self.count += len(entries)
 
 

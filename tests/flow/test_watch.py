@@ -16,7 +16,9 @@ from pathlib import Path
 import pytest
 
 from gateway.config import to_toml
-from tests.flow.test_run import Site, broker, now_ms, publish, running  # noqa: F401  fixtures
+from gateway.entry import Kind
+from tests.broker import Mosquitto
+from tests.flow.test_run import Site, broker, now_ms, publish  # noqa: F401  fixture
 from tests.sites import margin_limit, pack, site
 
 ANSWERS = {
@@ -58,8 +60,36 @@ class Reader:
         return self.process.wait(5)
 
 
+class Listening(Site):
+    """A run that is surely subscribed: a barometer's reading without a time has come through."""
+
+    def __init__(self, home: Path, broker: Mosquitto) -> None:  # noqa: F811
+        super().__init__(home, broker)
+        self.start()
+        self.before = 0
+        for _ in range(40):
+            publish(broker, ("dewgate/test/baro", pack("baro", 1013)))
+            time.sleep(0.5)
+            self.before = sum(kind is Kind.MESSAGE for kind, _ in self.entries())
+            if self.before:
+                return
+        raise RuntimeError("the run does not listen")
+
+    def took(self, count: int) -> None:
+        """Wait until so many more have come."""
+        self.wait(self.before + count)
+
+
 @pytest.fixture
-def watching(running: Site) -> Iterator[Reader]:  # noqa: F811
+def running(tmp_path: Path, broker: Mosquitto) -> Iterator[Listening]:  # noqa: F811
+    made = Listening(tmp_path / "home", broker)
+    yield made
+    if made.process.poll() is None:
+        made.stop(signal.SIGKILL)
+
+
+@pytest.fixture
+def watching(running: Listening) -> Iterator[Reader]:
     made = Reader("watch", "--home", running.home, "--minutes", "5")
     made.until("JOBSITE SET by keeper: test; 8 sensors", 10)
     yield made
@@ -75,11 +105,11 @@ def filled(table: list[str]) -> str:
     return "\n".join(table)
 
 
-def test_from_an_unknown_sensor_to_a_speaking_one(running: Site, tmp_path: Path) -> None:  # noqa: F811
+def test_from_an_unknown_sensor_to_a_speaking_one(running: Listening, tmp_path: Path) -> None:
     """Plug in, `sensors`, paste, answer, `check`, `apply`: then the sensor is heard and nothing is unknown."""
     file = tmp_path / "site.toml"
     publish(running.broker, ("dewgate/test/door", pack("door", 18.5, now_ms(), "Cel")))
-    running.wait(1)
+    running.took(1)
     said = dewgate("sensors", "--home", running.home).splitlines()
     assert "Not known to the jobsite: 1, ready to paste:" in said
     begin = said.index("[[sensors]]")
@@ -89,7 +119,7 @@ def test_from_an_unknown_sensor_to_a_speaking_one(running: Site, tmp_path: Path)
     assert "9 sensors, 1 limits" in dewgate("check", file)
     dewgate("apply", file, "--home", running.home, "--who", "keeper", "--why", "a new sensor")
     publish(running.broker, ("dewgate/test/door", pack("door", 19.5, now_ms(), "Cel")))
-    running.wait(2)
+    running.took(2)
     after = json.loads(dewgate("sensors", "--home", running.home, "--json"))
     door = next(each for each in after["sensors"] if each["id"] == "door")
     assert (1, 19.5, "Cel") == (door["times"], door["value"], door["unit"])
@@ -99,10 +129,10 @@ def test_from_an_unknown_sensor_to_a_speaking_one(running: Site, tmp_path: Path)
     ]
 
 
-def test_the_table_with_its_questions_open_is_refused_by_check(running: Site, tmp_path: Path) -> None:  # noqa: F811
+def test_the_table_with_its_questions_open_is_refused_by_check(running: Listening, tmp_path: Path) -> None:
     """Nothing is guessed: each question left open is told as missing."""
     publish(running.broker, ("dewgate/test/door", pack("door", 18.5, now_ms(), "Cel")))
-    running.wait(1)
+    running.took(1)
     said = dewgate("sensors", "--home", running.home).splitlines()
     begin = said.index("[[sensors]]")
     file = tmp_path / "site.toml"
@@ -115,7 +145,7 @@ def test_the_table_with_its_questions_open_is_refused_by_check(running: Site, tm
         assert key in done.stderr
 
 
-def test_a_live_reading_is_shown_within_two_seconds(running: Site, watching: Reader) -> None:  # noqa: F811
+def test_a_live_reading_is_shown_within_two_seconds(running: Listening, watching: Reader) -> None:
     """Value with the sensor's unit and its lag; then a refusal, escaped; Ctrl-C ends it well."""
     publish(running.broker, ("dewgate/test/steel", pack("steel", 20.25, now_ms())))
     line = watching.until("20.25 Cel", 2.0)
@@ -129,7 +159,7 @@ def test_a_live_reading_is_shown_within_two_seconds(running: Site, watching: Rea
     assert watching.stop() == 0
 
 
-def test_a_stop_is_seen_and_the_log_does_not_grow_behind_the_reader(running: Site, watching: Reader) -> None:  # noqa: F811
+def test_a_stop_is_seen_and_the_log_does_not_grow_behind_the_reader(running: Listening, watching: Reader) -> None:
     """The writer's log is taken back while watch runs: no transaction of the reader stays open."""
     publish(
         running.broker, *(("dewgate/test/steel", pack("steel", 20 + n / 1000, now_ms() + n)) for n in range(300))
@@ -142,13 +172,13 @@ def test_a_stop_is_seen_and_the_log_does_not_grow_behind_the_reader(running: Sit
     assert "NOT WRITTEN since" in dewgate("sensors", "--home", running.home)
 
 
-def test_once_prints_the_last_minutes_and_ends(running: Site) -> None:  # noqa: F811
+def test_once_prints_the_last_minutes_and_ends(running: Listening) -> None:
     """`--rejects` leaves readings out, `--sensor` leaves others out."""
     publish(
         running.broker, ("dewgate/test/steel", pack("steel", 20, now_ms())), ("dewgate/test/steel", b"no"),
         ("dewgate/test/air-t", pack("air-t", 15, now_ms())),
     )  # fmt: skip
-    running.wait(3)
+    running.took(3)
     home = ("--home", running.home)
     every = dewgate("watch", *home, "--once").splitlines()
     assert sum("  lag " in line for line in every) == 2

@@ -1,0 +1,135 @@
+"""`dewgate replay` and `dewgate rebuild`: the journal's entries folded again, and compared with what was kept."""
+
+from __future__ import annotations
+
+import argparse
+import sqlite3
+import sys
+from collections.abc import Iterator
+from contextlib import closing
+from itertools import islice
+from pathlib import Path
+
+from gateway.adapters.history import SCHEMA, History
+from gateway.adapters.journal import WrongJournal, entries_after, open_reader
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
+from gateway.replay import differences
+from gateway.tiers import Sheet
+from gateway.tree import SEAL
+
+SHOWN = 20
+Rows = set[tuple[object, ...]]
+_ROWS = "SELECT ?, name, at, count, low, high, total, known_ms FROM {} JOIN channels ON channels.id = channel"
+TABLES = {"quarters": "quarter of an hour", "six_hours": "six hours"}
+
+
+def run(command: str, words: list[str], caution: str) -> int:
+    """Run one of the two: 0 when made or equal, 1 when something differs, 2 when the journal cannot be read."""
+    args = _parser(command, caution).parse_args(words)
+    path = args.home / "journal.db"
+    try:
+        if not path.exists():
+            raise FileNotFoundError("no journal here; is --home the folder that dewgate run was given?")
+        if command == "replay":
+            return _replay(path)
+        return _check(path) if args.check else _make(args.home)
+    except (sqlite3.Error, WrongJournal, ValueError, OSError) as error:
+        print(f"dewgate {command}: {args.home}: {error}", file=sys.stderr)
+        return 2
+
+
+def _parser(command: str, caution: str) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(f"dewgate {command}", epilog=caution, description=_WHAT[command])
+    parser.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    if command == "rebuild":
+        parser.add_argument("--check", action="store_true", help="only compare; also beside a running dewgate")
+    return parser
+
+
+_WHAT = {
+    "replay": "Fold all entries again and compare the events with those of then, byte for byte.",
+    "rebuild": "Make the tables that history is drawn from again, or compare them.",
+}
+
+
+def _replay(path: Path) -> int:
+    with closing(open_reader(path)) as reader:
+        count, found = differences(reader)
+    for line in found:
+        print(line)
+    print(f"{count} entries folded again, {len(found)} differences")
+    return 1 if found else 0
+
+
+def _make(home: Path) -> int:
+    """Replace all of history in one transaction, as the only writer."""
+    from gateway.service import AlreadyRunning, lock
+
+    try:
+        held = lock(home)
+    except AlreadyRunning:
+        print(f"{home}: stop dewgate run first, or compare with --check", file=sys.stderr)
+        return 2
+    from gateway.adapters.journal import Journal
+
+    with held, closing(Journal(home / "journal.db")) as book, closing(open_reader(book.path)) as reader:
+        book.db.execute("BEGIN IMMEDIATE")
+        book.history.clear()
+        last = _fill(book.history, reader)
+        book.db.execute("UPDATE cursors SET at = ? WHERE name = 'history'", (last,))
+        book.db.execute("COMMIT")
+    print(f"history made again from {last} entries")
+    return 0
+
+
+def _check(path: Path) -> int:
+    with closing(open_reader(path)) as reader, closing(sqlite3.connect(":memory:")) as made:
+        reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
+        kept = _rows(reader)
+        (whole,) = reader.execute("SELECT at FROM cursors WHERE name = 'history'").fetchone()
+        made.executescript(SCHEMA)
+        last = _fill(History(made), reader)
+        again = _rows(made)
+    only = sorted(f"- {_words(row)}" for row in kept - again) + sorted(f"+ {_words(row)}" for row in again - kept)
+    for line in only[:SHOWN]:
+        print(line)
+    if whole < last:
+        print(f"history is whole up to entry {whole} only; stop dewgate run and use: dewgate rebuild")
+    print(f"{last} entries, {len(again)} rows made again, {len(only)} differ")
+    return 1 if only else 0
+
+
+def _fill(history: History, reader: sqlite3.Connection) -> int:
+    flow = Flow()
+    for sheet in _sheets(flow, reader):
+        history.add(sheet)
+    return flow.state.sequence
+
+
+def _sheets(flow: Flow, reader: sqlite3.Connection) -> Iterator[Sheet]:
+    """Yield what each block of entries adds to history, with a bar on a terminal."""
+    (newest,) = reader.execute("SELECT max(seq) FROM entries").fetchone()
+    entries = entries_after(reader, 0)
+    while chunk := list(islice(entries, SEAL)):
+        outcomes = Outcomes()
+        flow.advance(chunk, outcomes)
+        _bar(flow.state.sequence, newest or flow.state.sequence)
+        yield outcomes.sheet
+    if sys.stderr.isatty():
+        print(file=sys.stderr)
+
+
+def _bar(done: int, total: int) -> None:
+    if sys.stderr.isatty():
+        filled = 40 * done // max(done, total)
+        print(f"\r{'█' * filled}{'·' * (40 - filled)} {done} entries", end="", file=sys.stderr, flush=True)
+
+
+def _rows(db: sqlite3.Connection) -> Rows:
+    return {row for table in TABLES for row in db.execute(_ROWS.format(table), (table,))}
+
+
+def _words(row: tuple[object, ...]) -> str:
+    table, name, at, *figures = row
+    return f"{TABLES[str(table)]} {at}, {name}: count, low, high, total, known ms {figures}"

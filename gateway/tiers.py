@@ -1,0 +1,125 @@
+"""What history is drawn from: how often a channel spoke in a quarter of an hour, its least, mean and greatest
+value, and for how long it was known.
+
+A channel is a sensor as it came, or one derived value at one place. The fold fills sheets as it goes; the journal
+adds them up in the transaction of their entries. Every figure is a whole number (values in millionths of the unit
+used inside), so that neither order nor batches change a sum, and history made again is equal to the last digit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+QUARTER_MS = 900_000
+SIX_HOURS_MS = 21_600_000
+MILLION = 1_000_000
+HOLES = 64
+Key = tuple[str, int]
+"""Channel, and when its quarter of an hour began, UTC ms."""
+
+
+@dataclass(slots=True)
+class Sums:
+    """One bucket: readings taken, least, greatest and sum of them [millionths], time the value was known [ms]."""
+
+    count: int = 0
+    low: int | None = None
+    high: int | None = None
+    total: int = 0
+    known_ms: int = 0
+
+    def join(self, other: Sums) -> None:
+        """Take another bucket of the same channel in."""
+        self.count += other.count
+        self.total += other.total
+        self.known_ms += other.known_ms
+        self.low = _of(min, self.low, other.low)
+        self.high = _of(max, self.high, other.high)
+
+
+def _of(choose: Callable[[int, int], int], one: int | None, other: int | None) -> int | None:
+    return other if one is None else one if other is None else choose(one, other)
+
+
+@dataclass(slots=True)
+class Sheet:
+    """What some entries add to history."""
+
+    buckets: dict[Key, Sums] = field(default_factory=dict)
+
+    def add(self, channel: str, utc_ms: int, value: float) -> None:
+        """Take one value in; its time known is told by `know`, once it is clear when it ended."""
+        key = (channel, utc_ms - utc_ms % QUARTER_MS)
+        sums = self.buckets.get(key)
+        if sums is None:
+            sums = self.buckets[key] = Sums()
+        whole = round(value * MILLION)
+        sums.count += 1
+        sums.total += whole
+        if sums.low is None or whole < sums.low:
+            sums.low = whole
+        if sums.high is None or whole > sums.high:
+            sums.high = whole
+
+    def know(self, channel: str, from_ms: int, until_ms: int) -> None:
+        """Add a stretch of time [UTC ms] in which the channel was known."""
+        for bucket_ms, length_ms in quarters(from_ms, until_ms):
+            sums = self.buckets.get((channel, bucket_ms))
+            if sums is None:
+                sums = self.buckets[channel, bucket_ms] = Sums()
+            sums.known_ms += length_ms
+
+
+def quarters(from_ms: int, until_ms: int) -> Iterable[tuple[int, int]]:
+    """Yield (when it began, how much of it) [ms] for each quarter of an hour that a stretch of time touches."""
+    at = from_ms
+    while at < until_ms:
+        bucket_ms = at - at % QUARTER_MS
+        end = min(bucket_ms + QUARTER_MS, until_ms)
+        yield bucket_ms, end - at
+        at = end
+
+
+@dataclass(slots=True)
+class Cover:
+    """For which times (UTC ms) somebody vouched: all before until_ms but the holes, oldest first.
+
+    Each reading vouches for its patience from the time it was measured. It may come late or out of order: it then
+    fills what it can of a hole. Of holes older than the last HOLES no more is remembered; what comes for them
+    adds no time known, which errs on the side of silence.
+    """
+
+    until_ms: int
+    holes: list[tuple[int, int]] = field(default_factory=list)
+
+    def take(self, from_ms: int, end_ms: int) -> list[tuple[int, int]]:
+        """Return the stretches that were not covered before, and cover them."""
+        new = []
+        if from_ms > self.until_ms:
+            self.holes.append((self.until_ms, from_ms))
+            del self.holes[:-HOLES]
+            self.until_ms = from_ms
+        elif self.holes and from_ms < self.holes[-1][1]:
+            new = self._fill(from_ms, end_ms)
+        if end_ms > self.until_ms:
+            new.append((self.until_ms, end_ms))
+            self.until_ms = end_ms
+        return new
+
+    def _fill(self, from_ms: int, end_ms: int) -> list[tuple[int, int]]:
+        filled, left = [], []
+        for start, stop in self.holes:
+            low, high = max(start, from_ms), min(stop, end_ms)
+            if low >= high:
+                left.append((start, stop))
+                continue
+            filled.append((low, high))
+            left += [(one, other) for one, other in ((start, low), (high, stop)) if one < other]
+        self.holes = left[-HOLES:]
+        return filled
+
+
+def channel_of(subject: str, quantity: str, place: str) -> str:
+    """Return the name of a derived value's channel; a sensor's own is its id, which holds no bar."""
+    return f"{subject}|{quantity}|{place}"
