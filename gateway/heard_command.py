@@ -19,7 +19,8 @@ from itertools import islice
 from pathlib import Path
 
 from gateway import entry, heard, heard_words, watch_words
-from gateway.adapters.journal import WrongJournal, entries_after, open_reader, unpack_block
+from gateway.adapters.block import unpack_block
+from gateway.adapters.journal import WrongJournal, entries_after, open_reader
 from gateway.entry import Kind
 from gateway.heard import Heard
 from gateway.heard_message import Standing, after, printable

@@ -7,9 +7,7 @@ subtree of the hash tree. Readers open the file read-only.
 
 from __future__ import annotations
 
-import lzma
 import sqlite3
-import struct
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
@@ -17,6 +15,7 @@ from pathlib import Path
 
 from gateway import tree
 from gateway.adapters import history
+from gateway.adapters.block import pack_block, unpack_block
 from gateway.entry import unpack
 from gateway.flow_state import Outcomes
 
@@ -141,20 +140,8 @@ def pack_oldest(path: Path) -> Packed | None:
         entries = [row[0] for row in db.execute(query, (first, first + tree.SEAL))]
     if len(entries) < tree.SEAL:
         return None
-    body = b"".join(struct.pack(">I", len(e)) + e for e in entries)
     span = (unpack(entries[0])[1], unpack(entries[-1])[1])
-    return Packed(first, lzma.compress(body, preset=1), tree.root_of(entries), span)
-
-
-def unpack_block(block: bytes) -> list[bytes]:
-    """Return the entries of a sealed block."""
-    body = lzma.decompress(block)
-    entries, at = [], 0
-    while at < len(body):
-        (size,) = struct.unpack_from(">I", body, at)
-        entries.append(body[at + 4 : at + 4 + size])
-        at += 4 + size
-    return entries
+    return Packed(first, pack_block(entries), tree.root_of(entries), span)
 
 
 def open_reader(path: Path) -> sqlite3.Connection:
