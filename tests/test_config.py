@@ -471,6 +471,28 @@ def test_mistakes_in_signals_and_sources_are_told_with_their_line(
     assert where in told_at
 
 
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ('topic = 5\nform = "number"\nsensor = "baro"', "topic = 5: topic must be text in quotes"),
+        ('topic = "a"\nform = "number"\nsensor = 1', "sensor = 1: sensor must be text in quotes"),
+        ('topic = "a"\nform = "json"\nvalues = "x"', 'values = "x": values must be a list'),
+        ('topic = "a"\nform = "json"\nvalues = [1]', "must be a table with keys of its own"),
+        ('topic = "a"\nform = "number"\nsensor = "baro"\ngood = 1', "good = 1: good must be a list"),
+        (
+            'topic = "a"\nform = "number"\nsensor = "baro"\n[[sources.values]]\nsensor = "air-t"\nvalue = "t"',
+            "a plain number says no more than itself: this line needs form = 'json'",
+        ),
+        ('topic = "a"\nform = "json"\n[[sources.values]]\nsensor = 1\nvalue = 2', "value = 2: value must be text"),
+    ],
+)
+def test_a_source_of_another_shape_is_told(table: str, said: str, tmp_path: Path) -> None:
+    """Nothing but ConfigErrors leaves `load`, whatever a source holds."""
+    path = tmp_path / "jobsite.toml"
+    path.write_text(f'{(HERE / "good.toml").read_text()}\n[[sources]]\nid = "s"\n{table}\n')
+    assert said in told(path)
+
+
 def test_a_json_source_without_values_or_with_a_sensor_is_told(tmp_path: Path) -> None:
     """Both at once, each in its words."""
     path = tmp_path / "jobsite.toml"

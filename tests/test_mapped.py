@@ -48,7 +48,13 @@ def refusal(source: Source, said: object, topic: str = "") -> str:
 
 @pytest.mark.parametrize(
     ("payload", "value"),
-    [(b"1013.2", 1013.2), (b" 1013\r\n", 1013.0), (b"+1.0132e3", 1013.2), (b"\t01013.20", 1013.2)],
+    [
+        (b"1013.2", 1013.2),
+        (b" 1013\r\n", 1013.0),
+        (b"+1.0132e3", 1013.2),
+        (b"\t01013.20", 1013.2),
+        (b"0" * 60 + b"1013", 1013.0),
+    ],
 )
 def test_a_plain_number_is_the_reading(payload: bytes, value: float) -> None:
     """In the sensor's own unit, hPa here, and without a time of its own."""
@@ -173,6 +179,7 @@ def test_a_stated_unit_is_used_or_refused() -> None:
         ("s", T0 / 1000, T0),
         ("s", T0 // 1000 - 5, T0 - 5000),
         ("ms", T0 - 1, T0 - 1),
+        ("s", 2**28, 2**28 * 1000),  # the first that is no "so long ago" (RFC 8428, 4.5.3)
         ("ISO 8601", "2026-05-28T20:26:40Z", T0),
         ("ISO 8601", "2026-05-28 22:26:39.25+02:00", T0 - 750),
         ("ISO 8601", "2026-05-28t20:26z", T0 - 40_000),
@@ -266,6 +273,7 @@ def test_what_is_not_json_is_refused(payload: bytes) -> None:
 def test_size_and_depth_are_bounded() -> None:
     """64 KiB, 32 levels; far deeper than the decoder can go it is the same refusal."""
     assert refusal(BOX, b" " * 65_537) == "too large: 65537 bytes; at most 65536 are read"
+    assert refusal(BOX, b" " * 65_536).startswith("not JSON: ")
 
     def nested(levels: int) -> bytes:
         return b'{"air": {"t": 20.5, "rh": 50}, "more": ' + b"[" * (levels - 1) + b"]" * (levels - 1) + b"}"
@@ -401,6 +409,14 @@ def test_one_source_serves_several_devices() -> None:
     said = "unknown sensor: no sensor mast-t, which the topic names"
     assert refusal(PROBES, {"t": 20.5}, "yard/mast/air") == said
     assert refusal(PROBES, {"t": 20.5}, "yard/{1}/air") == "unknown sensor: no sensor {1}-t, which the topic names"
+
+
+def test_only_topics_of_known_sensors_are_remembered() -> None:
+    """A flood of made-up topics fills nothing."""
+    sources = Sources.of(with_sources(PROBES))
+    found = [sources.find(f"yard/{device}/air") for device in ("air", "air", "mast", "dryer")]
+    assert found[0] is found[1]
+    assert list(sources.by_topic) == ["yard/air/air", "yard/dryer/air"]
 
 
 def test_a_topic_belongs_to_one_source_or_none() -> None:
