@@ -121,6 +121,24 @@ def test_the_last_minutes_are_printed_once(long_home: Path, capsys: pytest.Captu
     assert only == ""
 
 
+def test_following_begins_after_the_newest_entry(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is there is passed over, the next entry is shown, also within the same ms; nothing is shown twice."""
+    story = Story()
+    story.message(1, "steel", pack("steel", 20.0))
+    home = write(tmp_path / "home", story)
+    args = heard_command._parser("watch", "").parse_args(["--home", str(home)])
+    screen = heard_command.Screen(args, heard_command.Watching(heard_command.Standing(), 0))
+    screen.after = 3
+    screen.take_new()
+    assert capsys.readouterr().out == ""
+    story.message(1, "steel", pack("steel", 21.0))
+    with closing(Journal(home / "journal.db")) as book:
+        book.db.execute("INSERT INTO entries VALUES (4, ?)", (story.entries[3],))
+    screen.take_new()
+    screen.take_new()
+    assert [line.split()[1:4] for line in capsys.readouterr().out.splitlines()[1:]] == [["steel", "21", "Cel"]]
+
+
 def test_a_conflict_with_a_reading_shortly_before_the_first_line_is_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -170,6 +188,9 @@ def test_a_long_reading_says_how_far_it_is(
     long_home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """On stderr, so that a pipe gets the answer alone."""
+    monkeypatch.setattr(heard_command, "NOTE_S", 60.0)
+    assert main(["sensors", "--home", str(long_home)]) == 0
+    assert capsys.readouterr().err == ""
     monkeypatch.setattr(heard_command, "NOTE_S", 0.0)
     assert main(["sensors", "--home", str(long_home)]) == 0
     err = capsys.readouterr().err

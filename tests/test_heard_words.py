@@ -98,6 +98,17 @@ def test_a_flood_of_topics_is_cut_on_the_terminal_and_whole_for_a_machine() -> N
         story.message(1, f"t{n}", b"x")
     assert said(story).count("and 4 more; --json has them") == 2
     assert len(json.loads(as_json(story.heard(), RULES, 24.0, True))["unknown"]) == MOST_ROWS + 4
+    full = Story()
+    for n in range(MOST_ROWS):
+        full.message(1, f"t{n}", b"x")
+    assert not any("more; --json" in line for line in said(full))
+
+
+def test_where_a_sensor_is_named_is_told_only_with_an_unknown_one() -> None:
+    """Whoever has nothing to paste is told nothing of pasting."""
+    assert any("[[areas.steel]]" in line for line in said(morning()))
+    assert not any("[[areas.steel]]" in line for line in said(Story()))
+    assert "Not known to the jobsite: 0" in said(Story())
 
 
 def test_a_machine_gets_the_same_in_utc() -> None:

@@ -70,6 +70,8 @@ def test_a_refusal_is_told_with_its_reason_and_what_was_sent() -> None:
     assert last(story).text.endswith("; sent: \\x1b]0;x\\x07" + "y" * 34)
     story.message(3, "door", b'[{"v":1},{"v":2},{"v":3},{"v":4},{"v":5}]')
     assert last(story).text.endswith("sent: door 1, door 2, door 3 and 2 more")
+    story.message(3, "door", b'[{"v":1},{"v":2},{"v":3}]')
+    assert last(story).text.endswith("sent: door 1, door 2, door 3")
     story.message(4, "dewgate/test/x/\x1by", b"")
     assert last(story).text.startswith("dewgate/test/x/\\x1by  REFUSED wrong topic")
     assert last(story).text.endswith("sent: no bytes kept")
