@@ -201,7 +201,7 @@ def doubts(plan: Plan, result: Result) -> list[str]:
     found = [
         f"{label} is fed at {inlets[label]:.6g} C, above the {most:.6g} C entered for it"
         for label, most in highest.items()
-        if inlets[label] > most
+        if inlets.get(label, -inf) > most  # all the air may go past a piece
     ]
     return [*found, "the compressor is short of air"] if result.shortfall_share > 0.0 else found
 

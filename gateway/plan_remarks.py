@@ -16,9 +16,11 @@ def remarks(plan: Plan, result: Result, units: Units) -> list[str]:
     """Every remark, in the order of the flow, the end of the train last."""
     passages = each_piece(result.passages)
     inlets = {passage.label: passage.inlet for passage in passages}
-    found = [words for recipe in each_recipe(plan) for words in _about(recipe, inlets[recipe.label], units)]
+    # Where all the air goes past a piece, nothing reaches it.
+    reached = [recipe for recipe in each_recipe(plan) if recipe.label in inlets]
+    found = [words for recipe in reached for words in _about(recipe, inlets[recipe.label], units)]
     found += [f"{p.label}: ice may block" for p in passages if _ices(p)]
-    found += _drains_in_frost(result, passages, units) + _water_in_oil(plan, result, units)
+    found += _drains_in_frost(result, passages, units) + _water_in_oil(result, units)
     return found + _wall_assumed(plan, passages, units) + _ends_low(plan, result, units)
 
 
@@ -51,11 +53,11 @@ def _drains_in_frost(result: Result, passages: list[Passage], units: Units) -> l
     return [f"{where}: drains in air below {units.temperature(0.0)} may freeze; the model takes them as working"]
 
 
-def _water_in_oil(plan: Plan, result: Result, units: Units) -> list[str]:
+def _water_in_oil(result: Result, units: Units) -> list[str]:
     """A discharge near the dew point of what it carries keeps water in the oil."""
     hot = result.passages[0].outlet
     above_k = hot.temperature_c - hot.point[0]
-    if plan.source.discharge_c is None or above_k > OIL_K:
+    if above_k > OIL_K:
         return []
     return [
         f"compressor: its discharge is {units.difference(above_k)} above the dew point there; below "

@@ -93,7 +93,11 @@ def with_and_without(plan: Plan, result: Result, units: Units) -> list[str]:
             lines.append(_what_if(f"without {label}", bare, run(bare), units))
         except OutOfRange as error:
             lines.append(f"  {'without ' + label:<26} not known: {restated(str(error), units)}")
-    lines.append("A piece left out takes its loss of pressure with it. Liquid into a dryer spoils what is in it.")
+    spoils = any(p.kind in SOLIDS for p in each_piece(result.passages))
+    lines.append(
+        "A piece left out takes its loss of pressure with it."
+        + (" Liquid into a dryer spoils what is in it." if spoils else "")
+    )
     return lines
 
 

@@ -107,8 +107,9 @@ def _flow(result: Result, units: Units) -> list[str]:
         units.flow.number(flow)
         for flow in (result.flow_used_kg_per_s, *result.flow_band_kg_per_s, result.flow_available_kg_per_s)
     )
+    word = "wanted" if result.shortfall_share > 0.0 else "used"
     found = [
-        f"Air used: {used} {units.flow.unit} ({units.flow_basis}; {low} to {high} by the band of the trade's "
+        f"Air {word}: {used} {units.flow.unit} ({units.flow_basis}; {low} to {high} by the band of the trade's "
         f"nozzle chart). The compressor gives {available}."
     ]
     if result.shortfall_share > 0.0:

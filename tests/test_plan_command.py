@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from gateway.__main__ import main
-from gateway.plan import Need, Plan, meets_need, pot_margin_k, water_in_pot_and_hose_kg_per_h
+from gateway.plan import Need, Plan, meets_need, pot_margin_k, water_in_pot_and_hose_kg_per_h, without
 from gateway.plan import run as walk_plan
 from gateway.plan_file import load
 from gateway.plan_units import UNITS
@@ -54,6 +54,10 @@ def test_with_and_without(capsys: pytest.CaptureFixture[str]) -> None:
     rows = {line[:28].strip(): line.split() for line in said(capsys, str(HOT)).splitlines() if "without " in line}
     assert float(rows["without salt dryer"][3]) > 0.1
     assert rows["without wet tank"][3] == "none"
+    hot = load(HOT.read_text(encoding="utf-8"))
+    bare = without(hot, "salt dryer")
+    assert "Liquid into a dryer spoils" in text(hot, walk_plan(hot), UNITS["si"])
+    assert "Liquid into a dryer spoils" not in text(bare, walk_plan(bare), UNITS["si"])
 
 
 def test_json_has_units_in_its_keys_and_balances(capsys: pytest.CaptureFixture[str]) -> None:
@@ -152,6 +156,7 @@ def test_too_little_air_is_said_and_not_called_dry() -> None:
     words = " ".join(text(two, walk_plan(two), UNITS["us"]).split())
     assert "The compressor is short by 13 %: the pressure at the nozzle will fall." in words
     assert "so it does not hold as it stands." in words
+    assert "Air wanted: 39" in words
     assert "None falls out in pot and hose" not in words
 
 
@@ -169,6 +174,7 @@ def test_the_points_below_freezing_are_frost_points(capsys: pytest.CaptureFixtur
     """In the sentence, and explained under the table; what evaporates again is explained too."""
     words = " ".join(said(capsys, str(PLANS / "freezing.toml"), "--units", "us").split())
     assert "8.1 Δ°F above the frost point of what reaches it" in words
+    assert "<0.01" in words
     assert "'ice': a frost point, below 32 °F the higher of the two." in words
     hot = said(capsys, str(HOT))
     assert "Formed below 0: liquid that evaporates again." in hot

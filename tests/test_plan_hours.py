@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from gateway.__main__ import main
-from gateway.plan import Plan, run, without
+from gateway.plan import Plan, doubts, run, without
 from gateway.plan_file import load
 from gateway.plan_hours import text, work_out
 from gateway.plan_times import WeatherErrors
@@ -189,7 +189,7 @@ def test_an_hour_with_liquid_in_the_pot_does_not_meet_a_need() -> None:
 
 
 def test_an_hour_that_feeds_the_salt_too_hot_is_not_known_unless_it_is_wet() -> None:
-    """At 42 °C and 15 %RH nobody knows; without the salt dryer the pot is wet, known; cooler, dry."""
+    """At 42 °C and 15 %RH nobody knows; without the aftercooler the pot is wet all the same."""
     hours = read(CSV_HOT, "a.csv")
     year = work_out(plan(), hours, ignore)
     assert [(each.water_kg_per_h, each.wet) for each in year.outcomes] == [(None, False), (0.0, False)]
@@ -203,8 +203,9 @@ def test_an_hour_that_feeds_the_salt_too_hot_is_not_known_unless_it_is_wet() -> 
     )
     assert "gal" in words
     assert " l," not in words
-    bare = work_out(without(plan(), "salt dryer"), hours[:1], ignore)
-    assert len(bare.wet) == 1
+    uncooled = work_out(without(plan(), "aftercooler"), hours[:1], ignore)
+    assert doubts(plan(), run(without(plan(), "aftercooler"), hours[0].weather))
+    assert len(uncooled.wet) == len(uncooled.known) == 1
 
 
 def test_an_hour_short_of_air_is_not_called_dry() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway.plan import Plan, run, without
+from gateway.plan import Plan, doubts, run, without
 from gateway.plan_file import load
 from gateway.plan_remarks import remarks
 from gateway.plan_units import UNITS, restated
@@ -81,8 +81,6 @@ def test_drains_in_frost_and_water_in_the_oil_are_pointed_at() -> None:
     (oil,) = (remark for remark in remarks(cool, run(cool), SI) if "its oil" in remark)
     assert oil.startswith("compressor: its discharge is 5.")
     assert "K above the dew point there; below 10.0 K (suggestion" in oil
-    stage = replace(hot, source=replace(hot.source, discharge_c=None, isentropic_efficiency=0.75))
-    assert not any("its oil" in remark for remark in remarks(stage, run(stage), SI))
 
 
 def test_liquid_into_the_salt_is_pointed_at_in_both_units() -> None:
@@ -143,3 +141,14 @@ def test_assumptions_in_feet_psi_and_fahrenheit() -> None:
 def test_refusals_of_the_physics_in_us_units(words: str, us: str) -> None:
     """Value and range are both turned, names are not."""
     assert restated(words, US) == us
+
+
+def test_a_bypass_that_is_all_open_leaves_its_pieces_unreached() -> None:
+    """No figure is made up for them, and none is missing."""
+    text = (PLANS / "desert-day.toml").read_text(encoding="utf-8")
+    at = text.index('[[piece]]\nkind = "deliquescent dryer"')
+    bypass = '[[piece]]\nkind = "bypass"\nopen = "100 %"\naround = ["salt dryer"]\n\n'
+    past = load(text[:at] + bypass + text[at:])
+    assert doubts(past, run(past)) == []
+    assert not any("salt dryer" in remark for remark in remarks(past, run(past), SI))
+    assert run(past).passages[-1].outlet == run(without(plan("desert-day"), "salt dryer")).passages[-1].outlet
