@@ -23,6 +23,7 @@ from gateway.payload.senml import Names
 from gateway.payload.value import Refused
 from gateway.reading import Reading, Rejected
 from gateway.sensor_sense import patience_ms
+from gateway.sensor_track import HOUR_MS, MINUTE_MS
 
 LATE, CONFLICT, REPEAT, AGE_UNKNOWN = "late", "conflict", "repeat", "age unknown"
 SATURATED, BOUND = "counts as 100 %RH", "at most this"
@@ -94,13 +95,17 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One reading in the unit its sensor states, with its lag [ms] where it has a time, and what to know of it."""
+    """One reading in the unit its sensor states, with its lag [ms] where it has a time, and what to know of it.
+
+    patience_ms: how long its sensor may be silent after it.
+    """
 
     sensor: str
     value: float
     unit: str
     lag_ms: int | None
     marks: tuple[str, ...]
+    patience_ms: int
 
 
 Seen = dict[tuple[str, int], float]
@@ -168,7 +173,17 @@ def shown(reading: Reading, arrival: Arrival, standing: Standing, core_ms: int, 
     marks = [_before(seen, reading) or _age(sensor, lag, arrival)]
     marks += [SATURATED] * reading.saturated + [BOUND] * reading.below_resolution
     value = UNITS[sensor.unit].outside(reading.value)
-    return Shown(sensor.id, value, sensor.unit, lag, tuple(mark for mark in marks if mark))
+    return Shown(
+        sensor.id, value, sensor.unit, lag, tuple(mark for mark in marks if mark), silence_ms(sensor, reading)
+    )
+
+
+def silence_ms(sensor: Sensor, reading: Reading) -> int:
+    """Return how long silence is none after a reading, as the flow has it: what the sensor promised, a minute to
+    an hour, else three of its intervals.
+    """
+    own, promised = patience_ms(sensor), reading.next_within_ms
+    return own if promised is None else max(MINUTE_MS, min(promised, max(own, HOUR_MS)))
 
 
 def _age(sensor: Sensor, lag_ms: int | None, arrival: Arrival) -> str:

@@ -12,7 +12,6 @@ from gateway.heard import Heard, Refused, Speaker, Unknown, Voice, still_unknown
 from gateway.heard_message import Shown, printable, printable_bytes, span, value_words
 from gateway.heard_table import Rules, sketch
 from gateway.jobsite import Sensor
-from gateway.sensor_sense import patience_ms
 from gateway.web import words
 
 MOST_ROWS = 30  # in one section on a terminal; --json has all
@@ -54,10 +53,10 @@ def _own(heard: Heard, hours: float) -> list[str]:
 def silence(heard: Heard, sensor: Sensor) -> str:
     """Return how a sensor is silent at the newest entry, or nothing."""
     speaker = heard.speakers.get(sensor.id)
-    if speaker is None:
+    if speaker is None or speaker.last is None:
         return "not heard"
     quiet = heard.newest_ms - speaker.voice.last_ms
-    return f"for {span(quiet)}" if quiet > patience_ms(sensor) else ""
+    return f"for {span(quiet)}" if quiet > speaker.last.patience_ms else ""
 
 
 def _own_row(heard: Heard, sensor: Sensor, hours: float) -> tuple[str, ...]:

@@ -9,7 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gateway import entry
 from gateway.entry import Arrival, Kind
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
 from gateway.heard_message import (
     REMEMBERED,
     SLACK,
@@ -20,6 +23,7 @@ from gateway.heard_message import (
     printable,
     printable_bytes,
     shown,
+    silence_ms,
     span,
     told,
     value_words,
@@ -146,3 +150,13 @@ def test_a_topic_is_of_the_jobsite_only_with_its_three_levels() -> None:
     with_source = replace(STANDING, site=site_with_source)
     assert [True, False, False] == [with_source.is_own(f"plant/{rest}") for rest in ("7/air", "7/x", "7/x/air")]
     assert not STANDING.is_own("dewgate/test/door") and not STANDING.is_own("dewgate/other/steel")
+
+
+def test_silence_begins_when_the_flow_says_so() -> None:
+    """A promise of the sensor holds from a minute to an hour; without one, three intervals."""
+    flow = Flow()
+    flow.advance([entry.plain(Kind.CONFIG_SET, T0, config_set(site(), "keeper", "test"))], Outcomes())
+    for promised, patience in ((None, 60_000), (1_000, 60_000), (600_000, 600_000), (9_000_000, 3_600_000)):
+        reading = Reading("steel", 20.0, T0, next_within_ms=promised)
+        assert silence_ms(STANDING.sensors["steel"], reading) == patience
+        assert flow._patience_ms(reading) == patience

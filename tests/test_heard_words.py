@@ -75,6 +75,13 @@ def test_silence_begins_after_the_patience_of_the_sensor() -> None:
     heard = story.heard()
     assert silence(heard, heard.standing.sensors["steel"]) == "for 60 s"
     assert silence(heard, heard.standing.sensors["baro"]) == "not heard"
+    story.message(61, "steel", b'[{"n":"steel","v":20,"ut":600}]')  # comes again within ten minutes
+    story.plain(Kind.HEARTBEAT, 661)
+    heard = story.heard()
+    assert silence(heard, heard.standing.sensors["steel"]) == ""
+    story.plain(Kind.HEARTBEAT, 661.001)
+    heard = story.heard()
+    assert silence(heard, heard.standing.sensors["steel"]) == "for 10 min"
 
 
 def test_the_unknown_the_refused_and_the_repeated_are_told() -> None:
