@@ -10,20 +10,23 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import re
 import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from math import isfinite
 from pathlib import Path
 
 Check = Callable[[bytes], None]
-PACKS = Path(__file__).parents[1] / "tables" / "senml-packs.json"
+TABLES = Path(__file__).parents[1] / "tables"
+EXAMPLE = Path(__file__).parents[2] / "deploy" / "example.toml"
 LONGEST_S = 5
 MOST_MB = 512  # the interpreter and the watched modules take 50
-LONGEST_BYTES = 4096
+LONGEST_BYTES = 8192
 _DONE = re.compile(r"Done (\d+) runs")
 
 
@@ -52,10 +55,64 @@ def senml_cbor() -> Check:
     return lambda payload: check(bytes([0x80 | (payload[:1] or b"\0")[0] & 0x1F]) + payload[1:])
 
 
+def mapped_json() -> Check:
+    """A message of a device with a source: values, unit, time and quality picked by paths."""
+    from gateway.jobsite import Source, SourceValue
+    from gateway.payload.mapped import Sources
+    from gateway.reading import Rejected
+    from tests.sites import T0, site
+
+    values = (SourceValue("air-t", "air.t"), SourceValue("air-rh", "air.rh"))
+    sources = Sources.of(replace(site(), sources=(Source("box", "yard/box", "json", values),)))
+    match = sources.find("yard/box")
+    assert match is not None
+
+    def check(payload: bytes) -> None:
+        said = sources.decode(match, payload, T0)
+        assert isinstance(said, Rejected) or all(isfinite(r.value) for r in said), said
+
+    return check
+
+
+def sparkplug() -> Check:
+    """A payload of an edge node, with every value of it by its type."""
+    from gateway.payload.sparkplug_wire import read, value_of
+    from gateway.reading import Rejected
+
+    def check(payload: bytes) -> None:
+        said = read(payload)
+        for metric in [] if isinstance(said, Rejected) else said.metrics:
+            value_of(metric, metric.datatype or 0)
+
+    return check
+
+
+def jobsite_file() -> Check:
+    """A jobsite file as a person may leave it: a jobsite, or its mistakes in words."""
+    from gateway.config import ConfigErrors, load
+
+    place = Path(tempfile.mkdtemp()) / "jobsite.toml"
+
+    def check(text: bytes) -> None:
+        place.write_bytes(text)
+        with suppress(ConfigErrors):
+            load(place)
+
+    return check
+
+
 def packs(form: str, key: str) -> list[bytes]:
     """The packs that other libraries wrote."""
-    golden = [pack for pack in json.loads(PACKS.read_text())["packs"] if pack["form"] == form]
+    golden = [
+        pack for pack in json.loads((TABLES / "senml-packs.json").read_text())["packs"] if pack["form"] == form
+    ]
     return [pack[key].encode() if key == "text" else bytes.fromhex(pack[key]) for pack in golden]
+
+
+def births() -> list[bytes]:
+    """Edge node messages that another library wrote."""
+    golden = json.loads((TABLES / "sparkplug-messages.json").read_text())
+    return [bytes.fromhex(message["hex"]) for message in golden["messages"]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +131,13 @@ DECODERS = {
     ),
     "senml_cbor": Fuzzed(
         senml_cbor, lambda: packs("cbor", "hex"), ("\x00esteel", "\x02\xfb", "\xc4\x82", "\x9f\xbf")
+    ),
+    "mapped_json": Fuzzed(
+        mapped_json, lambda: [b'{"air":{"t":21.5,"rh":64}}'], ('"air":', '"t":', '"rh":', "1e999")
+    ),
+    "sparkplug": Fuzzed(sparkplug, births),
+    "jobsite_file": Fuzzed(
+        jobsite_file, lambda: [EXAMPLE.read_bytes()], ("[[sensor]]\n", "id = ", "unit = ", "limit")
     ),
 }
 
@@ -95,13 +159,14 @@ def fuzz(name: str, seconds: int, kept: Path, program: str) -> int | None:
         seeds.mkdir()
         for number, seed in enumerate(DECODERS[name].seeds()):
             (seeds / f"{number}").write_bytes(seed)
-        words.write_text("".join(f'"{_escaped(word)}"\n' for word in DECODERS[name].words))
+        words.write_text("".join(f'"{_escaped(word)}"\n' for word in DECODERS[name].words) or "# none\n")
         limits = [
             f"-max_total_time={seconds}", f"-timeout={LONGEST_S}", f"-rss_limit_mb={MOST_MB}", f"-dict={words}",
             f"-max_len={LONGEST_BYTES}", f"-artifact_prefix={kept}/{name}-", "-print_final_stats=0",
         ]  # fmt: skip
         command = [sys.executable, "-m", program, "--search", name, "--", *limits, str(seeds)]
-        done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
+        place = os.environ | {"TMPDIR": work}
+        done = subprocess.run(command, capture_output=True, text=True, errors="replace", env=place, check=False)
     runs = _DONE.search(done.stderr)
     if done.returncode == 0 and runs:
         return int(runs[1])
