@@ -239,3 +239,13 @@ def test_a_unit_is_the_births_unless_the_message_states_its_own() -> None:
 def unit_of(outcome: Outcome) -> str:
     (unit,) = [each.unit for each in outcome.changes if isinstance(each, Sample)]
     return unit
+
+
+def test_a_name_that_is_sent_counts_before_an_alias() -> None:
+    """payloads-alias-data-cmd-requirement wants no name beside an alias; of both the name is plain."""
+    state = State()
+    born = [
+        {"name": name, "alias": alias, "datatype": 9, "float_value": 1.0} for name, alias in (("t", 1), ("u", 2))
+    ]
+    made(state, "NBIRTH", 0, *born)
+    assert samples(made(state, "NDATA", 1, {"name": "t", "alias": 2, "float_value": 3.0})) == [("", "t", 3.0)]
