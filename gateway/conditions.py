@@ -7,10 +7,12 @@ station or an outlet is worked out once and met by every wall: what a wall adds 
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Callable, Iterator
+from operator import is_
+from typing import Any, NamedTuple, TypeVar
 
 from alerts.measured import Measured, Quantity
-from gateway.jobsite import Area, Jobsite, Piece, Station, Train
+from gateway.jobsite import Area, Jobsite, Piece, Station, SteelSpot, Train
 from gateway.measured_air import (
     Air,
     Channel,
@@ -26,6 +28,7 @@ from gateway.measured_air import (
 )
 from gateway.uncertainty import Uncertain, weighted
 
+Made = TypeVar("Made")
 RUNNING_PA = 20_000.0  # gauge; below this a train counts as vented (our choice, see DEVELOPERS.md)
 
 
@@ -42,56 +45,97 @@ class Condition(NamedTuple):
 Conditions = dict[tuple[str, Quantity], list[Condition]]
 
 
-def conditions(site: Jobsite, read: Read) -> Conditions:
-    """Return every derived value of the jobsite, keyed by (area or train/piece, quantity)."""
+def conditions(site: Jobsite, read: Read, kept: Kept | None = None) -> Conditions:
+    """Return every derived value of the jobsite, keyed by (area or train/piece, quantity).
+
+    kept: what the last call made of the same jobsite; where every input is the very same object, so is the value.
+    """
     found: Conditions = {}
-    channels = Channels(site, read)
+    kept = Kept() if kept is None else kept
+    channels = Channels(site, read, kept.channels)
     stations = {station.id: station for station in site.stations}
     breathed = {name for area in site.areas for name in area.stations}
-    open_air = {name: _open_air(stations[name], channels) for name in breathed}
+    open_air = {name: _open_air(stations[name], channels, kept) for name in breathed}
     for area in site.areas:
-        _area(found, area, [open_air[name] for name in area.stations], channels)
+        for name in area.stations:
+            _area(found, area, open_air[name], channels, kept)
     for train in site.trains:
-        _train(found, train, stations, channels)
+        inputs = tuple(channels[name] for name in _names(train, stations))
+        found.update(kept.again(train.id, inputs, lambda: _train(train, stations, channels)))  # noqa: B023 - called at once
     return found
+
+
+class Kept:
+    """What was made last time, with the inputs it was made from: most sensors are silent most seconds."""
+
+    def __init__(self) -> None:
+        self.channels: dict[str, Channel] = {}
+        self._made: dict[object, tuple[tuple[object, ...], Any]] = {}
+
+    def again(self, name: object, inputs: tuple[object, ...], make: Callable[[], Made]) -> Made:
+        """Return what was made under this name, or make it where an input is another object than then."""
+        known = self._made.get(name)
+        if known is not None and all(map(is_, known[0], inputs)):
+            made: Made = known[1]
+            return made
+        made = make()
+        self._made[name] = (inputs, made)
+        return made
+
+
+def _names(train: Train, stations: dict[str, Station]) -> Iterator[str]:
+    """Every sensor a train's values are made from."""
+    yield stations[train.station].station_pressure
+    for piece in train.pieces:
+        at = piece.outlet
+        wall = piece.wall or (stations[piece.wall_station].air_temperature if piece.wall_station else "")
+        yield from filter(None, (at.temperature, at.relative_humidity, at.pressure, wall))
 
 
 class _OpenAir(NamedTuple):
     """The air of one station and its condensation point, for all the steel that stands in it."""
 
-    label: str
-    t: Channel
-    rh: Channel
+    station: str
+    t: Condition
+    rh: Condition
     air: Air
     point: Point
 
 
-def _open_air(station: Station, channels: Channels) -> _OpenAir:
+def _open_air(station: Station, channels: Channels, kept: Kept) -> _OpenAir:
     t, rh = channels[station.air_temperature], channels[station.relative_humidity]
     baro = channels[station.station_pressure]
-    air = air_of(t, rh, baro.exact, baro.measured)
-    return _OpenAir(station.label, t, rh, air, point_of(air, baro.exact))
+
+    def make() -> _OpenAir:
+        air = air_of(t, rh, baro.exact, baro.measured)
+        spoken = Condition(station.label, t.measured), Condition(station.label, rh.measured)
+        return _OpenAir(station.id, *spoken, air, point_of(air, baro.exact))
+
+    return kept.again(station.id, (t, rh, baro), make)
 
 
-def _area(found: Conditions, area: Area, stations: list[_OpenAir], channels: Channels) -> None:
-    for around in stations:
-        _put(found, area.id, Quantity.RELATIVE_HUMIDITY, Condition(around.label, around.rh.measured))
-        _put(found, area.id, Quantity.AIR_TEMPERATURE, Condition(around.label, around.t.measured))
-        for spot in area.steel:
-            place = f"{channels.label(spot.sensor)} ({spot.spot})"
-            _steel(found, area.id, place, around, channels[spot.sensor])
+def _area(found: Conditions, area: Area, around: _OpenAir, channels: Channels, kept: Kept) -> None:
+    _put(found, area.id, Quantity.RELATIVE_HUMIDITY, around.rh)
+    _put(found, area.id, Quantity.AIR_TEMPERATURE, around.t)
+    for spot in area.steel:
+        steel = channels[spot.sensor]
+        made = kept.again((area.id, around.station, spot), (around, steel), lambda: _steel(spot, around, steel))  # noqa: B023
+        for quantity, condition in made:
+            _put(found, area.id, quantity, condition)
 
 
 def _put(found: Conditions, subject: str, quantity: Quantity, condition: Condition) -> None:
     found.setdefault((subject, quantity), []).append(condition)
 
 
-def _steel(found: Conditions, area: str, place: str, around: _OpenAir, steel: Channel) -> None:
-    point, said = around.point, steel.measured
+def _steel(spot: SteelSpot, around: _OpenAir, steel: Channel) -> list[tuple[Quantity, Condition]]:
+    place, point, said = f"{steel.sensor.label} ({spot.spot})", around.point, steel.measured
     margin = Condition(place, gap(steel, point), point.value_c, said.value, point.frost)
-    _put(found, area, Quantity.DEW_POINT_MARGIN, margin)
-    _put(found, area, Quantity.RH_AT_STEEL, Condition(place, humidity_at(steel, around.air)))
-    _put(found, area, Quantity.STEEL_TEMPERATURE, Condition(place, said))
+    return [
+        (Quantity.DEW_POINT_MARGIN, margin),
+        (Quantity.RH_AT_STEEL, Condition(place, humidity_at(steel, around.air))),
+        (Quantity.STEEL_TEMPERATURE, Condition(place, said)),
+    ]
 
 
 def is_running(train: Train, read: Read) -> bool | None:
@@ -133,8 +177,9 @@ def _absolute(pressure: Channel, baro: Channel) -> Uncertain:
     return weighted(gauge_pa.value + station_pa.value, (1.0, gauge_pa), (1.0, station_pa))
 
 
-def _train(found: Conditions, train: Train, stations: dict[str, Station], channels: Channels) -> None:
+def _train(train: Train, stations: dict[str, Station], channels: Channels) -> Conditions:
     """Walk along the train; a piece with a humidity at its outlet ends the stretch of the vapour before it."""
+    found: Conditions = {}
     baro = channels[stations[train.station].station_pressure]
     line: _Line | None = None
     pressure: Channel | None = None
@@ -154,6 +199,7 @@ def _train(found: Conditions, train: Train, stations: dict[str, Station], channe
             point = line.point_at(pressure)
             walls.append(_Wall(number, wall, point, gap(wall, point)))
     _margins(found, train, range(start, len(train.pieces)), walls)
+    return found
 
 
 def _pressure_dew_point(found: Conditions, train: Train, piece: Piece, line: _Line) -> None:

@@ -19,8 +19,8 @@ from alerts.alarm import Alarm, Change
 from alerts.limits import Judgement, Limit, Verdict, judge, worst
 from alerts.measured import Measured, Validity, unknown
 from alerts.notification import Notice
-from gateway import __version__, entry, sensor_sense, tree
-from gateway.conditions import Condition, Conditions, conditions, is_running
+from gateway import __version__, entry, flow_history, sensor_sense, tree
+from gateway.conditions import Condition, Conditions, Kept, conditions, is_running
 from gateway.entry import Arrival, Kind
 from gateway.flow_state import Event, Judged, Lag, Newest, Outcomes, State
 from gateway.jobsite import Jobsite, Sensor
@@ -28,7 +28,7 @@ from gateway.payload import canonical
 from gateway.payload.senml import Names, decode
 from gateway.reading import Reading, Rejected
 from gateway.sensor_sense import Watch
-from gateway.tiers import Cover, Sheet, channel_of
+from gateway.tiers import Sheet
 
 CORE_VERSION = f"{__version__}/3"  # the number is raised with what the state holds: older checkpoints are left
 WINDOW = 8192  # identities remembered; redeliveries are at most the messages in flight (1,000)
@@ -49,6 +49,7 @@ class Flow:
         self.site: Jobsite | None = None
         self.judged: dict[str, Judged] = {}
         self.conditions: Conditions = {}
+        self._said: dict[str, Measured] = {}  # what `read` returned, where only a new reading can change it
         self._ran_to_ms = -1
         if self.state.config:
             self._configure(self.state.config)
@@ -190,6 +191,7 @@ class Flow:
         self._count("message")
         if core_ms // HOUR != self.state.sense.hour:
             sensor_sense.end_hour(self.state.sense, self.watch, core_ms)
+            self._said.clear()
         may_be_old, timed = arrival.retain or arrival.before_marker, True
         for reading in readings:
             timed &= reading.absolute
@@ -212,7 +214,7 @@ class Flow:
         if fault:
             measured = core_ms
         patience = self._patience_ms(reading)
-        self._history(name, reading.value, measured + state.offset_ms, patience, sheet)
+        flow_history.take(state, sheet, name, reading.value, measured + state.offset_ms, patience)
         if core_ms - measured > self.patience_ms[name]:
             self._count("late")
             return
@@ -222,6 +224,7 @@ class Flow:
         elif measured < newest.measured_ms:
             return
         newest.patience_ms = patience
+        self._said.pop(name, None)
         newest.value, newest.measured_ms, newest.received_ms = reading.value, measured, core_ms
         newest.saturated, newest.below_resolution = reading.saturated, reading.below_resolution
         newest.clock_fault = fault
@@ -233,15 +236,6 @@ class Flow:
         """How long a reading is believed in silence: as its sensor promised, a minute to an hour, else ours."""
         own, promised = self.patience_ms[reading.sensor], reading.next_within_ms
         return own if promised is None else max(MINUTE, min(promised, max(own, HOUR)))
-
-    def _history(self, sensor: str, value: float, utc_ms: int, patience_ms: int, sheet: Sheet) -> None:
-        """Every reading is history, late or not, and vouches for its patience."""
-        sheet.add(sensor, utc_ms, value)
-        cover = self.state.covers.get(sensor)
-        if cover is None:
-            cover = self.state.covers[sensor] = Cover(0)
-        for stretch in cover.take(utc_ms, utc_ms + patience_ms):
-            sheet.know(sensor, *stretch)
 
     def _clock_fault(self, sensor: str, lag_ms: int, core_ms: int) -> bool:
         """Whether even the quickest message of the last live hour came late: then the sensor's clock is wrong."""
@@ -286,6 +280,7 @@ class Flow:
         self._configure(body)
         same = {name for name, sensor in self.sensors.items() if before.get(name) == sensor}
         sensor_sense.keep_only(self.state.sense, self.watch, same)
+        flow_history.take_all_down(self.state, outcomes.sheet)
         for gone in self.state.alarms.keys() - self.limits.keys():
             alarm = self.state.alarms.pop(gone)
             if alarm.active:
@@ -299,6 +294,8 @@ class Flow:
         self.names = Names.of(site)
         self.sensors: dict[str, Sensor] = {sensor.id: sensor for sensor in site.sensors}
         self.watch = Watch.of(site)
+        self._before = Kept()
+        self._said.clear()
         self.patience_ms = {sensor.id: sensor_sense.patience_ms(sensor) for sensor in site.sensors}
         self.limits: dict[str, Limit] = {limit.id: limit for limit in site.limits}
         self.labels = {a.id: f"area {a.id} {a.label}" for a in site.areas}
@@ -309,7 +306,8 @@ class Flow:
         state = self.state
         state.offset_ms = canonical.to_dict(body)["offset_ms"]
         state.newest.clear()
-        state.known.clear()
+        state.standing.clear()
+        self._said.clear()
         state.ages_unknown.clear()
         state.lags.clear()
         state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None
@@ -343,6 +341,14 @@ class Flow:
         silent = self.state.judged_ms - newest.received_ms
         if silent > newest.patience_ms:
             return unknown(f"{sensor_id}: silent since {silent // SECOND} s", newest.received_ms)
+        said = self._said.get(sensor_id)
+        if said is None:
+            said = self._heard(sensor_id, newest)
+            if sensor_id not in self.watch.beds:  # what is said of a bed's outlet depends on other sensors, too
+                self._said[sensor_id] = said
+        return said
+
+    def _heard(self, sensor_id: str, newest: Newest) -> Measured:
         sense, watch = self.state.sense, self.watch
         if why := sensor_sense.fault(sense, watch, sensor_id, self._as_it_came):
             return unknown(f"{sensor_id}: {why}", newest.measured_ms)
@@ -373,30 +379,14 @@ class Flow:
 
     def _judge(self, now_ms: int, outcomes: Outcomes) -> None:
         state = self.state
-        self._known_until(now_ms, outcomes.sheet)
+        before, before_ms = self.conditions, state.judged_ms
         state.judged_ms, state.dirty_ms = now_ms, None
         if self.site is not None:
-            self.conditions = conditions(self.site, self.read)
-            self._derived(outcomes.sheet)
+            self.conditions = conditions(self.site, self.read, self._before)
+            flow_history.derived(state, outcomes.sheet, self.conditions, before, before_ms)
             for limit in self.site.limits:
                 self._judge_limit(limit, now_ms, outcomes)
         state.deadline_ms = self._next_deadline()
-
-    def _known_until(self, now_ms: int, sheet: Sheet) -> None:
-        """What was known at the last judging was known until now."""
-        state = self.state
-        for channel in state.known:
-            sheet.know(channel, state.judged_ms + state.offset_ms, now_ms + state.offset_ms)
-
-    def _derived(self, sheet: Sheet) -> None:
-        state = self.state
-        state.known.clear()
-        for (subject, quantity), found in self.conditions.items():
-            for each in found:
-                if each.measured.value is not None:
-                    channel = channel_of(subject, quantity, each.place)
-                    sheet.add(channel, state.judged_ms + state.offset_ms, each.measured.value)
-                    state.known.append(channel)
 
     def _judge_limit(self, limit: Limit, now_ms: int, outcomes: Outcomes) -> None:
         condition, judgement = self._say(limit)

@@ -9,7 +9,7 @@ from alerts.limits import Judgement
 from alerts.notification import Notice
 from gateway.conditions import Condition
 from gateway.sensor_sense import Sense
-from gateway.tiers import Cover, Sheet
+from gateway.tiers import Cover, Sheet, Stood
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ class State:
     ages_unknown: dict[str, str] = field(default_factory=dict)
     lags: dict[str, Lag] = field(default_factory=dict)
     covers: dict[str, Cover] = field(default_factory=dict)
-    known: list[str] = field(default_factory=list)
+    standing: dict[str, Stood] = field(default_factory=dict)
     sense: Sense = field(default_factory=Sense)
     seen: dict[str, tuple[float, int]] = field(default_factory=dict)
     untimed: dict[bytes, int] = field(default_factory=dict)

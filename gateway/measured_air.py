@@ -78,10 +78,11 @@ class Channel(NamedTuple):
 class Channels:
     """The sensors of a jobsite at one moment, each read once however many values are made from it."""
 
-    def __init__(self, site: Jobsite, read: Read) -> None:
+    def __init__(self, site: Jobsite, read: Read, last: dict[str, Channel] | None = None) -> None:
         self._read = read
         self._sensors = {sensor.id: sensor for sensor in site.sensors}
         self._known: dict[str, Channel] = {}
+        self._last = {} if last is None else last
 
     def __getitem__(self, name: str) -> Channel:
         """Return a sensor's newest value."""
@@ -95,8 +96,12 @@ class Channels:
         return self._sensors[name].label
 
     def _channel(self, name: str) -> Channel:
-        m = self._read(name)
-        return Channel(name, m, raw(name, m.value or 0.0, m.u), self._sensors[name])
+        """The channel of last time where the sensor says the very same, so that what is made of it may be kept."""
+        m, last = self._read(name), self._last.get(name)
+        if last is not None and last.measured is m:
+            return last
+        made = self._last[name] = Channel(name, m, raw(name, m.value or 0.0, m.u), self._sensors[name])
+        return made
 
 
 class Vapour(NamedTuple):

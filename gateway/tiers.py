@@ -21,7 +21,10 @@ Key = tuple[str, int]
 
 @dataclass(slots=True)
 class Sums:
-    """One bucket: readings taken, least, greatest and sum of them [millionths], time the value was known [ms]."""
+    """One bucket: readings taken, least, greatest and sum of them [millionths], time the value was known [ms].
+
+    A derived value is no reading: it counts, and is summed, once for each millisecond it stood.
+    """
 
     count: int = 0
     low: int | None = None
@@ -54,13 +57,23 @@ class Sheet:
         sums = self.buckets.get(key)
         if sums is None:
             sums = self.buckets[key] = Sums()
-        whole = round(value * MILLION)
+        whole = whole_of(value)
         sums.count += 1
         sums.total += whole
         if sums.low is None or whole < sums.low:
             sums.low = whole
         if sums.high is None or whole > sums.high:
             sums.high = whole
+
+    def stand(self, channel: str, from_ms: int, until_ms: int, whole: int) -> None:
+        """A derived value [millionths] stood from one UTC time to another: it weighs as long as it stood [ms]."""
+        for bucket_ms, length_ms in quarters(from_ms, until_ms):
+            stood = Sums(length_ms, whole, whole, whole * length_ms, length_ms)
+            sums = self.buckets.get((channel, bucket_ms))
+            if sums is None:
+                self.buckets[channel, bucket_ms] = stood
+            else:
+                sums.join(stood)
 
     def know(self, channel: str, from_ms: int, until_ms: int) -> None:
         """Add a stretch of time [UTC ms] in which the channel was known."""
@@ -79,6 +92,14 @@ def quarters(from_ms: int, until_ms: int) -> Iterable[tuple[int, int]]:
         end = min(bucket_ms + QUARTER_MS, until_ms)
         yield bucket_ms, end - at
         at = end
+
+
+@dataclass(slots=True)
+class Stood:
+    """A derived value [millionths] that stands, and since when [core ms]."""
+
+    since_ms: int
+    whole: int
 
 
 @dataclass(slots=True)
@@ -118,6 +139,11 @@ class Cover:
             left += [(one, other) for one, other in ((start, low), (high, stop)) if one < other]
         self.holes = left[-HOLES:]
         return filled
+
+
+def whole_of(value: float) -> int:
+    """Return a value in whole millionths of its unit."""
+    return round(value * MILLION)
 
 
 def channel_of(subject: str, quantity: str, place: str) -> str:

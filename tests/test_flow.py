@@ -293,3 +293,20 @@ def test_the_tree_over_the_entries_is_the_one_of_rfc_6962() -> None:
     entries = [bytes([i]) * 3 for i in range(70)]
     for size in range(1, 71):
         assert tree.root_of(entries[:size]) == mth(entries[:size])
+
+
+def test_what_is_kept_from_the_last_judging_changes_nothing() -> None:
+    """Values of sensors that said nothing new are not made again; made anew each time they are the same."""
+    chance, day = random.Random(11), Day(margin_limit())
+    for _ in range(400):
+        day.now += chance.choice((1000, 4000, 9000, 70_000))
+        name = chance.choice(sorted(values()))
+        day.send(name, values()[name] + round(chance.random(), 1))
+    anew, out = Flow(), Outcomes()
+    for each in day.entries:
+        anew._said.clear()
+        anew._before = type(anew._before)()
+        anew.advance([each], out)
+    assert out.events == day.out.events and len(out.events) > 2
+    assert out.sheet == day.out.sheet
+    assert anew.conditions == day.flow.conditions

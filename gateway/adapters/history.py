@@ -95,17 +95,18 @@ def channels(db: sqlite3.Connection) -> dict[str, int]:
 def draw(
     db: sqlite3.Connection, names: Sequence[str], from_ms: int, until_ms: int, count: int
 ) -> Mapping[str, list[Bucket]]:
-    """Return at most `count` columns of each channel over a range of UTC ms; a column without a row is left out.
+    """Return about `count` columns of each channel over a range of UTC ms; a column without a row is left out.
 
     A column is a whole number of quarters, or of six hours where it is that wide, and the range is widened to
-    whole ones: no row is split. Raises: ValueError for an empty range or no columns.
+    whole ones: no row is split, there are never more than one column above `count`. Raises: ValueError for an
+    empty range or no columns.
     """
     if until_ms <= from_ms or count < 1:
         raise ValueError(f"nothing to draw: {from_ms} to {until_ms} ms in {count} columns")
     table = "six_hours" if (until_ms - from_ms) // count >= SIX_HOURS_MS else "quarters"
     width = WIDTHS_MS[table]
     first, last = from_ms // width, -(-until_ms // width)
-    each = -(-(last - first) // count) * width
+    each = -(-(until_ms - from_ms) // (count * width)) * width
     known = channels(db)
     facts = {"width": width, "from_ms": first * width, "each_ms": each, "first": first, "last": last}
     return {

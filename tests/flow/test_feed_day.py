@@ -13,6 +13,7 @@ import subprocess
 import sys
 import time
 from contextlib import closing
+from copy import copy
 from pathlib import Path
 
 import pytest
@@ -70,7 +71,8 @@ def by_minute(home: Path) -> dict[int, Minute]:
     flow, found = Flow(), {}
     with closing(open_reader(home / "journal.db")) as reader:
         for each in entries_after(reader, 0):
-            before = [flow.state.newest.get(name) for name in ("air-t", "air-rh", "baro")]
+            # The flow changes its own state in place.
+            before = [copy(flow.state.newest.get(name)) for name in ("air-t", "air-rh", "baro")]
             judged_ms, offset_ms = flow.state.judged_ms, flow.state.offset_ms
             flow.advance([each], Outcomes())
             stood = [n for n in before if n is not None]

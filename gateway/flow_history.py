@@ -1,0 +1,57 @@
+"""What the fold adds to history, entry by entry and judging by judging (`tiers` says in which figures)."""
+
+from __future__ import annotations
+
+from gateway.conditions import Conditions
+from gateway.flow_state import State
+from gateway.tiers import Cover, Sheet, Stood, channel_of, whole_of
+
+MINUTE = 60_000
+
+
+def take(state: State, sheet: Sheet, sensor: str, value: float, utc_ms: int, patience_ms: int) -> None:
+    """Every reading is history, late or not, and vouches for its patience."""
+    sheet.add(sensor, utc_ms, value)
+    cover = state.covers.get(sensor)
+    if cover is None:
+        cover = state.covers[sensor] = Cover(0)
+    for stretch in cover.take(utc_ms, utc_ms + patience_ms):
+        sheet.know(sensor, *stretch)
+
+
+def derived(state: State, sheet: Sheet, now: Conditions, before: Conditions, before_ms: int) -> None:
+    """Derived values are history, too: one that changes, or is no longer known, has stood until now.
+
+    Once a minute all are taken down, so that one that never changes is not missing. before: what was made at the
+    judging before; the very same condition says the very same.
+    """
+    minute = state.judged_ms // MINUTE != before_ms // MINUTE
+    for key, found in now.items():
+        last = () if minute else before.get(key, ())
+        if len(last) == len(found) and all(one is other for one, other in zip(last, found, strict=True)):
+            continue
+        for each in found:
+            value = each.measured.value
+            _put_up(state, sheet, channel_of(*key, each.place), None if value is None else whole_of(value), minute)
+
+
+def _put_up(state: State, sheet: Sheet, channel: str, whole: int | None, again: bool) -> None:
+    stood = state.standing.get(channel)
+    if stood is not None:
+        if whole == stood.whole and not again:
+            return
+        _take_down(state, sheet, channel)
+    if whole is not None:
+        state.standing[channel] = Stood(state.judged_ms, whole)
+
+
+def _take_down(state: State, sheet: Sheet, channel: str) -> None:
+    stood = state.standing.pop(channel)
+    from_ms, until_ms = stood.since_ms + state.offset_ms, state.judged_ms + state.offset_ms
+    sheet.stand(channel, from_ms, until_ms, stood.whole)
+
+
+def take_all_down(state: State, sheet: Sheet) -> None:
+    """Another jobsite is in force: what stood has stood until the last judging."""
+    for channel in list(state.standing):
+        _take_down(state, sheet, channel)
