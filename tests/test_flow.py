@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from alerts.limits import Verdict
 from gateway import entry, tree
+from gateway.conditions import Kept
 from gateway.entry import Arrival, Kind
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
@@ -305,7 +306,7 @@ def test_what_is_kept_from_the_last_judging_changes_nothing() -> None:
     anew, out = Flow(), Outcomes()
     for each in day.entries:
         anew._said.clear()
-        anew._before = type(anew._before)()
+        anew._before = Kept()
         anew.advance([each], out)
     assert out.events == day.out.events and len(out.events) > 2
     assert out.sheet == day.out.sheet

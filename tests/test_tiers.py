@@ -106,7 +106,7 @@ def test_a_derived_value_is_known_from_one_judging_to_the_next() -> None:
     day.now += 3_600_000
     day.pass_time(600, **values())
     margin = total(day, MARGIN)
-    # From the judging a second after the first reading to silence; again until the last whole minute was taken down.
+    # From a second after the first reading to silence; again until the last whole minute was taken down.
     assert margin.known_ms == pytest.approx(3_590_000 + 60_000 + 550_000, abs=3000)
     assert margin.count == margin.known_ms and margin.total == margin.count * (margin.low or 0)
     assert margin.low is not None and margin.low == margin.high == pytest.approx(10_744_000, abs=20_000)
