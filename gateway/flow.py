@@ -25,7 +25,7 @@ from gateway.entry import Arrival, Kind
 from gateway.flow_state import Event, Judged, Lag, Newest, Outcomes, State
 from gateway.jobsite import Jobsite, Sensor
 from gateway.payload import canonical
-from gateway.payload.senml import Names, decode
+from gateway.payload.forms import Forms
 from gateway.reading import Reading, Rejected
 from gateway.sensor_sense import Watch
 from gateway.tiers import Sheet
@@ -105,7 +105,7 @@ class Flow:
     def _decode(self, arrival: Arrival, core_ms: int) -> list[Reading] | Rejected:
         if self.site is None:
             return Rejected("no jobsite", "no jobsite is set; use dewgate apply FILE")
-        return decode(arrival.topic, arrival.payload, self.names, core_ms + self.state.offset_ms)
+        return self.forms.decode(arrival.topic, arrival.payload, core_ms + self.state.offset_ms)
 
     def _kept(self, topic: str, core_ms: int) -> int:
         """How much of a rejected message is kept: a flood on one topic may not fill the disk."""
@@ -182,10 +182,14 @@ class Flow:
                 pass
 
     def _as_then(self, arrival: Arrival, core_ms: int) -> list[Reading]:
+        """Read an accepted message again. What another version took and this one refuses counts as not read."""
         readings = self._decode(arrival, core_ms)
-        if isinstance(readings, Rejected):
+        if not isinstance(readings, Rejected):
+            return readings
+        if self.state.core_version == CORE_VERSION:
             raise ValueError(f"entry {self.state.sequence} was accepted and is now refused: {readings.detail}")
-        return readings
+        self._count("no longer read")
+        return []
 
     def _message(self, arrival: Arrival, readings: list[Reading], core_ms: int, sheet: Sheet) -> None:
         self._count("message")
@@ -291,7 +295,7 @@ class Flow:
     def _configure(self, body: bytes) -> None:
         site = canonical.jobsite_of(body)
         self.site = site
-        self.names = Names.of(site)
+        self.forms = Forms.of(site)
         self.sensors: dict[str, Sensor] = {sensor.id: sensor for sensor in site.sensors}
         self.watch = Watch.of(site)
         self._before = Kept()
@@ -304,7 +308,8 @@ class Flow:
     def _started(self, body: bytes, core_ms: int) -> None:
         """Begin again: nothing measured before counts as current, and no timer ran meanwhile."""
         state = self.state
-        state.offset_ms = canonical.to_dict(body)["offset_ms"]
+        started = canonical.to_dict(body)
+        state.offset_ms, state.core_version = started["offset_ms"], started.get("core_version", "")
         state.newest.clear()
         state.standing.clear()
         self._said.clear()

@@ -79,6 +79,7 @@ class State:
     dirty_ms: int | None = None
     deadline_ms: int | None = None
     config: bytes = b""
+    core_version: str = ""
     peaks: list[tuple[int, bytes]] = field(default_factory=list)
     newest: dict[str, Newest] = field(default_factory=dict)
     ages_unknown: dict[str, str] = field(default_factory=dict)

@@ -18,8 +18,8 @@ from typing import Any, TypeGuard
 from alerts.measured import UNITS
 from gateway.entry import Arrival, Kind
 from gateway.jobsite import Jobsite, Sensor
-from gateway.payload import canonical, senml, senml_cbor
-from gateway.payload.senml import Names
+from gateway.payload import canonical, senml_cbor
+from gateway.payload.forms import Forms
 from gateway.payload.value import Refused
 from gateway.reading import Reading, Rejected
 from gateway.sensor_sense import patience_ms
@@ -32,13 +32,16 @@ SLACK = 2048
 LONGEST = 60  # signs of a text value that are shown
 
 
+_NOWHERE = Jobsite("", "", "UTC", 0.0)
+
+
 @dataclass(frozen=True, slots=True)
 class Standing:
     """What is in force at an entry: UTC = core time + offset_ms, and the jobsite with its names."""
 
     offset_ms: int = 0
     site: Jobsite | None = None
-    names: Names = field(default_factory=lambda: Names("", {}))
+    forms: Forms = field(default_factory=lambda: Forms.of(_NOWHERE))
     sensors: Mapping[str, Sensor] = field(default_factory=dict)
 
     @property
@@ -48,21 +51,16 @@ class Standing:
 
     def level(self, topic: str) -> str:
         """Return the sensor's level of a topic of this jobsite, or nothing for any other topic."""
-        before = f"dewgate/{self.names.jobsite}/"
+        before = f"dewgate/{self.forms.jobsite}/"
         level = topic.removeprefix(before)
         return "" if level == topic or "/" in level else level
 
     def is_own(self, topic: str) -> bool:
         """Whether a sensor or a source of the jobsite speaks on this topic."""
-        level, sources = self.level(topic), self.site.sources if self.site else ()
-        own = any(sensor.topic == level for sensor in self.sensors.values())
-        return own or any(_fits(source.topic, topic) for source in sources)
-
-
-def _fits(pattern: str, topic: str) -> bool:
-    """Whether a source's topic, in which + stands for one level, is this one."""
-    wanted, levels = pattern.split("/"), topic.split("/")
-    return len(wanted) == len(levels) and all(w in ("+", level) for w, level in zip(wanted, levels, strict=True))
+        level = self.level(topic)
+        return any(sensor.topic == level for sensor in self.sensors.values()) or bool(
+            self.forms.sources.find(topic)
+        )
 
 
 def after(standing: Standing, kind: Kind, body: bytes) -> Standing:
@@ -71,7 +69,7 @@ def after(standing: Standing, kind: Kind, body: bytes) -> Standing:
         case Kind.CONFIG_SET:
             site = canonical.jobsite_of(body)
             return Standing(
-                standing.offset_ms, site, Names.of(site), {sensor.id: sensor for sensor in site.sensors}
+                standing.offset_ms, site, Forms.of(site), {sensor.id: sensor for sensor in site.sensors}
             )
         case Kind.STARTED:
             return replace(standing, offset_ms=canonical.to_dict(body)["offset_ms"])
@@ -113,7 +111,7 @@ Seen = dict[tuple[str, int], float]
 
 def believed(arrival: Arrival, standing: Standing, core_ms: int) -> list[Reading] | Rejected:
     """Return the readings of a message that was accepted. The one place that knows the forms of messages."""
-    return senml.decode(arrival.topic, arrival.payload, standing.names, core_ms + standing.offset_ms)
+    return standing.forms.decode(arrival.topic, arrival.payload, core_ms + standing.offset_ms)
 
 
 def told(kept: bytes) -> list[Said]:

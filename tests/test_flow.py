@@ -302,12 +302,12 @@ def test_what_is_kept_from_the_last_judging_changes_nothing() -> None:
     for _ in range(400):
         day.now += chance.choice((1000, 4000, 9000, 70_000))
         name = chance.choice(sorted(values()))
-        day.send(name, values()[name] + round(chance.random(), 1))
+        day.send(name, values(steel=11.5)[name] + round(3 * chance.random(), 1))
     anew, out = Flow(), Outcomes()
     for each in day.entries:
         anew._said.clear()
         anew._before = Kept()
         anew.advance([each], out)
-    assert out.events == day.out.events and len(out.events) > 2
+    assert out.events == day.out.events and len(out.events) >= 2
     assert out.sheet == day.out.sheet
     assert anew.conditions == day.flow.conditions

@@ -147,7 +147,7 @@ def test_a_topic_is_of_the_jobsite_only_with_its_three_levels() -> None:
     ]
     assert STANDING.is_own("dewgate/test/steel")
     site_with_source = replace(site(), sources=(Source("s", "plant/+/air", "number", (SourceValue("steel"),)),))
-    with_source = replace(STANDING, site=site_with_source)
+    with_source = after(STANDING, Kind.CONFIG_SET, config_set(site_with_source, "keeper", "test"))
     assert [True, False, False] == [with_source.is_own(f"plant/{rest}") for rest in ("7/air", "7/x", "7/x/air")]
     assert not STANDING.is_own("dewgate/test/door") and not STANDING.is_own("dewgate/other/steel")
 

@@ -23,7 +23,7 @@ from gateway import entry
 from gateway.adapters.journal import WrongJournal, entries_after, open_reader
 from gateway.entry import Kind
 from gateway.payload import canonical
-from gateway.payload.senml import Names, decode
+from gateway.payload.forms import Forms
 from gateway.reading import Reading, Rejected
 
 BATCH = 500
@@ -178,14 +178,14 @@ class Follower:
 def batches(entries: list[bytes], place: Place) -> Iterator[Batch]:
     """Yield the lines of entries that follow a place, about 500 at a time, with the place reached."""
     lines: list[str] = []
-    names = _names(place.config)
+    forms = _forms(place.config)
     for each in entries:
         kind, core_ms, body = entry.unpack(each)
         place = _after(place, kind, body)
         if kind is Kind.CONFIG_SET:
-            names = _names(place.config)
-        elif kind is Kind.MESSAGE and names is not None:
-            lines += _lines(body, core_ms + place.offset_ms, names)
+            forms = _forms(place.config)
+        elif kind is Kind.MESSAGE and forms is not None:
+            lines += _lines(body, core_ms + place.offset_ms, forms)
         if len(lines) >= BATCH:
             yield Batch(lines, place)
             lines = []
@@ -205,19 +205,19 @@ def _after(place: Place, kind: Kind, body: bytes) -> Place:
             return replace(place, seq=place.seq + 1)
 
 
-def _names(config: bytes) -> Names | None:
-    return Names.of(canonical.jobsite_of(config)) if config else None
+def _forms(config: bytes) -> Forms | None:
+    return Forms.of(canonical.jobsite_of(config)) if config else None
 
 
-def _lines(body: bytes, received_ms: int, names: Names) -> list[str]:
+def _lines(body: bytes, received_ms: int, forms: Forms) -> list[str]:
     """Return a line for each reading whose time is known."""
     arrival = entry.message_of(body)
-    readings = decode(arrival.topic, arrival.payload, names, received_ms)
+    readings = forms.decode(arrival.topic, arrival.payload, received_ms)
     if isinstance(readings, Rejected):
         raise ValueError(f"the journal took what is now refused: {readings.detail}")  # never passed over
     if arrival.retain or arrival.before_marker:  # may have waited for any time: no sample without a time
         readings = [reading for reading in readings if reading.absolute]
-    return [_line(reading, received_ms, names.jobsite) for reading in readings]
+    return [_line(reading, received_ms, forms.jobsite) for reading in readings]
 
 
 def _line(reading: Reading, received_ms: int, jobsite: str) -> str:

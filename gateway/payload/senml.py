@@ -16,7 +16,7 @@ from math import ceil
 import msgspec
 from msgspec import UNSET, UnsetType
 
-from gateway.jobsite import Jobsite, Sensor
+from gateway.jobsite import Jobsite, Sensor, fed
 from gateway.payload import senml_cbor
 from gateway.payload.value import ABSOLUTE_S, MAX_PAYLOAD, Refused, reading_of, time_ms
 from gateway.reading import Reading, Rejected
@@ -68,7 +68,10 @@ class Names:
     def of(cls, jobsite: Jobsite) -> Names:
         """Return the names of a jobsite; a record may leave its name out on the sensor's own topic."""
         found: dict[tuple[str, str], Sensor] = {}
+        elsewhere = fed(jobsite)  # a sensor that a source feeds has no second way in
         for sensor in jobsite.sensors:
+            if sensor.id in elsewhere:
+                continue
             found[sensor.topic, sensor.id] = sensor
             if sensor.topic == sensor.id:
                 found[sensor.topic, ""] = sensor

@@ -1,0 +1,79 @@
+"""Every form of message by one door, and from there through the whole flow."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from gateway import entry
+from gateway.entry import Arrival, Kind
+from gateway.flow import CORE_VERSION, Flow
+from gateway.flow_state import Outcomes
+from gateway.jobsite import Source, SourceValue
+from gateway.payload import canonical
+from gateway.payload.forms import Forms, topics
+from gateway.reading import Reading, Rejected
+from tests.sites import T0, pack, site
+
+PROBE = Source(
+    "probe", "probes/+/report", "json", (SourceValue("{1}-t", "temp"), SourceValue("{1}-rh", "rh")), "at", "ms"
+)
+LOOP = Source("loop", "plant/steel", "number", (SourceValue("steel"),))
+SITE = replace(site(), sources=(PROBE, LOOP))
+
+
+def test_the_topic_says_which_form() -> None:
+    forms = Forms.of(SITE)
+    assert topics(SITE) == ["dewgate/test/#", "plant/steel", "probes/+/report"]
+    (steel,) = forms.decode("plant/steel", b"21.5", T0)  # type: ignore[misc]
+    assert steel == Reading("steel", 21.5, None)
+    found = forms.decode("probes/air/report", b'{"at": %d, "temp": 20.5, "rh": 61}' % T0, T0)
+    assert found == [Reading("air-t", 20.5, T0), Reading("air-rh", 0.61, T0)]
+    assert forms.decode("dewgate/test/baro", pack("baro", 1013.0, T0), T0) == [Reading("baro", 101_300.0, T0)]
+
+
+def test_a_fed_sensor_has_one_way_in_and_no_other() -> None:
+    for topic, payload in (("dewgate/test/steel", pack("steel", 20.0)), ("plant/air-t", b"20")):
+        assert isinstance(Forms.of(SITE).decode(topic, payload, T0), Rejected)
+
+
+def the_flow() -> tuple[Flow, list[bytes]]:
+    started = entry.plain(Kind.STARTED, T0, canonical.to_bytes({"offset_ms": 0, "core_version": CORE_VERSION}))
+    entries = [started, entry.plain(Kind.CONFIG_SET, T0, canonical.config_set(SITE, "keeper", "test"))]
+    flow = Flow()
+    flow.advance(entries, Outcomes())
+    return flow, entries
+
+
+def test_a_mapped_message_is_judged_journalled_and_read_again() -> None:
+    """Also its repeat, by its own time; and a plain number, by the broker's word."""
+    flow, entries = the_flow()
+    report = Arrival("probes/air/report", b'{"at": %d, "temp": 20.5, "rh": 61}' % T0, 1)
+    number = Arrival("plant/steel", b"19.5", 2)
+    for each in (report, report, number, replace(number, dup=True)):
+        entries.append(flow.receive(each, T0 + 1000, Outcomes()))
+    assert flow.state.counts == {"message": 2, "duplicate": 2}
+    assert {name: newest.value for name, newest in flow.state.newest.items()} == {
+        "air-t": 20.5, "air-rh": 0.61, "steel": 19.5,
+    }  # fmt: skip
+    again = Flow()
+    again.advance(entries, Outcomes())
+    assert again.state == flow.state
+
+
+def test_what_another_version_took_and_this_one_refuses_is_counted_not_believed() -> None:
+    """A journal of an older program opens; one of this version that reads otherwise is a fault of the program."""
+    taken = entry.message(Arrival("dewgate/test/baro", b'[{"v":1000,"vs":"two values"}]', 1), T0 + 5)
+    config = entry.plain(Kind.CONFIG_SET, T0, canonical.config_set(site(), "keeper", "test"))
+
+    def advanced(version: str) -> Flow:
+        started = entry.plain(Kind.STARTED, T0, canonical.to_bytes({"offset_ms": 0, "core_version": version}))
+        flow = Flow()
+        flow.advance([started, config, taken], Outcomes())
+        return flow
+
+    older = advanced("0.0.1/1").state
+    assert older.counts["no longer read"] == 1 and not older.newest
+    with pytest.raises(ValueError, match="is now refused"):
+        advanced(CORE_VERSION)
