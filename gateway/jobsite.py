@@ -7,7 +7,6 @@ threshold and deadband, which stay in the specification's own unit.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from math import hypot
 
@@ -253,6 +252,24 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
+class EdgeValue:
+    """One metric of an edge node that is bound to a sensor; device "" = the node's own metric."""
+
+    sensor: str
+    metric: str
+    device: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A Sparkplug B edge node: its group and its name, and which of its metrics feed which sensor."""
+
+    group: str
+    node: str
+    values: tuple[EdgeValue, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Jobsite:
     """Everything the gateway judges by, as one value."""
 
@@ -268,22 +285,4 @@ class Jobsite:
     limits: tuple[Limit, ...] = ()
     people: tuple[Person, ...] = field(default_factory=tuple)
     sources: tuple[Source, ...] = ()
-
-
-def means(name: str, sensor: str) -> bool:
-    """Whether a source's sensor name, in which {1} to {3} stand for any texts, may mean this sensor."""
-    seen: set[str] = set()
-    pattern = ""
-    for at, part in enumerate(re.split(r"\{([1-3])\}", name)):
-        if at % 2 == 0:
-            pattern += re.escape(part)
-        else:
-            pattern += f"(?P=n{part})" if part in seen else f"(?P<n{part}>.+)"
-            seen.add(part)
-    return re.fullmatch(pattern, sensor) is not None
-
-
-def fed(jobsite: Jobsite) -> frozenset[str]:
-    """Return the ids of the sensors that sources feed; nothing else may, so no value has two ways in."""
-    names = [value.sensor for source in jobsite.sources for value in source.values]
-    return frozenset(each.id for each in jobsite.sensors if any(means(name, each.id) for name in names))
+    edges: tuple[Edge, ...] = ()

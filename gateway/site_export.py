@@ -8,7 +8,7 @@ from dataclasses import fields
 
 from alerts.limits import Limit
 from alerts.measured import UNITS, Dimension
-from gateway.jobsite import Area, Jobsite, Person, Piece, Sensor, Source, Station, Train
+from gateway.jobsite import Area, Edge, Jobsite, Person, Piece, Sensor, Source, Station, Train
 from gateway.site_amounts import spread
 
 Table = dict[str, object]
@@ -25,6 +25,7 @@ def to_toml(jobsite: Jobsite) -> str:
     parts += [_written("[[limits]]", _limit(each)) for each in jobsite.limits]
     parts += [_written("[[people]]", _flat(each)) for each in jobsite.people]
     parts += [part for each in jobsite.sources for part in _source(each)]
+    parts += [part for each in jobsite.edges for part in _edge(each)]
     return "\n".join(parts)
 
 
@@ -144,6 +145,12 @@ def _source(source: Source) -> Iterable[str]:
     yield _written("[[sources]]", about)
     for value in source.values if source.form == "json" else ():
         yield _written("[[sources.values]]", {each.name: getattr(value, each.name) for each in fields(value)})
+
+
+def _edge(edge: Edge) -> Iterable[str]:
+    yield _written("[[edges]]", {"group": edge.group, "node": edge.node})
+    for value in edge.values:
+        yield _written("[[edges.values]]", {each.name: getattr(value, each.name) for each in fields(value)})
 
 
 def _limit(limit: Limit) -> Table:

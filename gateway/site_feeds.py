@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from gateway.jobsite import means
+from gateway.feeds import means
 from gateway.site_amounts import closest
 from gateway.site_lines import Key
 from gateway.site_references import Mistake, ids, items
@@ -29,11 +29,12 @@ def mistakes(data: dict[str, Any]) -> Iterator[Mistake]:
     yield from _two_ways(feeds, sensors)
     yield from _own_topics(data, feeds)
     yield from _overlaps(data)
+    yield from _twice_bound(data)
 
 
 def _feeds(data: dict[str, Any]) -> Iterator[Feed]:
-    for key, source in items(data, "sources"):
-        of = str(source.get("id"))
+    for key, source in [*items(data, "sources"), *items(data, "edges")]:
+        of = str(source.get("id") or f"{source.get('group')}/{source.get('node')}")
         for table_key, table in [(key, source), *items(source, "values", key)]:
             if isinstance(table.get("sensor"), str) and table["sensor"]:
                 yield (*table_key, "sensor"), table["sensor"], of
@@ -86,6 +87,21 @@ def _overlaps(data: dict[str, Any]) -> Iterator[Mistake]:
         for other in [name for each, name in before if _meet(each, levels)][:1]:
             yield Mistake((*key, "topic"), f"the same message would belong to source '{other}' as well")
         before.append((levels, str(source.get("id"))))
+
+
+def _twice_bound(data: dict[str, Any]) -> Iterator[Mistake]:
+    """A metric that feeds two sensors, or an edge node with two tables."""
+    seen: set[tuple[str, ...]] = set()
+    for key, edge in items(data, "edges"):
+        name = (str(edge.get("group")), str(edge.get("node")))
+        if name in seen:
+            yield Mistake((*key, "node"), "this edge node has a table above; list all its metrics there")
+        seen.add(name)
+        for value_key, value in items(edge, "values", key):
+            metric = (*name, str(value.get("device", "")), str(value.get("metric")))
+            if metric in seen:
+                yield Mistake((*value_key, "metric"), "this metric feeds another sensor already")
+            seen.add(metric)
 
 
 def _meet(one: list[str], other: list[str]) -> bool:

@@ -16,7 +16,7 @@ from gateway.jobsite import PIECE_KINDS
 from gateway.pieces import SALTS
 from gateway.site_amounts import amount, metres, split_amount, spread
 from gateway.site_sensors import NOT_STATED, SensorTable, Table, inside
-from gateway.site_sources import SourceTable
+from gateway.site_sources import EdgeTable, SourceTable
 from gateway.site_words import Delay, Id, Said, checked, no_breathing_air, one_of, zone
 
 SALT_DRYER = "deliquescent dryer"
@@ -179,3 +179,4 @@ class SiteFile(Table):
     limits: list[LimitTable] = Field([], description="limits of the specification")
     people: list[PersonTable] = Field([], description="who is told")
     sources: list[SourceTable] = Field([], description="devices that do not speak SenML")
+    edges: list[EdgeTable] = Field([], description="Sparkplug B edge nodes")

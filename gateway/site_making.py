@@ -20,7 +20,7 @@ from gateway.jobsite import (
 from gateway.site_amounts import amount, metres, scale, seconds, spread
 from gateway.site_file import AreaTable, LimitTable, PieceTable, SiteFile, TrainTable
 from gateway.site_sensors import NOT_STATED, SensorTable
-from gateway.site_sources import source
+from gateway.site_sources import edge, source
 
 
 def jobsite(file: SiteFile) -> Jobsite:
@@ -39,6 +39,7 @@ def jobsite(file: SiteFile) -> Jobsite:
         tuple(_limit(each) for each in file.limits),
         tuple(Person(p.id, p.role, tuple(p.channels), tuple(p.priorities)) for p in file.people),
         tuple(source(each) for each in file.sources),
+        tuple(edge(each) for each in file.edges),
     )
 
 

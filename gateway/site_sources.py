@@ -6,10 +6,10 @@ from typing import Annotated, Any
 
 from pydantic import Field, ValidationInfo, field_validator
 
-from gateway.jobsite import Source, SourceValue
+from gateway.jobsite import Edge, EdgeValue, Source, SourceValue
 from gateway.payload.paths import path
 from gateway.site_sensors import Table
-from gateway.site_words import Id, checked, device_topic, one_of
+from gateway.site_words import Id, checked, device_topic, one_of, plain_level
 
 TIME_FORMS = ("s", "ms", "ISO 8601")
 Path = Annotated[str, checked(path)]
@@ -79,6 +79,28 @@ class SourceTable(Table):
         return good
 
 
+class EdgeValueTable(Table):
+    """[[edges.values]]."""
+
+    sensor: str = Field(description="id of the sensor the metric is of")
+    metric: str = Field(
+        min_length=1, max_length=200, description="name of the metric, as the node's birth says it"
+    )
+    device: Annotated[str, checked(lambda text: text and plain_level(text))] = Field(
+        "", description="id of the device; left out for the node's own metrics"
+    )
+
+
+class EdgeTable(Table):
+    """[[edges]]."""
+
+    group: Annotated[str, checked(plain_level)] = Field(description="the Sparkplug B group id of the edge node")
+    node: Annotated[str, checked(plain_level)] = Field(description="the edge node's id")
+    values: list[EdgeValueTable] = Field(
+        min_length=1, description="the metrics that are used, each with its sensor"
+    )
+
+
 def _json_only(said: object, info: ValidationInfo) -> None:
     if said and info.data.get("form") == "number":
         raise ValueError("a plain number says no more than itself: this line needs form = 'json'")
@@ -100,3 +122,9 @@ def source(table: SourceTable) -> Source:
         tuple(table.good),
         table.numbers_as_text,
     )
+
+
+def edge(table: EdgeTable) -> Edge:
+    """Return the edge node of a checked table."""
+    values = tuple(EdgeValue(each.sensor, each.metric, each.device) for each in table.values)
+    return Edge(table.group, table.node, values)

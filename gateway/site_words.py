@@ -80,8 +80,14 @@ def device_topic(text: str) -> None:
         raise ValueError("has more than three +")
     if levels[0] == "+":
         raise ValueError("the first level is written out; a + there would take the program's own topics as well")
-    if levels[0] == "dewgate" or text.startswith("$"):
-        raise ValueError("topics under dewgate/ and $ are not a device's own")
+    if levels[0] in ("dewgate", "spBv1.0") or text.startswith("$"):
+        raise ValueError("topics under dewgate/, spBv1.0/ and $ are not a device's own")
+
+
+def plain_level(text: str) -> None:
+    """Refuse a name that is not one level of a topic."""
+    if not text or len(text) > 120 or re.search(r"[/+#\x00-\x1f\x7f]", text):
+        raise ValueError("has 1 to 120 characters, none of them / + # or a control character")
 
 
 Id = Annotated[str, checked(plain_id)]

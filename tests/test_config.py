@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 
 from alerts.measured import UNITS, Quantity
 from gateway.config import ConfigErrors, load, to_toml, warnings
-from gateway.jobsite import Accuracy, Calibration, Jobsite, Point, Scale, Source, SourceValue
+from gateway.feeds import fed
+from gateway.jobsite import Accuracy, Calibration, Edge, EdgeValue, Jobsite, Point, Scale, Source, SourceValue
 
 HERE = Path(__file__).parent / "config"
 DEPLOY = Path(__file__).parent.parent / "deploy"
@@ -380,8 +382,16 @@ TOLD_AT = {  # where the line that was changed is not the one that is wrong
         ),
         ('topic = "yard/baro"', 'topic = "yard/+/+/+/+"', "has more than three +"),
         ('topic = "yard/baro"', 'topic = "+/baro"', "the first level is written out; a + there would take the"),
-        ('topic = "yard/baro"', 'topic = "dewgate/made/x"', "topics under dewgate/ and $ are not a device's own"),
-        ('topic = "yard/baro"', 'topic = "$SYS/x"', "topics under dewgate/ and $ are not a device's own"),
+        (
+            'topic = "yard/baro"',
+            'topic = "dewgate/made/x"',
+            "topics under dewgate/, spBv1.0/ and $",
+        ),
+        (
+            'topic = "yard/baro"',
+            'topic = "$SYS/x"',
+            "topics under dewgate/, spBv1.0/ and $",
+        ),
         ('topic = "yard/baro"', 'topic = ""', "a topic has 1 to 250 characters and no control characters"),
         (
             'topic = "yard/baro"',
@@ -503,3 +513,60 @@ def test_a_json_source_without_values_or_with_a_sensor_is_told(tmp_path: Path) -
         'jobsite.toml:121: source "s": sensor = "baro": the sensors of a JSON message stand in tables '
         "[[sources.values]]",
     ]
+
+
+EDGES = """
+[[edges]]
+group = "yard"
+node = "edge 1"
+
+[[edges.values]]
+sensor = "air-t"
+device = "probe"
+metric = "Air/Temperature"
+
+[[edges.values]]
+sensor = "air-rh"
+metric = "RH"
+"""
+
+
+TWICE = """[[edges]]
+group = "yard"
+node = "edge 1"
+[[edges.values]]
+sensor = "baro"
+metric = "p"
+[[edges]]"""
+
+
+def test_edge_nodes_are_read_and_written_back(tmp_path: Path) -> None:
+    """Group, node, device and metric as their births say them; a node's own metric has no device."""
+    file = tmp_path / "site.toml"
+    file.write_text((HERE / "good.toml").read_text() + EDGES)
+    site = load(file)
+    values = (EdgeValue("air-t", "Air/Temperature", "probe"), EdgeValue("air-rh", "RH"))
+    assert site.edges == (Edge("yard", "edge 1", values),)
+    assert {"air-t", "air-rh"} <= fed(site)
+    file.write_text(to_toml(site))
+    assert load(file) == site
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('node = "edge 1"', 'node = "edge/1"', "none of them / + #"),
+        ('metric = "RH"', 'metric = ""', "metric"),
+        ('sensor = "air-rh"', 'sensor = "air-t"', "one way in only"),
+        ('sensor = "air-rh"', 'sensor = "air-x"', "there is no sensor 'air-x'"),
+        ('metric = "RH"', 'metric = "Air/Temperature"\ndevice = "probe"', "feeds another sensor already"),
+        ("[[edges]]", TWICE, "has a table above"),
+    ],
+)  # fmt: skip
+def test_mistakes_in_edge_nodes_are_told(tmp_path: Path, old: str, new: str, said: str) -> None:
+    """Each with its line and what is wrong."""
+    file = tmp_path / "site.toml"
+    assert old in EDGES
+    file.write_text((HERE / "good.toml").read_text() + EDGES.replace(old, new))
+    with pytest.raises(ConfigErrors, match=re.escape(said)):
+        load(file)

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from alerts.measured import Quantity
-from gateway.jobsite import Jobsite, Scale, Source, SourceValue, fed, means
+from gateway.feeds import fed, means
+from gateway.jobsite import Jobsite, Scale, Source, SourceValue
 from gateway.payload.mapped import MAX_DEPTH, Sources
 from gateway.payload.paths import path
 from gateway.reading import Reading, Rejected

@@ -16,7 +16,8 @@ from math import ceil
 import msgspec
 from msgspec import UNSET, UnsetType
 
-from gateway.jobsite import Jobsite, Sensor, fed
+from gateway.feeds import fed
+from gateway.jobsite import Jobsite, Sensor
 from gateway.payload import senml_cbor
 from gateway.payload.value import ABSOLUTE_S, MAX_PAYLOAD, Refused, reading_of, time_ms
 from gateway.reading import Reading, Rejected
