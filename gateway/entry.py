@@ -30,6 +30,7 @@ class Kind(IntEnum):
     DELIVERY = 10
     HEARTBEAT = 11
     CORRECTION = 12
+    EDGE_SESSION = 13
 
 
 VERSION = 1

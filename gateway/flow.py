@@ -8,10 +8,7 @@ times of the entries, except that a tick with outcomes is anchored by a heartbea
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from hashlib import sha256
-from itertools import islice
-from typing import TypeVar
+from collections.abc import Iterable, Sequence
 
 from alerts import alarm as life
 from alerts import notification
@@ -19,26 +16,23 @@ from alerts.alarm import Alarm, Change
 from alerts.limits import Judgement, Limit, Verdict, judge, worst
 from alerts.measured import Measured, Validity, unknown
 from alerts.notification import Notice
-from gateway import __version__, entry, flow_history, sensor_sense, tree
+from gateway import __version__, entry, flow_edges, flow_history, flow_repeats, sensor_sense, tree
 from gateway.conditions import Condition, Conditions, Kept, conditions, is_running
-from gateway.entry import Arrival, Kind
+from gateway.entry import Arrival, Kind, Refusal
 from gateway.flow_state import Event, Judged, Lag, Newest, Outcomes, State
 from gateway.jobsite import Jobsite, Sensor
 from gateway.payload import canonical
 from gateway.payload.forms import Forms
-from gateway.reading import Reading, Rejected
+from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import Watch
 from gateway.tiers import Sheet
 
 CORE_VERSION = f"{__version__}/3"  # the number is raised with what the state holds: older checkpoints are left
-WINDOW = 8192  # identities remembered; redeliveries are at most the messages in flight (1,000)
-SLACK = 2048  # how many more are let come before that many of the oldest go at once
+OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
 SECOND = 1000
 MINUTE = 60_000
 HOUR = 3_600_000
-K = TypeVar("K")
-V = TypeVar("V")
 
 
 class Flow:
@@ -102,9 +96,11 @@ class Flow:
             due.append(-(-state.deadline_ms // SECOND) * SECOND)
         return max(min(due), state.judged_ms + SECOND) if due else None
 
-    def _decode(self, arrival: Arrival, core_ms: int) -> list[Reading] | Rejected:
+    def _decode(self, arrival: Arrival, core_ms: int) -> Sequence[News] | Rejected:
         if self.site is None:
             return Rejected("no jobsite", "no jobsite is set; use dewgate apply FILE")
+        if flow_edges.is_edge(arrival.topic):
+            return flow_edges.changes(self.state, self.edges, arrival, core_ms + self.state.offset_ms)
         return self.forms.decode(arrival.topic, arrival.payload, core_ms + self.state.offset_ms)
 
     def _kept(self, topic: str, core_ms: int) -> int:
@@ -113,30 +109,16 @@ class Flow:
         known = 0 if fresh else self.state.rejects_per_topic.get(topic, 0)
         return entry.KEPT_OF_REJECTED if known < KEPT_REJECTIONS else 0
 
-    def _first_of(self, arrival: Arrival, readings: list[Reading] | Rejected) -> int:
-        """Return the sequence number of the message this one repeats, or 0."""
-        first = 0
-        for reading in readings if isinstance(readings, list) else ():
-            if not reading.absolute:
-                break
-            known = self._seen(reading)
-            if not known:
-                return 0
-            first = first or known
-        else:
-            if first:
-                return first
-        # Without a time of its own only the broker can say that it sends one again.
-        return self.state.untimed.get(_untimed_key(arrival), 0) if arrival.dup else 0
-
-    def _seen(self, reading: Reading) -> int:
-        known = self.state.seen.get(_identity(reading))
-        if known is None:
+    def _first_of(self, arrival: Arrival, readings: Sequence[News] | Rejected) -> int:
+        if flow_edges.is_edge(arrival.topic):  # it has changed the node's session, so it must be kept as it is
             return 0
-        value, first = known
-        if value == reading.value:
-            return first
-        return self.state.seen.get(_conflicting(reading), (None, 0))[1]
+        if isinstance(readings, Rejected):
+            return flow_repeats.untimed_first_of(self.state, arrival)
+        return flow_repeats.first_of(self.state, arrival, readings)
+
+    def edges_to_ask(self, core_ms: int) -> list[tuple[tuple[str, str], str]]:
+        """Return the edge nodes to be asked for a rebirth, each with why; that it was asked is an entry."""
+        return flow_edges.to_ask(self.state, core_ms + self.state.offset_ms)
 
     # -- folding -------------------------------------------------------------------------------------
 
@@ -147,14 +129,14 @@ class Flow:
         core_ms: int,
         outcomes: Outcomes,
         arrival: Arrival | None = None,
-        readings: list[Reading] | Rejected | None = None,
+        readings: Sequence[News] | Rejected | None = None,
     ) -> None:
         if kind is not Kind.STARTED:  # nothing is derived across downtime
             self._run_to(core_ms, outcomes)
         self.state.sequence += 1
         self.state.core_ms = core_ms
         tree.append(self.state.peaks, made)
-        if kind is Kind.MESSAGE and arrival is not None and isinstance(readings, list):
+        if kind is Kind.MESSAGE and arrival and readings is not None and not isinstance(readings, Rejected):
             self._message(arrival, readings, core_ms, outcomes.sheet)  # just made: no need to read it again
             return
         body = entry.body_of(made)
@@ -164,8 +146,7 @@ class Flow:
                 self._message(arrival, self._as_then(arrival, core_ms), core_ms, outcomes.sheet)
             case Kind.REJECTION:
                 refusal = entry.rejection_of(body)
-                self._rejection(refusal.topic, refusal.code, core_ms)
-                _remember(self.state.untimed, refusal.key, self.state.sequence)
+                self._rejection(refusal, core_ms)
             case Kind.DUPLICATE:
                 self._count("duplicate")
             case Kind.CONFIG_SET:
@@ -176,12 +157,16 @@ class Flow:
                 self.state.offset_ms = canonical.to_dict(body)["new_offset_ms"]
             case Kind.ACTION:
                 self._action(body, outcomes)
+            case Kind.EDGE_SESSION:
+                utc_ms = core_ms + self.state.offset_ms
+                found = flow_edges.session(self.state, self.edges, canonical.to_dict(body), utc_ms)
+                self._changes(found, False, core_ms, outcomes.sheet)
             case Kind.DELIVERY:
                 self._count(f"delivery {canonical.to_dict(body)['outcome']}")
             case _:
                 pass
 
-    def _as_then(self, arrival: Arrival, core_ms: int) -> list[Reading]:
+    def _as_then(self, arrival: Arrival, core_ms: int) -> Sequence[News]:
         """Read an accepted message again. What another version took and this one refuses counts as not read."""
         readings = self._decode(arrival, core_ms)
         if not isinstance(readings, Rejected):
@@ -191,25 +176,40 @@ class Flow:
         self._count("no longer read")
         return []
 
-    def _message(self, arrival: Arrival, readings: list[Reading], core_ms: int, sheet: Sheet) -> None:
+    def _message(self, arrival: Arrival, readings: Sequence[News], core_ms: int, sheet: Sheet) -> None:
         self._count("message")
         if core_ms // HOUR != self.state.sense.hour:
             sensor_sense.end_hour(self.state.sense, self.watch, core_ms)
             self._said.clear()
-        may_be_old, timed = arrival.retain or arrival.before_marker, True
-        for reading in readings:
-            timed &= reading.absolute
-            self._reading(reading, may_be_old, core_ms, sheet)
-        if not timed:
-            _remember(self.state.untimed, _untimed_key(arrival), self.state.sequence)
+        if self._changes(readings, arrival.retain or arrival.before_marker, core_ms, sheet):
+            flow_repeats.remember_untimed(self.state, arrival)
+
+    def _changes(self, found: Sequence[News], may_be_old: bool, core_ms: int, sheet: Sheet) -> bool:
+        """Take in readings, and sensors of which nothing is known any more; return whether one had no time."""
+        untimed = False
+        for each in found:
+            if isinstance(each, Silent):
+                self._silence(each.sensor, each.reason, core_ms)
+            else:
+                untimed |= not each.absolute
+                self._reading(each, may_be_old, core_ms, sheet)
+        return untimed
+
+    def _silence(self, sensor: str, reason: str, core_ms: int) -> None:
+        """Nothing is known of a sensor from now on, until it says something new."""
+        state = self.state
+        state.newest.pop(sensor, None)
+        state.why_unknown[sensor] = reason
+        if state.dirty_ms is None:
+            state.dirty_ms = core_ms
 
     def _reading(self, reading: Reading, may_be_old: bool, core_ms: int, sheet: Sheet) -> None:
         state, name, absolute = self.state, reading.sensor, reading.absolute
-        if absolute and not self._first_time(reading):
+        if absolute and not flow_repeats.is_new(state, reading):
             return
         if may_be_old and not absolute:
             self._count("age unknown")
-            state.ages_unknown[name] = "age unknown: it may have waited at the broker"
+            state.why_unknown[name] = "age unknown: it may have waited at the broker"
             return
         measured, fault = core_ms, False
         if reading.measured_ms is not None:
@@ -219,8 +219,8 @@ class Flow:
             measured = core_ms
         patience = self._patience_ms(reading)
         flow_history.take(state, sheet, name, reading.value, measured + state.offset_ms, patience)
-        if core_ms - measured > self.patience_ms[name]:
-            self._count("late")
+        if reading.historical or core_ms - measured > self.patience_ms[name]:
+            self._count("historical" if reading.historical else "late")
             return
         newest = state.newest.get(name)
         if newest is None:
@@ -253,24 +253,16 @@ class Flow:
             lag.least = lag_ms
         return lag.before is not None and min(lag.before, lag.least) > self.patience_ms[sensor]
 
-    def _first_time(self, reading: Reading) -> bool:
-        """Remember a timed reading; a repeat is passed over, the same time with another value is a conflict."""
-        key = _identity(reading)
-        before = self.state.seen.get(key)
-        if before is None:
-            _remember(self.state.seen, key, (reading.value, self.state.sequence))
-            return True
-        if not self._seen(reading):  # kept as a conflict, and known again if the broker sends it again
-            self._count("conflict")
-            _remember(self.state.seen, _conflicting(reading), (reading.value, self.state.sequence))
-        return False
-
-    def _rejection(self, topic: str, code: str, core_ms: int) -> None:
-        state = self.state
+    def _rejection(self, refusal: Refusal, core_ms: int) -> None:
+        state, topic, code = self.state, refusal.topic, refusal.code
+        flow_repeats.remember(state.untimed, refusal.key, state.sequence)
+        sensor = refusal.detail.partition(":")[0]  # these refusals begin with their sensor's id
+        if code in OF_THE_SENSOR and sensor in self.sensors:
+            self._silence(sensor, refusal.detail.partition(": ")[2], core_ms)
         if core_ms // MINUTE != state.rejects_minute:
             state.rejects_minute = core_ms // MINUTE
             state.rejects_per_topic.clear()
-        if len(state.rejects_per_topic) < WINDOW or topic in state.rejects_per_topic:
+        if len(state.rejects_per_topic) < flow_repeats.WINDOW or topic in state.rejects_per_topic:
             state.rejects_per_topic[topic] = state.rejects_per_topic.get(topic, 0) + 1
         state.rejected[code] = state.rejected.get(code, 0) + 1
         self._count("rejected")
@@ -295,7 +287,7 @@ class Flow:
     def _configure(self, body: bytes) -> None:
         site = canonical.jobsite_of(body)
         self.site = site
-        self.forms = Forms.of(site)
+        self.forms, self.edges = Forms.of(site), flow_edges.bindings(site)
         self.sensors: dict[str, Sensor] = {sensor.id: sensor for sensor in site.sensors}
         self.watch = Watch.of(site)
         self._before = Kept()
@@ -313,7 +305,7 @@ class Flow:
         state.newest.clear()
         state.standing.clear()
         self._said.clear()
-        state.ages_unknown.clear()
+        state.why_unknown.clear()
         state.lags.clear()
         state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None
         self.judged.clear()
@@ -341,7 +333,7 @@ class Flow:
         """Return the newest value of a sensor as of the second being judged, or why it is unknown."""
         newest = self.state.newest.get(sensor_id)
         if newest is None:
-            why = self.state.ages_unknown.get(sensor_id, "no current reading yet")
+            why = self.state.why_unknown.get(sensor_id, "no current reading yet")
             return unknown(f"{sensor_id}: {why}", self.state.judged_ms)
         silent = self.state.judged_ms - newest.received_ms
         if silent > newest.patience_ms:
@@ -465,26 +457,7 @@ class Flow:
         ]  # fmt: skip
 
 
-def _remember(window: dict[K, V], key: K, value: V) -> None:
-    window[key] = value
-    if len(window) >= WINDOW + SLACK:  # many at once: finding the first key walks over all that were removed
-        for old in list(islice(window, SLACK)):
-            del window[old]
-
-
 def _validity(newest: Newest) -> Validity:
     if newest.saturated:
         return Validity.SATURATED
     return Validity.BOUND if newest.below_resolution else Validity.GOOD
-
-
-def _identity(reading: Reading) -> str:
-    return f"{reading.sensor}\0{reading.measured_ms}"
-
-
-def _conflicting(reading: Reading) -> str:
-    return f"{_identity(reading)}\0{reading.value!r}"
-
-
-def _untimed_key(arrival: Arrival) -> bytes:
-    return entry.repeat_key(arrival.packet_id, arrival.topic, sha256(arrival.payload).digest())

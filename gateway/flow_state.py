@@ -8,6 +8,7 @@ from alerts.alarm import Alarm
 from alerts.limits import Judgement
 from alerts.notification import Notice
 from gateway.conditions import Condition
+from gateway.payload import sparkplug_state
 from gateway.sensor_sense import Sense
 from gateway.tiers import Cover, Sheet, Stood
 
@@ -82,9 +83,10 @@ class State:
     core_version: str = ""
     peaks: list[tuple[int, bytes]] = field(default_factory=list)
     newest: dict[str, Newest] = field(default_factory=dict)
-    ages_unknown: dict[str, str] = field(default_factory=dict)
+    why_unknown: dict[str, str] = field(default_factory=dict)
     lags: dict[str, Lag] = field(default_factory=dict)
     covers: dict[str, Cover] = field(default_factory=dict)
+    edges: sparkplug_state.State = field(default_factory=sparkplug_state.State)
     standing: dict[str, Stood] = field(default_factory=dict)
     sense: Sense = field(default_factory=Sense)
     seen: dict[str, tuple[float, int]] = field(default_factory=dict)

@@ -17,6 +17,7 @@ class Reading:
     below_resolution carry what the payload had to say about a humidity (100..100+accuracy+3 counts as 100;
     0..accuracy is an upper bound). next_within_ms is the longest the sensor itself promises to be silent after
     this reading, 1 ms to 2^28 s, or None when it promised nothing (RFC 8428, 4.2, update time).
+    historical: sent to be stored, not to be judged.
     """
 
     sensor: str
@@ -26,11 +27,24 @@ class Reading:
     below_resolution: bool = False
     relative: bool = False
     next_within_ms: int | None = None
+    historical: bool = False
 
     @property
     def absolute(self) -> bool:
         """Whether the sensor gave a time that stays true however long the message waited."""
         return self.measured_ms is not None and not self.relative
+
+
+@dataclass(frozen=True, slots=True)
+class Silent:
+    """A sensor of which nothing is known from since_ms on, and why."""
+
+    sensor: str
+    since_ms: int
+    reason: str
+
+
+News = Reading | Silent
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,25 +12,16 @@ from dataclasses import dataclass, field
 from gateway.jobsite import Sensor
 from gateway.payload.sparkplug_state import Outcome, Sample, Unknown
 from gateway.payload.value import Refused, reading_of
-from gateway.reading import Reading, Rejected
+from gateway.reading import News, Reading, Rejected, Silent
 
 Bindings = Mapping[tuple[str, str, str, str], Sensor]
-
-
-@dataclass(frozen=True, slots=True)
-class Silent:
-    """A sensor of which nothing is known from since_ms on, and why."""
-
-    sensor: str
-    since_ms: int
-    reason: str
 
 
 @dataclass(slots=True)
 class Bound:
     """An outcome in terms of the jobsite's sensors; historical readings are stored and never judged."""
 
-    changes: list[Reading | Silent] = field(default_factory=list)
+    changes: list[News] = field(default_factory=list)
     historical: list[Reading] = field(default_factory=list)
     refused: list[Rejected] = field(default_factory=list)
 
