@@ -120,7 +120,7 @@ def test_neighbours_are_read_together_without_a_gap() -> None:
 def test_another_device_table_or_interval_is_a_read_of_its_own() -> None:
     assert reads(at(10), at(11, device=4)) == [(3, "holding", 10, 1), (4, "holding", 11, 1)]
     assert reads(at(10), at(11, table="input")) == [(3, "holding", 10, 1), (3, "input", 11, 1)]
-    assert len(reads(at(10), at(11, interval_s=1.0))) == 2
+    assert reads(at(10), at(11, interval_s=20.0)) == [(3, "holding", 10, 1), (3, "holding", 11, 1)]
 
 
 def test_a_read_has_at_most_125_registers_and_splits_no_point() -> None:

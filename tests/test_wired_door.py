@@ -310,10 +310,14 @@ def test_frames_are_told_apart_by_silence() -> None:
     assert silence_s(115_200) == 0.00175
 
 
-def test_a_port_belongs_to_one_program(line: SerialLine, serial_door: Door) -> None:
-    serial_door.read(Place(3, "holding", 0), 1)
-    other = Door(line.way(), 0.2)
-    assert why(other, Place(3, "holding", 0)).startswith(f"cannot open {line.path}: ")
+def test_a_port_belongs_to_one_program(line: SerialLine) -> None:
+    """Without parity, which a pseudo-terminal refuses, only the lock can stand in the way."""
+    first, other = Door(line.way("none"), 0.2), Door(line.way("none"), 0.2)
+    assert first.read(Place(3, "holding", 0), 1) == (0,)
+    assert why(other, Place(3, "holding", 0)) == f"cannot open {line.path}: Resource temporarily unavailable"
+    first.close()
+    assert other.read(Place(3, "holding", 0), 1) == (0,)
+    other.close()
 
 
 def test_a_port_that_is_not_there_is_told() -> None:
@@ -327,6 +331,15 @@ def test_an_adapter_that_is_pulled_out_is_told(line: SerialLine) -> None:
     line.stop()
     assert why(door, Place(3, "holding", 0)) == "the connection was lost"
     assert why(door, Place(3, "holding", 0)).startswith("cannot open ")
+    line.__init__()  # type: ignore[misc]  # for the fixture to stop
+
+
+def test_an_adapter_that_is_pulled_out_during_a_read_ends_it(line: SerialLine) -> None:
+    door = Door(line.way("none"), 5.0)
+    threading.Timer(0.2, line.stop).start()
+    began = time.monotonic()
+    assert why(door, Place(4, "holding", 0)) == "the connection was lost"
+    assert time.monotonic() - began < 2
     line.__init__()  # type: ignore[misc]  # for the fixture to stop
 
 
