@@ -19,6 +19,7 @@ from gateway import __version__
 if TYPE_CHECKING:
     from gateway.jobsite import Jobsite
     from gateway.service import Service
+    from gateway.web.app import PageServer
 
 CAUTION = "Advisory only, never a safety interlock; the specification, data sheets and local codes decide."
 
@@ -151,24 +152,31 @@ def _heard(args: argparse.Namespace) -> int:
 
 
 def _run(args: argparse.Namespace) -> int:
+    from gateway.adapters import trouble
     from gateway.clock import TimeLapse
-    from gateway.service import AlreadyRunning, Service
+    from gateway.service import Service
 
     try:
-        service = Service(args.home, TimeLapse.parse(args.time_lapse) if args.time_lapse else None)
-    except (AlreadyRunning, ValueError) as error:
+        lapse = TimeLapse.parse(args.time_lapse) if args.time_lapse else None
+    except ValueError as error:
         print(f"dewgate run: {error}", file=sys.stderr)
         return 2
+    try:
+        service = Service(args.home, lapse)
+    except Exception as error:  # noqa: BLE001  whatever a damaged journal or a failing disk leads to
+        return trouble.stop("run", error, args.home)
     if service.flow.site is None:
         print("dewgate run: no jobsite is in force; use: dewgate apply FILE", file=sys.stderr)
         return 2
     service.connect(*_address(args.broker), args.client_id)
-    return _serve(service, args)
+    failed = _serve(service, args)
+    return trouble.stop("run", failed, args.home) if failed else 0
 
 
-def _serve(service: Service, args: argparse.Namespace) -> int:
+def _serve(service: Service, args: argparse.Namespace) -> BaseException | None:
     """Writer in a thread, pages in front; when either ends, both end."""
     failed: list[BaseException] = []
+    server = None if args.no_page else _pages(service, args.page)
 
     def write() -> None:
         try:
@@ -176,32 +184,27 @@ def _serve(service: Service, args: argparse.Namespace) -> int:
         except BaseException as error:  # noqa: BLE001  the task boundary: the process ends and starts again from the journal
             failed.append(error)
         finally:
-            if not args.no_page:
-                os.kill(os.getpid(), signal.SIGTERM)
+            if server:
+                server.close()
 
     writer = threading.Thread(target=write, name="writer")
-    if args.no_page:
-        signal.signal(signal.SIGTERM, lambda *_: service.stopping.set())
-        signal.signal(signal.SIGINT, lambda *_: service.stopping.set())
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: service.stopping.set())
     writer.start()
-    if not args.no_page:
-        _pages(service, args.page)
+    try:
+        server.run() if server else writer.join()
+    finally:  # also where the pages cannot listen
         service.stopping.set()
-    writer.join()
-    service.close()
-    if failed:
-        print(f"dewgate run: stopped: {failed[0]!r}", file=sys.stderr)
-        return 3
-    return 0
+        writer.join()
+        service.close()
+    return failed[0] if failed else None
 
 
-def _pages(service: Service, address: str) -> None:
+def _pages(service: Service, address: str) -> PageServer:
     from gateway.web.app import PageServer, make_app
 
-    host, port = _address(address)
-    print(f"board: http://{host}:{port}/", flush=True)
-    app = make_app(lambda: service.board, service.acknowledge)
-    PageServer(app, host, port).run()
+    print(f"board: http://{address}/", flush=True)
+    return PageServer(make_app(lambda: service.board, service.acknowledge), *_address(address))
 
 
 def _stop_on_signal() -> threading.Event:
@@ -246,22 +249,26 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _apply(args: argparse.Namespace) -> int:
+    from gateway.adapters import trouble
     from gateway.payload.canonical import config_set
 
     site = _checked(args.file)
     if site is None:
         return 1
-    inbox = args.home / "inbox"
-    inbox.mkdir(parents=True, exist_ok=True)
-    name = f"{time.time_ns()}.config"
-    (inbox / f"{name}.part").write_bytes(config_set(site, args.who, args.why))
-    (inbox / f"{name}.part").rename(inbox / name)
-    return _wait_until_taken(args.home, inbox / name)
+    left = args.home / "inbox" / f"{time.time_ns()}.config"
+    try:
+        left.parent.mkdir(parents=True, exist_ok=True)
+        left.with_suffix(".part").write_bytes(config_set(site, args.who, args.why))
+        left.with_suffix(".part").rename(left)
+        return _wait_until_taken(args.home, left)
+    except Exception as error:  # noqa: BLE001  whatever a damaged journal or a failing disk leads to
+        return trouble.stop("apply", error, args.home)
 
 
 def _wait_until_taken(home: Path, left: Path) -> int:
     """The running writer takes the file; when none runs, be the writer for one turn."""
-    from gateway.service import AlreadyRunning, Service
+    from gateway.adapters.home import AlreadyRunning
+    from gateway.service import Service
 
     for _ in range(50):
         try:

@@ -98,7 +98,7 @@ class Counts:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """Everything on the board at one whole second."""
+    """Everything on the board at one whole second. trouble: what stands in the gateway's own way, in sentences."""
 
     jobsite: str
     time_zone: str
@@ -112,3 +112,4 @@ class Board:
     counts: Counts
     notices_sent: int
     record_code: str
+    trouble: tuple[str, ...] = ()

@@ -19,6 +19,7 @@ from itertools import islice
 from pathlib import Path
 
 from gateway import entry, heard, heard_words, watch_words
+from gateway.adapters import trouble
 from gateway.adapters.block import unpack_block
 from gateway.adapters.journal import WrongJournal, entries_after, open_reader
 from gateway.entry import Kind
@@ -48,7 +49,7 @@ def run(command: str, words: list[str], caution: str) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except (sqlite3.Error, WrongJournal, ValueError, OSError) as error:
-        print(f"dewgate {command}: {args.home}: {error}", file=sys.stderr)
+        print(f"dewgate {command}: {trouble.words(error, args.home)}", file=sys.stderr)
         return 2
 
 

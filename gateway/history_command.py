@@ -10,6 +10,7 @@ from contextlib import closing
 from itertools import islice
 from pathlib import Path
 
+from gateway.adapters import trouble
 from gateway.adapters.history import SCHEMA, History
 from gateway.adapters.journal import WrongJournal, entries_after, open_reader
 from gateway.flow import Flow
@@ -35,7 +36,7 @@ def run(command: str, words: list[str], caution: str) -> int:
             return _replay(path)
         return _check(path) if args.check else _make(args.home)
     except (sqlite3.Error, WrongJournal, ValueError, OSError) as error:
-        print(f"dewgate {command}: {args.home}: {error}", file=sys.stderr)
+        print(f"dewgate {command}: {trouble.words(error, args.home)}", file=sys.stderr)
         return 2
 
 
@@ -64,7 +65,7 @@ def _replay(path: Path) -> int:
 
 def _make(home: Path) -> int:
     """Replace all of history in one transaction, as the only writer."""
-    from gateway.service import AlreadyRunning, lock
+    from gateway.adapters.home import AlreadyRunning, lock
 
     try:
         held = lock(home)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from alerts import notification
 from alerts.alarm import AlarmState
 from alerts.limits import SEVERITY, Limit, Verdict, conformity_note, written
-from alerts.measured import DIMENSION, UNITS, Quantity
+from alerts.measured import DIMENSION, UNITS, Quantity, Validity
 from gateway import tree
 from gateway.board import AlarmLine, AreaVerdict, Board, Counts, Gap, JudgedLimit, SensorLine
 from gateway.conditions import Condition
@@ -34,6 +36,31 @@ def board(flow: Flow, core_ms: int) -> Board | None:
         notices_sent=state.counts.get("delivery delivered", 0),
         record_code=tree.record_code(state.peaks),
     )
+
+
+def standing_still(board: Board, why: str, utc_ms: int) -> Board:
+    """Return a board that says of everything that it is unknown, and why: what came since was not recorded."""
+    return replace(
+        board,
+        utc_ms=utc_ms,
+        trouble=(why,),
+        verdicts=tuple(_unjudged(area, why) for area in board.verdicts),
+        gaps=tuple(
+            Gap(each.group, each.place, None, None, None, None, None, False, Validity.UNKNOWN, why)
+            for each in board.gaps
+        ),
+        sensors=tuple(
+            replace(each, value="not known", age_ms=None, validity=Validity.UNKNOWN, reason=why)
+            for each in board.sensors
+        ),
+    )
+
+
+def _unjudged(area: AreaVerdict, why: str) -> AreaVerdict:
+    limits = tuple(
+        replace(each, verdict=Verdict.UNKNOWN, value="not known", reason=why, rule="") for each in area.limits
+    )
+    return replace(area, verdict=Verdict.UNKNOWN, limits=limits) if limits else area
 
 
 def _limits_of(site: Jobsite, area: Area) -> list[Limit]:

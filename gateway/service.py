@@ -1,28 +1,33 @@
 """The wiring of `run`: broker, clock, flow, journal, pages; one writer thread and the pages' own loop.
 
-A batch is received, folded, committed, and only then acknowledged. When a commit fails the process stops and
-starts again from the journal: what is in memory and not on disk is never shown as true.
+A batch is received, folded, committed, and only then acknowledged. What is in memory and not on disk is never
+shown as true. When the disk is full the batch is kept, the broker is left, everything is unknown, and the
+same batch is written when there is room. When a commit fails in any other way the process stops and starts again
+from the journal.
 """
 
 from __future__ import annotations
 
-import fcntl
+import errno
 import sqlite3
 import threading
 import time
 from collections import deque
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import IO
 
 from gateway import entry, overview, tree
 from gateway.adapters import journal as files
+from gateway.adapters import trouble
+from gateway.adapters.home import lock, restore
 from gateway.adapters.mqtt import Broker
 from gateway.board import Board
 from gateway.clock import Clock, TimeLapse
 from gateway.entry import Kind
-from gateway.flow import CORE_VERSION, MINUTE, Flow
+from gateway.flow import CORE_VERSION, MINUTE
 from gateway.flow_state import Outcomes
 from gateway.payload import canonical
 from gateway.tiers import Sheet
@@ -32,29 +37,17 @@ IDLE_S = 0.2
 GATHER_S, GATHERINGS = 0.005, 10
 
 
-class AlreadyRunning(Exception):
-    """Another process is the writer of this home."""
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What one commit writes, and the messages to acknowledge after it."""
 
-
-def lock(home: Path) -> IO[str]:
-    """Become the only writer of a home, or raise AlreadyRunning."""
-    home.mkdir(parents=True, exist_ok=True)
-    held = (home / "writer.lock").open("w")
-    try:
-        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        raise AlreadyRunning(f"{home}: another dewgate is writing here") from None
-    return held
-
-
-def restore(book: files.Journal) -> Flow:
-    """Return the flow as the journal leaves it: newest checkpoint if it is this version's, then the rest."""
-    flow, kept = Flow(), book.restore()
-    if kept and kept[0] == CORE_VERSION:
-        flow = Flow.from_checkpoint(kept[1])
-    with closing(files.open_reader(book.path)) as reader:
-        flow.advance(files.entries_after(reader, flow.state.sequence), Outcomes())
-    return flow
+    first: int
+    entries: list[bytes]
+    first_event: int
+    outcomes: Outcomes
+    utc_ms: int
+    cursor: int | None
+    arrivals: list[entry.Arrival]
 
 
 class Service:
@@ -64,13 +57,17 @@ class Service:
         self._lock = lock(home)
         self.home = home
         (home / "inbox").mkdir(exist_ok=True)
+        self.flow = restore(home / "journal.db")
         self.book = files.Journal(home / "journal.db")
-        self.flow = restore(self.book)
         self.clock = Clock(self.flow.state.core_ms, lapse)
         self.wake, self.stopping = threading.Event(), threading.Event()
         self.actions: deque[tuple[Kind, bytes]] = deque()
         self.broker: Broker | None = None
-        self.board: Board | None = None
+        self._open: Callable[[], Broker] | None = None
+        self._unwritten: Batch | None = None  # what a full disk did not take; until it does, nothing else happens
+        self._taken: list[Path] = []  # inbox files whose entries are not yet on disk
+        self._told = trouble.Told()
+        self.board: Board | None = overview.board(self.flow, self.clock.core_ms())
         self._shown = -1.0
         self._began = False  # nothing is judged across downtime: the first turn only says that it starts
         self._sheet = Sheet()  # what judging added to history since the last commit
@@ -84,13 +81,19 @@ class Service:
         }
         self.actions.append((Kind.STARTED, canonical.to_bytes(body)))
         self.turn()
-        self._began = True
 
     def connect(self, host: str, port: int, client_id: str) -> None:
         """Begin to receive. The jobsite must be set, since its id is in the topic."""
         assert self.flow.site is not None
-        self.broker = Broker(host, port, client_id, f"dewgate/{self.flow.site.id}/#", self.wake)
-        self.broker.start()
+        topic = f"dewgate/{self.flow.site.id}/#"
+        self._open = lambda: Broker(host, port, client_id, topic, self.wake)
+        if self._unwritten is None:
+            self._go_on()
+
+    def _go_on(self) -> None:
+        if self._open:
+            self.broker = self._open()
+            self.broker.start()
 
     def loop(self) -> None:
         """Turn until told to stop."""
@@ -104,9 +107,13 @@ class Service:
                 self.take_inbox()
             else:
                 self.turn()
+        if self._unwritten:
+            self.turn()
         self.actions.append((Kind.STOPPING, canonical.to_bytes({"cause": "asked to stop"})))
         self.turn()
-        self._checkpoint()
+        if self._unwritten:
+            raise OSError(errno.ENOSPC, "stopped while the disk is full")
+        self._as_room_allows(self._checkpoint)
 
     def _gather(self) -> None:
         """While messages keep coming, let them: two threads that take turns at each message cost more."""
@@ -120,7 +127,22 @@ class Service:
 
     def turn(self) -> None:
         """Take what has come, fold it in, commit it, acknowledge it."""
-        flow, now = self.flow, self.clock.core_ms()
+        now, late = self.clock.core_ms(), self._unwritten
+        batch = late or self._fold_in(now)
+        if not self._write(batch):
+            self._stand_still(now)
+            return
+        if self.broker and batch.arrivals:
+            self.broker.committed(batch.arrivals)
+        while self._taken:  # only now is it on disk; a crash before takes it in again
+            self._taken.pop().unlink()
+        if late:  # its messages come once more, as repeats: what was not acknowledged before the broker was left
+            self._go_on()
+        self._as_room_allows(lambda: self._seal(batch.first, len(batch.entries)))
+        self._show(now)
+
+    def _fold_in(self, now: int) -> Batch:
+        flow = self.flow
         first, first_event = flow.state.sequence + 1, flow.state.events + 1
         arrivals = self._drain()
         outcomes = flow.tick(now, self._sheet) if self._began else Outcomes()
@@ -129,13 +151,38 @@ class Service:
         for kind, body in self._due_actions(now, bool(outcomes.events and not entries)):
             entries.append(entry.plain(kind, now, body))
             flow.advance(entries[-1:], outcomes)
-        if entries:
-            self.book.commit(first, entries, first_event, outcomes, self.clock.wall_ms(), cursor)
-            self._sheet = Sheet()
-        if self.broker and arrivals:
-            self.broker.committed(arrivals)
-        self._seal(first, len(entries))
+        return Batch(first, entries, first_event, outcomes, self.clock.wall_ms(), cursor, arrivals)
+
+    def _write(self, batch: Batch) -> bool:
+        """Commit; return False when the disk is full, and keep the batch: it is folded in and must be written."""
+        if not batch.entries:
+            return True
+        try:
+            self.book.commit(
+                batch.first, batch.entries, batch.first_event, batch.outcomes, batch.utc_ms, batch.cursor
+            )
+        except sqlite3.Error as error:
+            if not trouble.is_full(error, self.home):
+                raise
+            self._unwritten = batch
+            return False
+        self._unwritten, self._sheet, self._began = None, Sheet(), True
+        return True
+
+    def _stand_still(self, now: int) -> None:
+        """Leave the broker, which keeps what comes: in memory a message would grow old unnoticed."""
+        if self.broker:
+            self.broker.stop()
+            self.broker = None
         self._show(now)
+
+    def _as_room_allows(self, do: Callable[[], None]) -> None:
+        """Do what only saves time or room: a full disk may put it off."""
+        try:
+            do()
+        except sqlite3.Error as error:
+            if not trouble.is_full(error, self.home):
+                raise
 
     def _drain(self) -> list[entry.Arrival]:
         if self.broker is None:
@@ -192,8 +239,18 @@ class Service:
 
     def _show(self, now: int) -> None:
         """Make the board anew, once a second of the person who looks at it."""
-        if time.monotonic() - self._shown >= 1:
-            self.board, self._shown = overview.board(self.flow, now), time.monotonic()
+        if time.monotonic() - self._shown < 1:
+            return
+        self._shown = time.monotonic()
+        if self._unwritten:
+            why = trouble.FULL.format(self.home)
+            self._told.say((why,))
+            if self.board:
+                self.board = overview.standing_still(self.board, why, now + self.clock.offset_ms)
+            return
+        self._told.say(self.broker.trouble() if self.broker else ())
+        board = overview.board(self.flow, now)
+        self.board = board and replace(board, trouble=self._told.lines)
 
     def acknowledge(self, number: str, person: str) -> str | None:
         """Take an acknowledgement from a page; return why not, or None."""
@@ -202,6 +259,8 @@ class Service:
             return f"{person} is not a person of this jobsite"
         if self.board is None or number not in {alarm.number for alarm in self.board.alarms}:
             return f"{number} is not an alarm that stands"
+        if self._unwritten:
+            return trouble.FULL.format(self.home)
         body = {"act": "acknowledge", "number": number, "person": person}
         self.actions.append((Kind.ACTION, canonical.to_bytes(body)))
         self.wake.set()
@@ -209,11 +268,10 @@ class Service:
 
     def take_inbox(self) -> None:
         """Turn, with what `dewgate apply` left; a file appears whole or not at all (it is renamed in)."""
-        found = sorted((self.home / "inbox").glob("*.config"))
-        self.actions.extend((Kind.CONFIG_SET, path.read_bytes()) for path in found)
+        if not self._unwritten:
+            self._taken = sorted((self.home / "inbox").glob("*.config"))
+            self.actions.extend((Kind.CONFIG_SET, path.read_bytes()) for path in self._taken)
         self.turn()
-        for path in found:  # only now is it on disk; a crash before takes it in again
-            path.unlink()
 
     def close(self) -> None:
         """Leave broker and journal."""

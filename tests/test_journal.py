@@ -59,7 +59,6 @@ def test_a_batch_is_written_whole_or_not_at_all(book: Journal) -> None:
     book.commit(1, some(1), 1, Outcomes([b"event"]), 0)
     with pytest.raises(sqlite3.Error):
         book.commit(2, some(1), 1, Outcomes([b"again"], [NOTICE]), 0)  # event 1 exists already
-    book.db.execute("ROLLBACK")
     counts = [book.db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in ("entries", "events", "outbox")]
     assert counts == [1, 1, 0]
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import closing
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,10 +35,27 @@ _HISTORY = "\n".join((history.SCHEMA, "INSERT INTO cursors VALUES ('history', 0)
 MIGRATIONS = (_ENTRIES, _HISTORY)
 """What makes a journal of version n one of version n + 1, for ever: never changed, only added to."""
 VERSION = len(MIGRATIONS)
+_OUT_OF_ORDER = "entries are out of order"
+KEEP = "nothing was overwritten: keep a copy of the whole folder, then put the newest backup in its place"
 
 
 class WrongJournal(Exception):
     """The journal was written by a newer program, or what it holds does not add up."""
+
+
+class Damaged(WrongJournal):
+    """Entries are missing or cannot be read: the message says which, and what to do."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"{what}; {KEEP}")
+
+
+def check_version(db: sqlite3.Connection, path: Path) -> int:
+    """Return the version of a journal. Raises WrongJournal when it is newer than this program."""
+    (version,) = db.execute("PRAGMA user_version").fetchone()
+    if version > VERSION:
+        raise WrongJournal(f"{path}: version {version} is newer than this program's {VERSION}; update it")
+    return int(version)
 
 
 class Journal:
@@ -49,9 +66,7 @@ class Journal:
         self.db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
         self.db.execute("PRAGMA journal_mode=WAL")
         self.db.execute("PRAGMA synchronous=FULL")  # an acknowledged message survives a power cut
-        (version,) = self.db.execute("PRAGMA user_version").fetchone()
-        if version > VERSION:
-            raise WrongJournal(f"{path}: version {version} is newer than this program's {VERSION}; update it")
+        version = check_version(self.db, path)
         for number, script in enumerate(MIGRATIONS[version:], version + 1):
             self.db.executescript(f"BEGIN; {script} PRAGMA user_version={number}; COMMIT")
         self.history = history.History(self.db)
@@ -66,22 +81,36 @@ class Journal:
         cursor: int | None = None,
     ) -> None:
         """Write a batch and all it brought about, or nothing. Raises sqlite3.Error when the disk refuses."""
-        db, last = self.db, first_seq + len(entries) - 1
-        db.execute("BEGIN IMMEDIATE")
-        db.executemany("INSERT INTO entries VALUES (?, ?)", enumerate(entries, first_seq))
-        if outcomes.events:
-            db.executemany("INSERT INTO events VALUES (?, ?)", enumerate(outcomes.events, first_event))
-        if outcomes.notices:
-            told = [(n.event_number, n.person, n.channel, n.priority, n.title, n.body) for n in outcomes.notices]
-            db.executemany(
-                "INSERT INTO outbox VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", [(*row, utc_ms) for row in told]
-            )
-        if cursor is not None:
-            db.execute("INSERT OR REPLACE INTO cursors VALUES ('outcomes', ?)", (cursor,))
-        self.history.add(outcomes.sheet)
-        # Stands still where entries of before are missing from history, until it is made again.
-        db.execute("UPDATE cursors SET at = ? WHERE name = 'history' AND at = ?", (last, first_seq - 1))
-        db.execute("COMMIT")
+        last = first_seq + len(entries) - 1
+        with self._whole() as db:
+            db.executemany("INSERT INTO entries VALUES (?, ?)", enumerate(entries, first_seq))
+            if outcomes.events:
+                db.executemany("INSERT INTO events VALUES (?, ?)", enumerate(outcomes.events, first_event))
+            if outcomes.notices:
+                told = [
+                    (n.event_number, n.person, n.channel, n.priority, n.title, n.body, utc_ms)
+                    for n in outcomes.notices
+                ]
+                db.executemany("INSERT INTO outbox VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", told)
+            if cursor is not None:
+                db.execute("INSERT OR REPLACE INTO cursors VALUES ('outcomes', ?)", (cursor,))
+            self.history.add(outcomes.sheet)
+            # Stands still where entries of before are missing from history, until it is made again.
+            db.execute("UPDATE cursors SET at = ? WHERE name = 'history' AND at = ?", (last, first_seq - 1))
+
+    @contextmanager
+    def _whole(self) -> Iterator[sqlite3.Connection]:
+        """One transaction: all of it is written, or nothing, and the same may be tried again."""
+        self.db.execute("BEGIN IMMEDIATE")
+        try:
+            yield self.db
+            self.db.execute("COMMIT")
+        except BaseException:
+            if self.db.in_transaction:  # SQLite has ended it itself where it could not go on
+                self.db.execute("ROLLBACK")
+            with suppress(sqlite3.Error):  # the numbers it gave to new channels are gone, too
+                self.history = history.History(self.db)
+            raise
 
     def save_checkpoint(self, seq: int, core_version: str, body: bytes) -> None:
         """Keep the newest checkpoint; it is a cache, the entries remain the truth."""
@@ -98,23 +127,13 @@ class Journal:
 
     def seal(self, packed: Packed) -> None:
         """Put a packed block in: write, read back, compare the root, drop the rows, in one transaction."""
-        db = self.db
-        db.execute("BEGIN IMMEDIATE")
-        db.execute(
-            "INSERT INTO sealed VALUES (?, ?, ?, ?, ?)",
-            (packed.first, packed.root, *packed.span_ms, packed.block),
-        )
-        (stored,) = db.execute("SELECT body FROM sealed WHERE first_seq = ?", (packed.first,)).fetchone()
-        if tree.root_of(unpack_block(stored)) != packed.root:
-            db.execute("ROLLBACK")
-            raise WrongJournal(f"sealed block at entry {packed.first} does not read back; the disk may be failing")
-        db.execute("DELETE FROM entries WHERE seq < ?", (packed.first + tree.SEAL,))
-        db.execute("COMMIT")
-
-    def restore(self) -> tuple[str, bytes] | None:
-        """Return core version and bytes of the newest checkpoint, or None."""
-        row = self.db.execute("SELECT core_version, body FROM checkpoint").fetchone()
-        return (row[0], row[1]) if row else None
+        row = (packed.first, packed.root, *packed.span_ms, packed.block)
+        with self._whole() as db:
+            db.execute("INSERT INTO sealed VALUES (?, ?, ?, ?, ?)", row)
+            (stored,) = db.execute("SELECT body FROM sealed WHERE first_seq = ?", (packed.first,)).fetchone()
+            if tree.root_of(unpack_block(stored)) != packed.root:
+                raise Damaged(f"sealed block at entry {packed.first} does not read back; the disk may be failing")
+            db.execute("DELETE FROM entries WHERE seq < ?", (packed.first + tree.SEAL,))
 
     def close(self) -> None:
         """Close the file."""
@@ -152,18 +171,27 @@ def open_reader(path: Path) -> sqlite3.Connection:
 def entries_after(db: sqlite3.Connection, seq: int) -> Iterator[bytes]:
     """Yield the entries after a sequence number, sealed and hot, in order.
 
-    Raises WrongJournal when one is missing: a hole is never passed over.
+    Raises Damaged when one is missing or cannot be read: a hole is never passed over.
     """
     db.execute("BEGIN") if not db.in_transaction else None
     at = seq
     blocks = db.execute("SELECT first_seq, body FROM sealed WHERE first_seq > ? ORDER BY 1", (seq - tree.SEAL,))
     for first, block in blocks:
-        for each in unpack_block(block)[max(0, at + 1 - first) :]:
+        if first > at + 1:
+            raise Damaged(f"entries {at + 1} to {first - 1} are missing")
+        for each in _unpacked(first, block)[max(0, at + 1 - first) :]:
             at += 1
             yield each
     for number, each in db.execute("SELECT seq, entry FROM entries WHERE seq > ? ORDER BY seq", (at,)):
         if number != at + 1:
-            raise WrongJournal(f"entries {at + 1} to {number - 1} are missing from the journal")
+            raise Damaged(f"entries {at + 1} to {number - 1} are missing" if number > at else _OUT_OF_ORDER)
         at = number
         yield each
     db.execute("COMMIT")
+
+
+def _unpacked(first: int, block: bytes | None) -> list[bytes]:
+    try:
+        return unpack_block(block or b"")
+    except ValueError as error:
+        raise Damaged(f"the sealed block of entries {first} to {first + tree.SEAL - 1}: {error}") from error

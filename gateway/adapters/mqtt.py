@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import struct
 import threading
+import time
 from collections import deque
 from collections.abc import Callable
 from secrets import token_hex
@@ -17,6 +18,8 @@ from typing import Any
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 
+from gateway.adapters.broker_check import Watch
+from gateway.adapters.link import Link
 from gateway.entry import Arrival
 
 UNCOMMITTED = 1000
@@ -83,9 +86,12 @@ class Broker:
         # Each number has one thread that changes it, so only waiting for room needs the lock.
         self._received, self._committed, self._room = 0, 0, threading.Condition()
         self._stopping = False
+        self._link = Link(f"{host}:{port}")
+        self._watch = Watch(host, port, client_id, self._link, lambda: self._live)
         client = _ReadingAhead(client_id, self._on_message)
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
+        client.on_disconnect = lambda *_: self._link.lost(time.monotonic(), time.time())
         client.max_inflight_messages_set(UNCOMMITTED)
         client.reconnect_delay_set(1, 15)
         client.connect_async(host, port, keepalive=30)
@@ -93,7 +99,13 @@ class Broker:
 
     def start(self) -> None:
         """Start paho's own thread; it reconnects by itself."""
+        self._link.missed(time.monotonic(), time.time())
         self.client.loop_start()
+        self._watch.start()
+
+    def trouble(self) -> tuple[str, ...]:
+        """Return what stands between the gateway and the broker, in sentences."""
+        return self._watch.lines()
 
     def stop(self) -> None:
         """Leave the broker; what is not acknowledged stays there."""
@@ -102,6 +114,7 @@ class Broker:
             self._room.notify_all()
         self.client.disconnect()
         self.client.loop_stop()
+        self._watch.stop()
 
     def committed(self, arrivals: list[Arrival]) -> None:
         """Acknowledge messages whose entries are on disk, in the order they came."""
@@ -115,7 +128,11 @@ class Broker:
             self._committed += len(arrivals)
             self._room.notify_all()
 
-    def _on_connect(self, client: paho.Client, *_: Any) -> None:
+    def _on_connect(self, client: paho.Client, _user: Any, _flags: Any, reason: Any, _properties: Any) -> None:
+        if reason.is_failure:
+            self._link.refused(str(reason), time.monotonic(), time.time())
+            return
+        self._link.opened(time.monotonic())
         self._live, self._marker = False, token_hex(8).encode()
         # The marker goes out when the subscription stands, behind everything that waited.
         client.subscribe([(self._topic, 1), (self._marker_topic, 1)])

@@ -1,0 +1,186 @@
+"""What can be found out over MQTT about the settings that the promises about loss need.
+
+A small probe under its own name and its own topic: a session is left, more messages are sent than the commonest
+default keeps, and what waited is counted. Whether the broker saves to its disk cannot be seen from outside.
+"""
+
+from __future__ import annotations
+
+import sys
+import threading
+import time
+from collections.abc import Callable
+from secrets import token_hex
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
+
+from gateway.adapters.link import Link
+
+PROBED = 1200  # the commonest default keeps 1,000
+LIMIT_S = 2.0
+STEADY_S = 12.0  # long enough for a rival's next take-overs
+
+
+class _Silent(Exception):
+    """The broker did not answer in time, or not as it should; the message says what was tried."""
+
+
+class _Visit:
+    """One connection of the probe, driven by hand until something has come about."""
+
+    def __init__(self, name: str, address: tuple[str, int], clean: bool, until_s: float) -> None:
+        self.until_s, self.counted = until_s, 0
+        self.granted, self.answered, self.present, self.sent = -1, False, False, 0
+        client = paho.Client(CallbackAPIVersion.VERSION2, name, clean_session=clean, protocol=paho.MQTTv311)
+        client.on_connect, client.on_subscribe = self._on_connect, self._on_subscribe
+        client.on_message, client.on_publish = self._on_message, self._on_publish
+        client.max_inflight_messages_set(PROBED)
+        client.connect_timeout = LIMIT_S
+        self.client = client
+        client.connect(*address, keepalive=10)
+        self.wait(lambda: self.answered, "connecting")
+
+    def wait(self, holds: Callable[[], bool], what: str) -> None:
+        while not holds():
+            left = self.until_s - time.monotonic()
+            if left <= 0 or self.client.loop(min(left, 0.1)) != paho.MQTT_ERR_SUCCESS:
+                raise _Silent(what)
+
+    def leave(self) -> None:
+        self.client.disconnect()
+        self.client.loop(0.1)
+
+    def _on_connect(self, _c: Any, _u: Any, flags: Any, reason: Any, _p: Any) -> None:
+        self.answered, self.present = not reason.is_failure, flags.session_present
+
+    def _on_subscribe(self, _c: Any, _u: Any, _m: Any, reasons: Any, _p: Any) -> None:
+        self.granted = reasons[0].value
+
+    def _on_message(self, *_: Any) -> None:
+        self.counted += 1
+
+    def _on_publish(self, *_: Any) -> None:
+        self.sent += 1
+
+
+def check(host: str, port: int, client_id: str) -> tuple[str, bool]:
+    """Return what the keeper should know, or nothing, and whether it is a fault of the settings.
+
+    Takes at most about LIMIT_S. The name is always the same, so that a probe that was killed is cleaned up by the
+    next. Never raises for what a broker or a network does.
+    """
+    name, address, until_s = f"{client_id}-check", (host, port), time.monotonic() + LIMIT_S
+    where = f"broker {host}:{port}"
+    try:
+        _Visit(name, address, True, until_s).leave()  # nothing of an earlier probe counts
+        try:
+            found = _probe(name, address, until_s)
+        finally:
+            _Visit(name, address, True, time.monotonic() + LIMIT_S).leave()
+    except (_Silent, OSError, ValueError) as error:
+        return f"{where}: its settings could not be checked ({error})", False
+    return (f"{where} {found}", True) if found else ("", False)
+
+
+def _probe(name: str, address: tuple[str, int], until_s: float) -> str:
+    topic = f"dewgate-check/{name}"
+    first = _Visit(name, address, False, until_s)
+    first.client.subscribe(topic, 1)
+    first.wait(lambda: first.granted >= 0, "subscribing")
+    first.leave()
+    if first.granted == 128:
+        raise _Silent(f"it does not let {name} subscribe to {topic}")
+    if first.granted == 0:
+        return "grants delivery at most once (QoS 0) only: messages can be lost; it must grant QoS 1"
+    sender = _Visit(f"{name}-sender", address, True, until_s)
+    for _ in range(PROBED):
+        sender.client.publish(topic, b"", 1)
+    sender.wait(lambda: sender.sent == PROBED, "publishing")
+    sender.leave()
+    return _count(_Visit(name, address, False, until_s))
+
+
+def _count(back: _Visit) -> str:
+    """Count what waited; it is over when nothing more comes for a while."""
+    if not back.present:
+        return "forgets the session of a gateway that was away: it must keep persistent sessions"
+    seen_s = [time.monotonic(), -1]
+
+    def quiet() -> bool:
+        if back.counted != seen_s[1]:
+            seen_s[:] = time.monotonic(), back.counted
+        return back.counted >= PROBED or time.monotonic() - seen_s[0] > 0.3
+
+    back.wait(quiet, "receiving")
+    back.leave()
+    if back.counted == 0:
+        raise _Silent("it passes nothing on under dewgate-check/")
+    if back.counted < PROBED:
+        return (
+            f"drops messages when more than about {back.counted} wait for a gateway that is away: "
+            "set max_queued_messages 300000 in its configuration, as in deploy/mosquitto.conf"
+        )
+    return ""
+
+
+def stays(host: str, port: int, client_id: str, stop: threading.Event) -> bool:
+    """Whether a connection under another name lives on for STEADY_S, as it does on a sound network."""
+    until_s = time.monotonic() + STEADY_S
+    try:
+        visit = _Visit(f"{client_id}-{token_hex(4)}", (host, port), True, until_s)
+        visit.wait(stop.is_set, "")
+    except _Silent:
+        return time.monotonic() >= until_s
+    except (OSError, ValueError):
+        return False
+    visit.leave()
+    return False
+
+
+class Watch(threading.Thread):
+    """Looks at the broker beside the work: its settings once no backlog waits, a rival when we are cut off."""
+
+    def __init__(self, host: str, port: int, client_id: str, link: Link, is_live: Callable[[], bool]) -> None:
+        super().__init__(name="broker-watch", daemon=True)
+        self._to, self._client_id, self._link, self._is_live = (host, port), client_id, link, is_live
+        self._stop_now = threading.Event()
+        self._settings = self._breaks = ""
+
+    def run(self) -> None:
+        """Look once a second until told to stop."""
+        checked = False
+        while not self._stop_now.wait(1.0):
+            if not checked and self._is_live():
+                checked = True
+                self._check()
+            self._breaks = self._why_cut_short() if self._link.is_cut_short(time.monotonic()) else ""
+
+    def stop(self) -> None:
+        """End soon; a probe in hand cleans up behind itself first."""
+        self._stop_now.set()
+        self.join(LIMIT_S)
+
+    def lines(self) -> tuple[str, ...]:
+        """Return what stands in the way now."""
+        found = (self._link.words(time.monotonic()), self._breaks, self._settings)
+        return tuple(line for line in found if line)
+
+    def _check(self) -> None:
+        said, is_fault = check(*self._to, self._client_id)
+        if is_fault:
+            self._settings = said
+        elif said:
+            print(f"dewgate run: {said}", file=sys.stderr, flush=True)
+
+    def _why_cut_short(self) -> str:
+        if stays(*self._to, self._client_id, self._stop_now):
+            return (
+                f"another client uses the client id {self._client_id} at broker {self._link.address}: each takes "
+                "the connection from the other and gets a part of the messages; give each its own --client-id"
+            )
+        return (
+            f"the connection to broker {self._link.address} breaks off again and again; nothing is lost, but "
+            "readings without a time of their own are not judged; check the network"
+        )

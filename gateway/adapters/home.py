@@ -1,0 +1,43 @@
+"""The folder of one jobsite: who may write in it, and the flow as its journal leaves it."""
+
+from __future__ import annotations
+
+import fcntl
+from contextlib import closing
+from pathlib import Path
+from typing import IO
+
+from gateway.adapters import journal as files
+from gateway.flow import CORE_VERSION, Flow
+from gateway.flow_state import Outcomes
+
+
+class AlreadyRunning(Exception):
+    """Another process is the writer of this home."""
+
+
+def lock(home: Path) -> IO[str]:
+    """Become the only writer of a home, or raise AlreadyRunning."""
+    home.mkdir(parents=True, exist_ok=True)
+    held = (home / "writer.lock").open("w")
+    try:
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        raise AlreadyRunning(f"{home}: another dewgate is writing here") from None
+    return held
+
+
+def restore(path: Path) -> Flow:
+    """Return the flow as the journal leaves it: newest checkpoint if it is this version's, then the rest.
+
+    Only reads, so that a damaged file is left as it was found. Raises sqlite3.Error, WrongJournal or ValueError.
+    """
+    if not path.exists():
+        return Flow()
+    with closing(files.open_reader(path)) as reader:
+        if not files.check_version(reader, path):
+            return Flow()
+        kept = reader.execute("SELECT core_version, body FROM checkpoint").fetchone()
+        flow = Flow.from_checkpoint(kept[1]) if kept and kept[0] == CORE_VERSION else Flow()
+        flow.advance(files.entries_after(reader, flow.state.sequence), Outcomes())
+    return flow
