@@ -1,0 +1,58 @@
+"""Drain a backlog that waited at the broker; print how much memory `run` took at most.
+
+Prints `bench backlog_rss <MB> MB goal <200`; 200,000 messages, 1,000,000 with --long. Fails when one is missing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import signal
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from tests.bench.ingest import BROKER, GATEWAY, _last_entry, _make_session, preload
+from tests.bench.memory import _rss_mb
+from tests.broker import Mosquitto
+from tests.faults.kill_run import prepare, start, stored
+
+GOAL_MB, MOST_S = 200.0, 900.0
+
+
+def peak_mb(home: Path, broker: Mosquitto, count: int) -> float:
+    """Return the most MB seen while `run` drains, looking ten times a second."""
+    run, most = start(home, broker.port), 0.0
+    try:
+        last, end = _last_entry(home) + count, time.monotonic() + MOST_S
+        while _last_entry(home) < last:
+            if time.monotonic() > end:
+                raise RuntimeError(f"entry {_last_entry(home)} of {last} after {MOST_S:g} s")
+            most = max(most, _rss_mb(run.pid))
+            time.sleep(0.1)
+        return max(most, _rss_mb(run.pid))
+    finally:
+        run.send_signal(signal.SIGTERM)
+        run.wait(60)
+
+
+def main() -> int:
+    """Run it; return 1 when the goal is missed or a message is missing."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--long", action="store_true", help="1,000,000 messages")
+    count = 1_000_000 if parser.parse_args().long else 200_000
+    with tempfile.TemporaryDirectory() as folder:
+        home, broker = Path(folder) / "home", Mosquitto(Path(folder), BROKER)
+        prepare(home)
+        _make_session(broker.port, GATEWAY)
+        preload(broker.port, count)
+        most = peak_mb(home, broker, count)
+        kept = sum(stored(home).values())
+        broker.stop()
+    print(f"# {kept} of {count} messages in the journal")
+    print(f"bench backlog_rss {most:.1f} MB goal <{GOAL_MB:g}")
+    return 1 if kept != count or most >= GOAL_MB else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
