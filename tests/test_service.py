@@ -8,12 +8,14 @@ import sqlite3
 import time
 from collections import deque
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from alerts.limits import Verdict
-from gateway import entry, history_command
+from alerts.measured import Validity
+from gateway import entry, history_command, overview
 from gateway.adapters.journal import entries_after, open_reader
 from gateway.entry import Arrival, Kind
 from gateway.service import Service
@@ -132,3 +134,29 @@ def test_a_commit_that_fails_never_acknowledges(
     service.turn()
     assert len(payloads(tmp_path)) == 1 and not door.told  # it comes again as a repeat, and is acknowledged then
     service.close()
+
+
+def test_what_stands_still_shows_no_good_verdict(tmp_path: Path) -> None:
+    """A board that was inside limits a second ago: every verdict, bar and sensor is unknown, with the reason."""
+    prepare(tmp_path)
+    service = Service(tmp_path)
+    board = service.board or overview.board(service.flow, service.clock.core_ms())
+    service.close()
+    assert board is not None
+    areas = [
+        replace(
+            each, verdict=Verdict.INSIDE, limits=tuple(replace(one, verdict=Verdict.INSIDE) for one in each.limits)
+        )
+        for each in board.verdicts
+    ]
+    sensors = tuple(replace(each, value="20.0 °C", validity=Validity.GOOD) for each in board.sensors)
+    still = overview.standing_still(replace(board, verdicts=tuple(areas), sensors=sensors), "no room", 7)
+    said = [one for area in still.verdicts for one in (area, *area.limits)]
+    assert said and {each.verdict for each in said} == {Verdict.UNKNOWN}
+    assert {(each.value, each.reason, each.validity) for each in still.sensors} == {
+        ("not known", "no room", Validity.UNKNOWN)
+    }
+    assert {(each.margin_k, each.condensation_point_c, each.reason) for each in still.gaps} <= {
+        (None, None, "no room")
+    }
+    assert (still.utc_ms, still.trouble) == (7, ("no room",))
