@@ -2,6 +2,7 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
+FUZZ ?= 30
 
 .PHONY: demo test bench faults lint services clean
 
@@ -31,6 +32,7 @@ bench: services $(VENV)/all.installed
 
 faults: services $(VENV)/all.installed
 	$(BIN)/python -m tests.faults.kill_run $(FAULTS)
+	$(BIN)/python -m tests.faults.fuzz_decoders --seconds $(FUZZ)
 
 lint: $(VENV)/all.installed
 	$(BIN)/ruff check .

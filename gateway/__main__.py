@@ -11,6 +11,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,13 @@ if TYPE_CHECKING:
     from gateway.service import Service
     from gateway.web.app import PageServer
 
+PASSED_ON = {
+    "sensors": ("heard_command", "who speaks, who is silent or unknown"),
+    "watch": ("heard_command", "what comes in, live"),
+    "replay": ("history_command", "fold the journal again and compare the events"),
+    "rebuild": ("history_command", "make history again from the journal, or compare it"),
+    "wired": ("wired_command", "read wired transmitters (Modbus) and publish them"),
+}
 CAUTION = "Advisory only, never a safety interlock; the specification, data sheets and local codes decide."
 
 
@@ -62,13 +70,8 @@ def _parser() -> argparse.ArgumentParser:
     _air_arguments(typed)
     planned = commands.add_parser("plan", help="where water will fall out: weather, compressor, nozzles and train")
     _plan_arguments(planned)
-    for name, what in (("sensors", "who speaks, who is silent or unknown"), ("watch", "what comes in, live")):
-        commands.add_parser(name, add_help=False, help=what).set_defaults(act=_heard, passes_on=True, heard=name)
-    for name, what in (
-        ("replay", "fold the journal again and compare the events"),
-        ("rebuild", "make history again from the journal, or compare it"),
-    ):
-        commands.add_parser(name, add_help=False, help=what).set_defaults(act=_again, passes_on=True, again=name)
+    for name, (_, what) in PASSED_ON.items():
+        commands.add_parser(name, add_help=False, help=what).set_defaults(act=_pass_on, passes_on=True, name=name)
     _module(
         commands.add_parser("feed", add_help=False, help="play a recorded month of weather through the broker"),
         "simulators.feed",
@@ -113,7 +116,7 @@ def _protected(given: list[str]) -> list[str]:
 
 
 def _plan_arguments(plan: argparse.ArgumentParser) -> None:
-    plan.add_argument("file", type=Path, help="a plan file; deploy/plans has three to begin with")
+    plan.add_argument("file", type=Path, help="a plan file; deploy/plans has four to begin with")
     plan.add_argument("--units", choices=("si", "us"), default="si")
     plan.add_argument("--hours", type=Path, help="hours of weather, .csv or .epw: which of them break it?")
     plan.add_argument("--svg", type=Path, help="write the picture of the gaps to this file")
@@ -145,10 +148,11 @@ def _plan(args: argparse.Namespace) -> int:
     return plan_command.run(args, CAUTION)
 
 
-def _heard(args: argparse.Namespace) -> int:
-    from gateway import heard_command
-
-    return heard_command.run(args.heard, args.rest, CAUTION)
+def _pass_on(args: argparse.Namespace) -> int:
+    """A command with a file of its own, loaded only when it is asked for."""
+    module = import_module(f"gateway.{PASSED_ON[args.name][0]}")
+    code: int = module.run(args.name, args.rest, CAUTION)
+    return code
 
 
 def _run(args: argparse.Namespace) -> int:
@@ -288,12 +292,6 @@ def _wait_until_taken(home: Path, left: Path) -> int:
         return 1
     print("in force; the journal keeps who and why")
     return 0
-
-
-def _again(args: argparse.Namespace) -> int:
-    from gateway.history_command import run
-
-    return run(args.again, args.rest, CAUTION)
 
 
 if __name__ == "__main__":

@@ -15,21 +15,23 @@ import time
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from gateway import entry, overview, tree
 from gateway.adapters import journal as files
 from gateway.adapters import trouble
-from gateway.adapters.home import lock, restore
+from gateway.adapters.edges import EdgeNodes, open_edges
+from gateway.adapters.home import lock, outcomes_after, restore
 from gateway.adapters.mqtt import Broker
 from gateway.board import Board
 from gateway.clock import Clock, TimeLapse
 from gateway.entry import Kind
 from gateway.flow import CORE_VERSION, MINUTE
 from gateway.flow_state import Outcomes
+from gateway.jobsite import Edge
 from gateway.payload import canonical
+from gateway.payload.forms import topics
 from gateway.tiers import Sheet
 
 BATCH = 1000
@@ -63,7 +65,9 @@ class Service:
         self.wake, self.stopping = threading.Event(), threading.Event()
         self.actions: deque[tuple[Kind, bytes]] = deque()
         self.broker: Broker | None = None
-        self._open: Callable[[], Broker] | None = None
+        self.edges: EdgeNodes | None = None
+        self._where: tuple[str, int, str] | None = None
+        self._subscribed: tuple[list[str], tuple[Edge, ...]] = ([], ())
         self._unwritten: Batch | None = None  # what a full disk did not take; until it does, nothing else happens
         self._taken: list[Path] = []  # inbox files whose entries are not yet on disk
         self._told = trouble.Told()
@@ -74,26 +78,38 @@ class Service:
         self._packer = ThreadPoolExecutor(1, "packer")
         self._packed: Future[files.Packed | None] | None = None
         self._cursor, self._look_again = self.book.outcomes_cursor(), 0.0
-        body = {
-            "core_version": CORE_VERSION,
-            "offset_ms": self.clock.offset_ms,
-            "entries": self.flow.state.sequence,
-        }
+        entries, offset_ms = self.flow.state.sequence, self.clock.offset_ms
+        body = {"core_version": CORE_VERSION, "offset_ms": offset_ms, "entries": entries}
         self.actions.append((Kind.STARTED, canonical.to_bytes(body)))
         self.turn()
 
     def connect(self, host: str, port: int, client_id: str) -> None:
         """Begin to receive. The jobsite must be set, since its id is in the topic."""
-        assert self.flow.site is not None
-        topic = f"dewgate/{self.flow.site.id}/#"
-        self._open = lambda: Broker(host, port, client_id, topic, self.wake)
+        self._where = (host, port, client_id)
         if self._unwritten is None:
             self._go_on()
 
     def _go_on(self) -> None:
-        if self._open:
-            self.broker = self._open()
-            self.broker.start()
+        """Subscribe to what the jobsite in force names."""
+        site = self.flow.site
+        if self._where is None or site is None:
+            return
+        self.broker = Broker(*self._where, topics(site), self.wake)
+        self.broker.start()
+        self.edges = open_edges(site, *self._where, self.wake)
+        self._subscribed = (topics(site), site.edges)
+
+    def _leave(self) -> None:
+        for door in filter(None, (self.broker, self.edges)):
+            door.stop()
+        self.broker = self.edges = None
+
+    def _resubscribe(self) -> None:
+        """Another jobsite may name other topics and edge nodes."""
+        site = self.flow.site
+        if self.broker and site and (topics(site), site.edges) != self._subscribed:
+            self._leave()
+            self._go_on()
 
     def loop(self) -> None:
         """Turn until told to stop."""
@@ -134,8 +150,11 @@ class Service:
             return
         if self.broker and batch.arrivals:
             self.broker.committed(batch.arrivals)
+        renewed = bool(self._taken)
         while self._taken:  # only now is it on disk; a crash before takes it in again
             self._taken.pop().unlink()
+        if renewed:
+            self._resubscribe()
         if late:  # its messages come once more, as repeats: what was not acknowledged before the broker was left
             self._go_on()
         self._as_room_allows(lambda: self._seal(batch.first, len(batch.entries)))
@@ -147,6 +166,7 @@ class Service:
         arrivals = self._drain()
         outcomes = flow.tick(now, self._sheet) if self._began else Outcomes()
         entries = [flow.receive(arrival, now, outcomes) for arrival in arrivals]
+        entries += [self._of_edge(each, now, outcomes) for each in self.edges.taken(BATCH)] if self.edges else []
         cursor = self._note_deliveries()
         for kind, body in self._due_actions(now, bool(outcomes.events and not entries)):
             entries.append(entry.plain(kind, now, body))
@@ -170,10 +190,8 @@ class Service:
         return True
 
     def _stand_still(self, now: int) -> None:
-        """Leave the broker, which keeps what comes: in memory a message would grow old unnoticed."""
-        if self.broker:
-            self.broker.stop()
-            self.broker = None
+        """Leave the broker: in memory a message would grow old unnoticed."""
+        self._leave()
         self._show(now)
 
     def _as_room_allows(self, do: Callable[[], None]) -> None:
@@ -190,6 +208,13 @@ class Service:
         waiting = self.broker.arrivals
         return [waiting.popleft() for _ in range(min(BATCH, len(waiting)))]
 
+    def _of_edge(self, what: entry.Arrival | str, now: int, outcomes: Outcomes) -> bytes:
+        if isinstance(what, entry.Arrival):
+            return self.flow.receive(what, now, outcomes)
+        made = entry.plain(Kind.EDGE_SESSION, now, canonical.to_bytes({"what": what}))
+        self.flow.advance([made], outcomes)
+        return made
+
     def _due_actions(self, now: int, anchor: bool) -> list[tuple[Kind, bytes]]:
         """What the writer itself has to say, then what persons did."""
         due: list[tuple[Kind, bytes]] = []
@@ -198,6 +223,8 @@ class Service:
         if new is not None:
             body = {"old_offset_ms": old, "new_offset_ms": new, "cause": "the wall clock stepped"}
             due.append((Kind.CLOCK_STEP, canonical.to_bytes(body)))
+        asked = self.edges.ask(self.flow.edges_to_ask(now)) if self.edges else []
+        due += [(Kind.EDGE_SESSION, canonical.to_bytes(each)) for each in asked]
         while self.actions:
             due.append(self.actions.popleft())
         if not due and (anchor or now // MINUTE > self.flow.state.core_ms // MINUTE):
@@ -206,22 +233,14 @@ class Service:
 
     def _note_deliveries(self) -> int | None:
         """Put new outcomes of `deliver` among the entries; return the new cursor, if it moved."""
-        path = self.home / "delivery.db"
-        if time.monotonic() < self._look_again or not path.exists():
+        if time.monotonic() < self._look_again:
             return None
         self._look_again = time.monotonic() + 1.0
-        with closing(files.open_reader(path)) as reader:
-            try:
-                query = "SELECT id, outbox_id, attempt, outcome FROM outcomes WHERE id > ? ORDER BY id LIMIT 200"
-                rows = reader.execute(query, (self._cursor,)).fetchall()
-            except sqlite3.OperationalError:  # not made yet, or being made
-                return None
-        for _, outbox, attempt, outcome in rows:
-            body = canonical.to_bytes({"outbox": outbox, "attempt": attempt, "outcome": outcome})
-            self.actions.append((Kind.DELIVERY, body))
-        if rows:
-            self._cursor = rows[-1][0]
-        return self._cursor if rows else None
+        found = outcomes_after(self.home / "delivery.db", self._cursor)
+        self.actions += [(Kind.DELIVERY, canonical.to_bytes(body)) for _, body in found]
+        if found:
+            self._cursor = found[-1][0]
+        return self._cursor if found else None
 
     def _seal(self, first: int, count: int) -> None:
         """Checkpoint at every 4,096th entry; pack in the background and put a packed block in when ready."""
@@ -275,8 +294,7 @@ class Service:
 
     def close(self) -> None:
         """Leave broker and journal."""
-        if self.broker:
-            self.broker.stop()
+        self._leave()
         self._packer.shutdown()
         self.book.close()
         self._lock.close()

@@ -35,7 +35,7 @@ REST, LONGEST_REST_S = 10, 60.0  # timeouts that a silent read rests for each si
 Found = list[tuple[Point, Number, float]]
 
 
-def run(words: list[str], caution: str) -> int:
+def run(_command: str, words: list[str], caution: str) -> int:
     """Run the command; 1 for a wrong file or, with --once, for a sensor that cannot be read; 2 for wrong words."""
     args = _parser(caution).parse_args(words)
     try:
@@ -276,4 +276,4 @@ def say(words: str) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(run(sys.argv[1:], "Advisory only, never a safety interlock."))
+    sys.exit(run("wired", sys.argv[1:], "Advisory only, never a safety interlock."))

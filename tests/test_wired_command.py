@@ -305,17 +305,17 @@ def test_once_prints_each_point_and_needs_no_broker(tmp_path: Path, devices: Dev
 
 def test_a_wrong_file_or_address_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "w.toml").write_text("[jobsite]\n")
-    assert wired_command.run([str(tmp_path / "w.toml")], "") == 1
+    assert wired_command.run("wired", [str(tmp_path / "w.toml")], "") == 1
     assert "w.toml:1: id is missing" in capsys.readouterr().err
-    assert wired_command.run([str(tmp_path / "none.toml")], "") == 1
+    assert wired_command.run("wired", [str(tmp_path / "none.toml")], "") == 1
     with pytest.raises(SystemExit, match="2"):
-        wired_command.run([str(tmp_path / "w.toml"), "--broker", "1883"], "")
+        wired_command.run("wired", [str(tmp_path / "w.toml"), "--broker", "1883"], "")
     assert "HOST:PORT" in capsys.readouterr().err
 
 
 def test_the_command_says_that_it_only_reads(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit, match="0"):
-        wired_command.run(["--help"], "Advisory only.")
+        wired_command.run("wired", ["--help"], "Advisory only.")
     words = " ".join(capsys.readouterr().out.split())
     assert "Reading only: nothing is ever written to a device; not part of any control loop." in words
     assert words.endswith("Advisory only.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import sqlite3
 from contextlib import closing
 from pathlib import Path
 from typing import IO
@@ -41,3 +42,16 @@ def restore(path: Path) -> Flow:
         flow = Flow.from_checkpoint(kept[1]) if kept and kept[0] == CORE_VERSION else Flow()
         flow.advance(files.entries_after(reader, flow.state.sequence), Outcomes())
     return flow
+
+
+def outcomes_after(path: Path, cursor: int) -> list[tuple[int, dict[str, object]]]:
+    """Return the delivery outcomes after a cursor, at most 200, each with its number."""
+    if not path.exists():
+        return []
+    with closing(files.open_reader(path)) as reader:
+        try:
+            query = "SELECT id, outbox_id, attempt, outcome FROM outcomes WHERE id > ? ORDER BY id LIMIT 200"
+            rows = reader.execute(query, (cursor,)).fetchall()
+        except sqlite3.OperationalError:  # not made yet, or being made
+            return []
+    return [(row[0], {"outbox": row[1], "attempt": row[2], "outcome": row[3]}) for row in rows]

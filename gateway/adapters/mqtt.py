@@ -79,9 +79,9 @@ class _ReadingAhead(paho.Client):
 class Broker:
     """A subscription to one jobsite's topics."""
 
-    def __init__(self, host: str, port: int, client_id: str, topic: str, wake: threading.Event) -> None:
+    def __init__(self, host: str, port: int, client_id: str, topics: list[str], wake: threading.Event) -> None:
         self.arrivals: deque[Arrival] = deque()
-        self._wake, self._topic, self._marker_topic = wake, topic, f"{MARKER}/{client_id}"
+        self._wake, self._topics, self._marker_topic = wake, topics, f"{MARKER}/{client_id}"
         self._marker, self._live = b"", False
         # Each number has one thread that changes it, so only waiting for room needs the lock.
         self._received, self._committed, self._room = 0, 0, threading.Condition()
@@ -135,7 +135,7 @@ class Broker:
         self._link.opened(time.monotonic())
         self._live, self._marker = False, token_hex(8).encode()
         # The marker goes out when the subscription stands, behind everything that waited.
-        client.subscribe([(self._topic, 1), (self._marker_topic, 1)])
+        client.subscribe([(topic, 1) for topic in (*self._topics, self._marker_topic)])
 
     def _on_subscribe(self, client: paho.Client, *_: Any) -> None:
         client.publish(self._marker_topic, self._marker, qos=1)

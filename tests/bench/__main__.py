@@ -7,21 +7,29 @@ from __future__ import annotations
 
 import argparse
 
-from tests.bench import conditions, dew_point, ingest, memory
+from tests.bench import conditions, dew_point, ingest, memory, store
 
 
 def main() -> None:
     """Print every figure."""
     parser = argparse.ArgumentParser("tests.bench", description=__doc__)
     parser.add_argument("--short", action="store_true", help="20,000 messages instead of 200,000")
-    count = 20_000 if parser.parse_args().short else 200_000
-    _tell("ingest_cpu_over_bare", ingest.cpu_over_bare_us(count), "µs", "<=25")
+    short = parser.parse_args().short
+    count = 20_000 if short else 200_000
+    _tell("ingest_cpu_over_bare", ingest.cpu_over_bare_us(count), "µs", "<=10")
     _tell("dew_point_one_ratio", dew_point.one_ratio(), "x", ">=20")
     _tell("dew_point_array_ratio", dew_point.array_ratio(), "x", ">=500")
     _tell("dew_point_array_over_metpy", dew_point.array_over_metpy(), "x", "<=3")
     _tell("surface_error", dew_point.worst_error_mk(), "mK", "<=2")
     _tell("physics_import", dew_point.import_ms(), "ms", "<=50")
     _tell("site_conditions", conditions.site_ms(), "ms", "<1", 2)
+    _tell("leaf", store.leaf_us(), "µs", "<=1.2", 2)
+    _tell("draw_30_days", store.draw_ms(30), "ms", "<=40")
+    if not short:
+        _tell("draw_30_days_of_a_year", store.draw_ms(365), "ms", "<=40")
+    kept = store.stored(0.125 if short else 2)
+    _tell("bytes_a_reading", kept.bytes_a_reading, "B", "<=9", 2)
+    _tell("replay", kept.replayed_a_second, "readings/s", ">=30000", 0)
     _tell("run_memory", memory.run_rss_mb(), "MB", "<120")
 
 

@@ -40,7 +40,7 @@ class Stored:
     replayed_a_second: float
 
 
-def stored(days: int) -> Stored:
+def stored(days: float) -> Stored:
     """Write days of 24 channels every 10 s through the fold, as the writer does, and read them back."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "journal.db"
@@ -56,7 +56,7 @@ def stored(days: int) -> Stored:
     return Stored(size / count, count / spent)
 
 
-def _write(path: Path, days: int) -> int:
+def _write(path: Path, days: float) -> int:
     flow, count = Flow(), 0
     with closing(Journal(path)) as book:
         started = entry.plain(Kind.STARTED, T0, to_bytes({"offset_ms": 0}))
@@ -78,19 +78,19 @@ def _write(path: Path, days: int) -> int:
     return count
 
 
-def _note(count: int, days: int) -> None:
+def _note(count: int, days: float) -> None:
     if sys.stderr.isatty():
-        print(f"\r# {count} of {days * DAY_MS // EVERY_MS * CHANNELS} readings", end="", file=sys.stderr)
+        print(f"\r# {count} of {round(days * DAY_MS / EVERY_MS) * CHANNELS} readings", end="", file=sys.stderr)
 
 
-def _spoken(days: int) -> Iterator[list[tuple[int, Arrival]]]:
+def _spoken(days: float) -> Iterator[list[tuple[int, Arrival]]]:
     """Batches of messages: each sensor at its own moment of the 10 s, with noise in its last digits."""
     chance = random.Random(3)
     sensors = a_jobsite().sensors[:CHANNELS]
     at = {each.id: chance.randrange(EVERY_MS) for each in sensors}
     order = sorted(sensors, key=lambda each: at[each.id])
     wander, batch, packet = {each.id: 0.0 for each in sensors}, list[tuple[int, Arrival]](), 0
-    for turn in range(days * DAY_MS // EVERY_MS):
+    for turn in range(round(days * DAY_MS / EVERY_MS)):
         for each in order:
             wander[each.id] = 0.999 * wander[each.id] + chance.gauss(0.0, 0.01)
             measured = T0 + turn * EVERY_MS + at[each.id] + chance.randrange(40)
