@@ -113,6 +113,14 @@ class Sensor:
         alone = self.accuracy.meaning == "limit" and found.expanded_u is None and found.drift is None
         return RECTANGULAR_95 if alone else 2.0
 
+    @property
+    def resolves_rh(self) -> float:
+        """The least humidity [0..1] this sensor can tell from none: its accuracy, or half its 95 % interval.
+
+        At or below it the dry side of every point made from it has no end, so the value is an upper bound.
+        """
+        return max(self.accuracy.half_width or 0.0, self.coverage_95 * (self.u or 0.0))
+
     def corrected(self, value: float, validity: Validity) -> tuple[float, Validity]:
         """Return a reading with the correction of its calibration, and how far it may be used after that.
 
@@ -120,13 +128,13 @@ class Sensor:
         a bound. What came in saturated stays so, and no correction makes a bound drier.
         """
         by = self.calibration.correction
-        if by == 0.0 or validity is Validity.SATURATED:
+        if validity is Validity.SATURATED:
             return value, validity
         if self.quantity is not Quantity.RELATIVE_HUMIDITY:
             return value + by, validity
+        least = self.resolves_rh
         if validity is Validity.BOUND:
-            return min(max(value, value + by), 1.0), validity
-        least = self.accuracy.half_width or 0.0
+            return min(max(value, value + by, least), 1.0), validity
         if value + by <= least:
             return least, Validity.BOUND
         return (value + by, validity) if value + by < 1.0 else (1.0, Validity.SATURATED)

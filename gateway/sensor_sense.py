@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from gateway import psychrometrics, sensor_pairs, sensor_track
 from gateway.compressed_air import standard_atmosphere_pa
 from gateway.jobsite import Jobsite, Piece, Sensor, Station, Train
+from gateway.pieces import salt_equilibrium_rh
 from gateway.reading import Reading
 from gateway.sensor_pairs import Pair, Probe
 from gateway.sensor_track import HOUR_MS, MINUTE_MS, Rule, Track
@@ -26,6 +27,7 @@ IMPOSSIBLE_PA = 15_000.0  # sea-level records are 870 and 1084 hPa (WMO extremes
 DRIEST_SALT_RH = 0.105
 """Lowest humidity over a saturated salt solution that a drying bed may be made of: lithium chloride, 11.3 % at
 20 °C, 10.5 % at 80 °C (Greenspan 1977, J. Res. NBS 81A, 89, from memory): 36 K below the gas at 40 °C."""
+WARMED_K = 3.0  # from a bed to the probe at its outlet, as far as is allowed for: ours, no source
 AS_IT_CAME = 0.9  # share of the intake air's vapour above which a dryer has taken out nothing worth the name
 
 
@@ -40,12 +42,25 @@ class Sense:
 
 @dataclass(frozen=True, slots=True)
 class Bed:
-    """The outlet of a salt dryer that is the first dryer of its train, and the station whose air goes in."""
+    """The outlet of a salt dryer that is the first dryer of its train, the station whose air goes in, its salt."""
 
     temperature: str
     humidity: str
     pressure: str
     station: Station
+    salt: str = ""
+
+    def driest_rh(self, t_c: float) -> float:
+        """The lowest humidity its salt can bring about at the outlet gas [C]; not stated, the driest salt's.
+
+        Over the stated salt the gas may have warmed by WARMED_K from the bed to the probe.
+        """
+        saturation = psychrometrics.saturation_pressure_water_pa
+        try:
+            warmed = saturation(t_c - WARMED_K) / saturation(t_c)
+            return salt_equilibrium_rh(self.salt, t_c) * warmed if self.salt else DRIEST_SALT_RH
+        except psychrometrics.OutOfRange:
+            return DRIEST_SALT_RH
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +130,9 @@ def _bed(train: Train, stations: Mapping[str, Station]) -> Bed | None:
         if piece.kind == "deliquescent dryer":
             measured = out.temperature and out.relative_humidity and pressure
             station = stations[train.station]
-            return Bed(out.temperature, out.relative_humidity, pressure, station) if measured else None
+            if not measured:
+                return None
+            return Bed(out.temperature, out.relative_humidity, pressure, station, piece.salt)
         if _dries(piece):
             return None
     return None
@@ -218,7 +235,7 @@ def _beyond_salt(watch: Watch, bed: Bed, value: Value) -> str:
     """Whether the outlet is drier than any salt can make it, unless the air came in that dry."""
     t_c, rh, gauge_pa = (value(name) for name in (bed.temperature, bed.humidity, bed.pressure))
     expanded = 2.0 * (watch.sensors[bed.humidity].u or 0.0)
-    if t_c is None or rh is None or rh + expanded >= DRIEST_SALT_RH:
+    if t_c is None or rh is None or rh + expanded >= bed.driest_rh(t_c):
         return ""
     try:
         if gauge_pa is not None and _came_dry(bed, t_c, rh, gauge_pa, value):

@@ -91,6 +91,28 @@ def test_a_humidity_is_corrected_within_what_its_sensor_can_tell(
     assert found == (pytest.approx(expected), then)
 
 
+@pytest.mark.parametrize(
+    ("accuracy", "found", "least"),
+    [
+        (Accuracy(0.02), {}, 0.02),
+        (Accuracy(0.02, "k=2"), {}, 0.02),
+        (Accuracy(0.02, "k=1"), {}, 0.04),
+        (Accuracy(0.03, "k=2"), {"expanded_u": 0.04}, 0.05),  # 3, 4, 5
+        (Accuracy(None), {}, 0.0),
+    ],
+)
+def test_below_half_its_95_percent_interval_a_humidity_is_a_bound(
+    accuracy: Accuracy, found: dict[str, float], least: float
+) -> None:
+    """There the true air may be as dry as it likes: an upper bound, never a number with a u that grows smaller."""
+    hygrometer = calibrated(replace(HYGROMETER, accuracy=accuracy), **found)
+    assert hygrometer.resolves_rh == pytest.approx(least)
+    if least:
+        assert hygrometer.corrected(least - 1e-6, Validity.GOOD) == (pytest.approx(least), Validity.BOUND)
+        assert hygrometer.corrected(0.01, Validity.BOUND) == (pytest.approx(least), Validity.BOUND)
+    assert hygrometer.corrected(least + 1e-6, Validity.GOOD) == (pytest.approx(least + 1e-6), Validity.GOOD)
+
+
 def test_a_temperature_is_corrected_by_the_difference() -> None:
     """Also below zero, where a humidity would end."""
     assert calibrated(THERMOMETER, correction=-0.4).corrected(0.1, Validity.GOOD) == (

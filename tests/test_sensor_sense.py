@@ -191,6 +191,19 @@ def test_a_salt_bed_cannot_dry_below_its_driest_salt(train: Shift) -> None:
     assert train.verdict() is Verdict.UNKNOWN
 
 
+def test_a_stated_salt_is_held_to_its_own_ceiling() -> None:
+    """Sodium chloride holds 74.7 % at 40 °C (Greenspan 1977), 63.7 % where the gas has warmed by 3 K since."""
+    for salt, percent, doubted in (
+        ("sodium chloride", 58.0, True), ("sodium chloride", 63.0, False), ("lithium chloride", 58.0, False),
+        ("", 58.0, False),
+    ):  # fmt: skip
+        (train,) = site().trains
+        bed, pot = train.pieces
+        salted = replace(site(), trains=(replace(train, pieces=(replace(bed, salt=salt), pot)),))
+        bound = Watch.of(salted).beds["dryer-rh"]
+        assert (percent / 100 + 0.023 < bound.driest_rh(40.0)) is doubted, salt
+
+
 def test_hot_gas_that_was_never_dried_is_not_blamed_on_the_chip(train: Shift) -> None:
     """Desert air of 40 °C/10 % at 8 bar and 90 °C has 8 % by itself: nothing was taken out."""
     train.others = {"dryer-t": 90.0, "dryer-rh": 8.0, "line-p": 7.0}
