@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from alerts.measured import Measured, Quantity
 from gateway.jobsite import Area, Jobsite, Piece, Station, SteelSpot, Train
+from gateway.jobsite import Point as Outlet
 from gateway.measured_air import (
     Air,
     Channel,
@@ -20,6 +21,7 @@ from gateway.measured_air import (
     Point,
     Read,
     air_of,
+    air_of_dew_point,
     gap,
     humidity_at,
     joined,
@@ -89,7 +91,7 @@ def _names(train: Train, stations: dict[str, Station]) -> Iterator[str]:
     for piece in train.pieces:
         at = piece.outlet
         wall = piece.wall or (stations[piece.wall_station].air_temperature if piece.wall_station else "")
-        yield from filter(None, (at.temperature, at.relative_humidity, at.pressure, wall))
+        yield from filter(None, (at.temperature, at.relative_humidity, at.pressure_dew_point, at.pressure, wall))
 
 
 class _OpenAir(NamedTuple):
@@ -157,9 +159,13 @@ class _Wall(NamedTuple):
 class _Line:
     """The air in a train from where its vapour was measured on; each pressure has its point, worked out once."""
 
-    def __init__(self, t: Channel, rh: Channel, pressure: Channel, baro: Channel) -> None:
+    def __init__(self, outlet: Outlet, pressure: Channel, baro: Channel, channels: Channels) -> None:
         self._baro = baro
-        self._air = air_of(t, rh, _absolute(pressure, baro), joined(pressure.measured, baro.measured))
+        at, said = _absolute(pressure, baro), joined(pressure.measured, baro.measured)
+        if outlet.pressure_dew_point:  # the nearer of the two, where both are fitted
+            self._air = air_of_dew_point(channels[outlet.pressure_dew_point], at, said)
+        else:
+            self._air = air_of(channels[outlet.temperature], channels[outlet.relative_humidity], at, said)
         self._points: dict[str, Point] = {pressure.name: point_of(self._air, _absolute(pressure, baro))}
         self.point = self._points[pressure.name]
 
@@ -178,7 +184,7 @@ def _absolute(pressure: Channel, baro: Channel) -> Uncertain:
 
 
 def _train(train: Train, stations: dict[str, Station], channels: Channels) -> Conditions:
-    """Walk along the train; a piece with a humidity at its outlet ends the stretch of the vapour before it."""
+    """Walk along the train; humidity or dew point at an outlet ends the stretch of the vapour before it."""
     found: Conditions = {}
     baro = channels[stations[train.station].station_pressure]
     line: _Line | None = None
@@ -187,12 +193,11 @@ def _train(train: Train, stations: dict[str, Station], channels: Channels) -> Co
     for number, piece in enumerate(train.pieces):
         outlet = piece.outlet
         pressure = channels[outlet.pressure] if outlet.pressure else pressure
-        if outlet.relative_humidity:
+        if outlet.relative_humidity or outlet.pressure_dew_point:
             _margins(found, train, range(start, number), walls)
             start = number
-            if outlet.temperature and pressure:
-                t, rh = channels[outlet.temperature], channels[outlet.relative_humidity]
-                line = _Line(t, rh, pressure, baro)
+            if pressure and (outlet.pressure_dew_point or outlet.temperature):
+                line = _Line(outlet, pressure, baro, channels)
                 _pressure_dew_point(found, train, piece, line)
         wall = _wall_of(piece, stations, channels)
         if wall and line and pressure:

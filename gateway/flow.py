@@ -341,7 +341,9 @@ class Flow:
         said = self._said.get(sensor_id)
         if said is None:
             said = self._heard(sensor_id, newest)
-            if sensor_id not in self.watch.beds:  # what is said of a bed's outlet depends on other sensors, too
+            if (
+                sensor_id not in self.watch.beds and sensor_id not in self.watch.gases
+            ):  # those depend on others, too
                 self._said[sensor_id] = said
         return said
 

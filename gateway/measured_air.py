@@ -20,6 +20,7 @@ from gateway.psychrometrics import (
     OutOfRange,
     condensation_point_c,
     relative_humidity,
+    saturated_vapour_pressure_pa,
     vapour_pressure_pa,
 )
 from gateway.uncertainty import Uncertain, asymmetric_interval, raw, weighted
@@ -110,7 +111,7 @@ class Vapour(NamedTuple):
     e_pa: float
     p: Uncertain
     share: Uncertain
-    humidity: Channel
+    humidity: Channel | None
 
 
 class Air(NamedTuple):
@@ -133,6 +134,22 @@ def air_of(t: Channel, rh: Channel, p: Uncertain, p_said: Said) -> Air:
     share = e_pa / p_pa
     by_rh, by_t = (share / rh.exact.value, rh.exact), (share * ln_slope_per_k(t_c, False), t.exact)
     return Air(told, Vapour(e_pa, p, weighted(share, by_rh, by_t, (-share / p_pa, p)), rh))
+
+
+def air_of_dew_point(point: Channel, p: Uncertain, p_said: Said) -> Air:
+    """Return the air of a dew-point transmitter at absolute pressure p [Pa]; its basis says dew or frost."""
+    told = joined(point.measured, p_said)
+    if told.validity is Validity.UNKNOWN:
+        return Air(told, None)
+    point_c, p_pa = point.exact.value, p.value
+    frost = point.sensor.basis == "frost" and point_c < 0.0
+    try:
+        e_pa = saturated_vapour_pressure_pa(point_c, p_pa, frost)
+    except OutOfRange as error:
+        return Air(_out(told, error), None)
+    share = e_pa / p_pa
+    by_point = (share * ln_slope_per_k(point_c, frost), point.exact)
+    return Air(told, Vapour(e_pa, p, weighted(share, by_point, (-share / p_pa, p)), None))
 
 
 def ln_slope_per_k(t_c: float, frost: bool) -> float:
@@ -196,6 +213,8 @@ def point_of(air: Air, at: Uncertain, at_said: Said | None = None) -> Point:
 
 def _skew(vapour: Vapour, point: Uncertain, at_pa: float, told: Said) -> Skew | None:
     """The lopsided part, where the humidity is too near 0 for a symmetric one. A bound says so by itself."""
+    if vapour.humidity is None:
+        return None
     humidity, u = vapour.humidity.exact, vapour.humidity.measured.u
     if not u or humidity.value >= SYMMETRIC * u or told.validity is Validity.BOUND or point.parts is None:
         return None

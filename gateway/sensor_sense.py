@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from math import hypot
 
 from gateway import psychrometrics, sensor_pairs, sensor_track
 from gateway.compressed_air import standard_atmosphere_pa
@@ -71,6 +72,7 @@ class Watch:
     rules: Mapping[str, Rule]
     probes: tuple[tuple[Probe, Probe], ...]
     beds: Mapping[str, Bed]
+    gases: Mapping[str, str]
     pressures: frozenset[str]
     expected_pa: float | None
 
@@ -97,6 +99,12 @@ class Watch:
             },
             probes,
             {bed.humidity: bed for train in site.trains if (bed := _bed(train, stations))},
+            {
+                p.outlet.pressure_dew_point: p.outlet.temperature
+                for train in site.trains
+                for p in train.pieces
+                if p.outlet.pressure_dew_point and p.outlet.temperature
+            },
             frozenset(station.station_pressure for station in site.stations),
             _expected_pa(site.altitude_m),
         )
@@ -186,6 +194,8 @@ def fault(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> str:
         return why
     if sensor_id in watch.beds:
         return _beyond_salt(watch, watch.beds[sensor_id], value)
+    if sensor_id in watch.gases and (why := _above_its_gas(watch, sensor_id, value)):
+        return why
     # Beyond any weather the humidity ratio, and every dew point taken to another pressure, would be wrong. Within
     # it the value is kept: the margin of the steel moves by less than 0.01 K in 40 hPa.
     off = _pressure_off_pa(watch, sensor_id, value)
@@ -229,6 +239,18 @@ def _pressure_words(off_pa: float) -> str:
         "looks like sea-level pressure or a wrong altitude" if off_pa > 0 else "check the sensor and the altitude"
     )
     return f"{off_pa / 100.0:+.0f} hPa off the standard atmosphere at the site's altitude: {why}"
+
+
+def _above_its_gas(watch: Watch, sensor_id: str, value: Value) -> str:
+    """Whether a dew point lies above the temperature of its own gas by more than both sensors explain."""
+    gas = watch.gases[sensor_id]
+    point_c, gas_c = value(sensor_id), value(gas)
+    if point_c is None or gas_c is None:
+        return ""
+    explained_k = 2.0 * hypot(watch.sensors[sensor_id].u or 0.0, watch.sensors[gas].u or 0.0)
+    if point_c - gas_c <= explained_k:
+        return ""
+    return f"dew point {point_c - gas_c:.1f} K above its own gas ({gas}), which cannot be: check both"
 
 
 def _beyond_salt(watch: Watch, bed: Bed, value: Value) -> str:

@@ -100,8 +100,9 @@ class Service:
         self._subscribed = (topics(site), site.edges)
 
     def _leave(self) -> None:
-        for door in filter(None, (self.broker, self.edges)):
-            door.stop()
+        for door in (self.broker, self.edges):
+            if door:
+                door.stop()
         self.broker = self.edges = None
 
     def _resubscribe(self) -> None:
@@ -150,10 +151,8 @@ class Service:
             return
         if self.broker and batch.arrivals:
             self.broker.committed(batch.arrivals)
-        renewed = bool(self._taken)
         while self._taken:  # only now is it on disk; a crash before takes it in again
             self._taken.pop().unlink()
-        if renewed:
             self._resubscribe()
         if late:  # its messages come once more, as repeats: what was not acknowledged before the broker was left
             self._go_on()

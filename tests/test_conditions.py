@@ -247,3 +247,57 @@ def test_every_margin_of_a_site_is_first_order_right() -> None:
             assert condition.measured.u == pytest.approx(
                 propagate(margin_of, values, [m.u for m in inputs]), abs=2e-4
             )
+
+
+TRANSMITTER = replace(sensor("pdp", Quantity.PRESSURE_DEW_POINT, "Cel", 2.0, "frost"), element="line")
+
+
+def with_transmitter(point_c: float | None, basis: str = "frost", **changes: tuple[float, float]) -> Conditions:
+    """The salt dryer's outlet with a dew-point transmitter instead of a humidity."""
+    plain = site()
+    (train,) = plain.trains
+    dryer, pot_piece = train.pieces
+    dryer = replace(dryer, outlet=Point("dryer-t", "", "line-p", "pdp"))
+    fitted = replace(
+        plain, sensors=(*plain.sensors, replace(TRANSMITTER, basis=basis)),
+        trains=(replace(train, pieces=(dryer, pot_piece)),),
+    )  # fmt: skip
+
+    def read(name: str) -> Measured:
+        if name == "pdp":
+            return unknown("pdp: silent", 0) if point_c is None else Measured(point_c, 1.0, 0, Validity.GOOD)
+        value, half_width = {**SAY, **changes}[name]
+        return Measured(value, half_width / 3**0.5, 0, Validity.GOOD)
+
+    return conditions(fitted, read)
+
+
+def test_a_dew_point_transmitter_stands_for_the_vapour_of_its_line() -> None:
+    """The same air by humidity and by its own dew point: the same points and margins downstream."""
+    by_rh = at()
+    (point,) = by_rh["T1/dryer", Quantity.PRESSURE_DEW_POINT]
+    assert point.measured.value is not None
+    found = with_transmitter(point.measured.value)
+    (own,) = found["T1/dryer", Quantity.PRESSURE_DEW_POINT]
+    assert own.measured.value == pytest.approx(point.measured.value, abs=0.002)
+    assert own.measured.u == pytest.approx(1.0, rel=0.01)
+    said = found["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured
+    assert said.value == pytest.approx(pot().value, abs=0.003)
+    # The pot's wall and the transmitter, by hand; pressure adds nothing where both stand at one gauge.
+    assert said.u == pytest.approx(math.hypot(0.5 / 3**0.5, 1.0), rel=0.02)
+
+
+def test_dew_and_frost_below_zero_are_not_the_same_vapour() -> None:
+    """-20 °C over water is a frost point of -17.9 °C (Hardy 1998, computed): the margin is 2.1 K smaller."""
+    frost = with_transmitter(-20.0)["T1/dryer", Quantity.PRESSURE_DEW_POINT][0].measured.value
+    dew = with_transmitter(-20.0, "dew")["T1/dryer", Quantity.PRESSURE_DEW_POINT][0].measured.value
+    assert frost == pytest.approx(-20.0, abs=0.002)
+    assert dew == pytest.approx(-17.9, abs=0.15)
+
+
+def test_a_silent_or_impossible_transmitter_leaves_the_train_unknown() -> None:
+    """With its name, and with the physics' own words."""
+    silent = with_transmitter(None)["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured
+    assert silent.value is None and "pdp: silent" in silent.reason
+    beyond = with_transmitter(-150.0)["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured
+    assert beyond.value is None and "outside the range of the physics" in beyond.reason

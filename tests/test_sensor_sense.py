@@ -9,14 +9,14 @@ import pytest
 
 from alerts.limits import Limit, Verdict
 from alerts.measured import Quantity, Validity
-from gateway import entry, overview
+from gateway import entry, overview, sensor_sense
 from gateway.compressed_air import standard_atmosphere_pa
 from gateway.entry import Kind
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
 from gateway.jobsite import Area, Jobsite, Piece, Point, Station
 from gateway.payload import canonical
-from gateway.sensor_sense import Watch, patience_ms
+from gateway.sensor_sense import Sense, Watch, patience_ms
 from tests.sites import margin_limit, sensor, site
 from tests.test_flow import MINUTE, Day, values
 
@@ -344,3 +344,20 @@ def test_a_checkpoint_in_the_middle_changes_nothing(pair: Shift) -> None:
 def test_a_flow_without_a_jobsite_suspects_nobody() -> None:
     """There are no sensors yet."""
     assert Flow().suspicions() == {}
+
+
+@pytest.mark.parametrize(
+    ("point_c", "said"), [(39.0, ""), (41.0, ""), (43.5, "3.5 K above its own gas (dryer-t)")]
+)
+def test_a_dew_point_above_its_own_gas_cannot_be(point_c: float, said: str) -> None:
+    """Gas of 40 °C within 0.3 K, dew point within 2 K: U of the difference is 2.3 K."""
+    (train,) = site().trains
+    bed, pot = train.pieces
+    fitted = replace(bed, outlet=Point("dryer-t", "", "line-p", "pdp"))
+    transmitter = sensor("pdp", Quantity.PRESSURE_DEW_POINT, "Cel", 2.0, "frost")
+    watch = Watch.of(
+        replace(site(), sensors=(*site().sensors, transmitter), trains=(replace(train, pieces=(fitted, pot)),))
+    )
+    why = sensor_sense.fault(Sense(), watch, "pdp", {"pdp": point_c, "dryer-t": 40.0}.get)
+    assert (said in why) if said else not why
+    assert not sensor_sense.fault(Sense(), watch, "pdp", {"pdp": point_c}.get)
