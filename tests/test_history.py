@@ -49,9 +49,9 @@ def test_what_is_added_bit_by_bit_is_drawn_whole(db: sqlite3.Connection) -> None
     ):
         history.add(sheet)
     first, second = draw(db, ["a"], BEGIN, BEGIN + 2 * QUARTER_MS, 2)["a"]
-    assert (first.at_ms, first.low, first.mean, first.high, first.count) == (BEGIN, -4.0, 6.0, 20.0, 3)
+    assert (first.at_ms, first.low, first.mean, first.high, first.weight) == (BEGIN, -4.0, 6.0, 20.0, 3)
     assert first.known_s == 10.0 + 880.0
-    assert (second.at_ms, second.low, second.mean, second.high, second.count) == (
+    assert (second.at_ms, second.low, second.mean, second.high, second.weight) == (
         BEGIN + QUARTER_MS, None, None, None, 0,
     )  # fmt: skip
     assert second.known_s == 5.0
@@ -70,7 +70,7 @@ def test_no_reading_is_lost_between_columns(length_ms: int, begin_ms: int, count
         found = draw(db, ["a"], from_ms, from_ms + length_ms, count)["a"]
         times = [at for _, at in sheet.buckets]
         assert len(found) <= count + 1
-        assert sum(each.count for each in found) >= sum(from_ms <= at < from_ms + length_ms for at in times)
+        assert sum(each.weight for each in found) >= sum(from_ms <= at < from_ms + length_ms for at in times)
         assert [each.at_ms for each in found] == sorted(each.at_ms for each in found)
         assert all(each.low == each.mean == each.high == 1.0 for each in found)
 
@@ -86,7 +86,7 @@ def test_wide_columns_are_drawn_from_six_hours_and_say_the_same(db: sqlite3.Conn
     db.execute("DELETE FROM six_hours")
     assert draw(db, ["a"], BEGIN, BEGIN + 40 * DAY_MS, 40)["a"] == []  # so it came from there
     fine = draw(db, ["a"], BEGIN, BEGIN + 40 * DAY_MS, 320)["a"]
-    assert len(wide) == 40 and wide[3].count == sum(each.count for each in fine[24:32]) == 96
+    assert len(wide) == 40 and wide[3].weight == sum(each.weight for each in fine[24:32]) == 96
     assert wide[3].known_s == 96 * 600.0
 
 

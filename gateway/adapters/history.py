@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
-from gateway.tiers import MILLION, QUARTER_MS, SIX_HOURS_MS, Sheet, Sums
+from gateway.tiers import QUARTER_MS, SIX_HOURS_MS, Sheet, Sums
 
 _TABLE = """
 CREATE TABLE {} (channel INTEGER NOT NULL, at INTEGER NOT NULL, count INTEGER NOT NULL, low INTEGER, high INTEGER,
@@ -28,23 +28,24 @@ INSERT INTO {} VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET count = co
   total = total + excluded.total, known_ms = known_ms + excluded.known_ms
 """
 _DRAW = """
-SELECT (at * :width - :from_ms) / :each_ms, sum(count), min(low), max(high), total(total), sum(known_ms)
-FROM {} WHERE channel = :channel AND at >= :first AND at < :last GROUP BY 1
-"""
+SELECT :from_ms + (at - :first) / :rows * :each_ms, min(low) / 1e6, total(total) / sum(count) / 1e6,
+  max(high) / 1e6, sum(count), sum(known_ms) / 1000.0
+FROM {} WHERE channel = :channel AND at >= :first AND at < :last GROUP BY (at - :first) / :rows
+"""  # without a reading the mean is NULL, as SQLite divides
 
 
-@dataclass(frozen=True, slots=True)
-class Bucket:
+class Bucket(NamedTuple):
     """One column of a drawing, in the unit used inside; low, mean and high are None where no reading fell in it.
 
-    at_ms: when it begins, UTC. known_s: how long the value was known, so the rest of it is to be hatched.
+    at_ms: when it begins, UTC. weight: readings in it, or for a derived value the ms it stood. known_s: how long
+    the value was known, so the rest of it is to be hatched.
     """
 
     at_ms: int
     low: float | None
     mean: float | None
     high: float | None
-    count: int
+    weight: int
     known_s: float
 
 
@@ -108,19 +109,10 @@ def draw(
     first, last = from_ms // width, -(-until_ms // width)
     each = -(-(until_ms - from_ms) // (count * width)) * width
     known = channels(db)
-    facts = {"width": width, "from_ms": first * width, "each_ms": each, "first": first, "last": last}
+    facts = {"from_ms": first * width, "each_ms": each, "rows": each // width, "first": first, "last": last}
+    query = _DRAW.format(table)
     return {
-        name: [
-            _bucket(first * width + number * each, *row)
-            for number, *row in db.execute(_DRAW.format(table), facts | {"channel": known[name]})
-        ]
+        name: list(map(Bucket._make, db.execute(query, facts | {"channel": known[name]})))
         for name in names
         if name in known
     }
-
-
-def _bucket(
-    at_ms: int, count: int, low: int | None, high: int | None, total: float, known_ms: int
-) -> Bucket:  # as the query orders them
-    ends = [None if each is None else each / MILLION for each in (low, high)]
-    return Bucket(at_ms, ends[0], total / count / MILLION if count else None, ends[1], count, known_ms / 1000)
