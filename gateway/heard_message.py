@@ -16,10 +16,13 @@ from math import isfinite
 from typing import Any, TypeGuard
 
 from alerts.measured import UNITS
+from gateway import flow_edges
 from gateway.entry import Arrival, Kind
+from gateway.flow_state import State
 from gateway.jobsite import Jobsite, Sensor
 from gateway.payload import canonical, senml_cbor
 from gateway.payload.forms import Forms
+from gateway.payload.sparkplug_bound import Bindings
 from gateway.payload.value import Refused
 from gateway.reading import Reading, Rejected
 from gateway.sensor_sense import patience_ms
@@ -43,6 +46,8 @@ class Standing:
     site: Jobsite | None = None
     forms: Forms = field(default_factory=lambda: Forms.of(_NOWHERE))
     sensors: Mapping[str, Sensor] = field(default_factory=dict)
+    bindings: Bindings = field(default_factory=dict)
+    edges: State = field(default_factory=State)  # of edge nodes only; changed in place
 
     @property
     def time_zone(self) -> str:
@@ -68,13 +73,17 @@ def after(standing: Standing, kind: Kind, body: bytes) -> Standing:
     match kind:
         case Kind.CONFIG_SET:
             site = canonical.jobsite_of(body)
+            sensors = {sensor.id: sensor for sensor in site.sensors}
             return Standing(
-                standing.offset_ms, site, Forms.of(site), {sensor.id: sensor for sensor in site.sensors}
+                standing.offset_ms, site, Forms.of(site), sensors, flow_edges.bindings(site), standing.edges
             )
         case Kind.STARTED:
             return replace(standing, offset_ms=canonical.to_dict(body)["offset_ms"])
         case Kind.CLOCK_STEP:
             return replace(standing, offset_ms=canonical.to_dict(body)["new_offset_ms"])
+        case Kind.EDGE_SESSION if (said := canonical.to_dict(body))["what"] != "rebirth asked for":
+            flow_edges.session(standing.edges, standing.bindings, said, 0)  # every birth is forgotten
+            return standing
         case _:
             return standing
 
@@ -111,7 +120,11 @@ Seen = dict[tuple[str, int], float]
 
 def believed(arrival: Arrival, standing: Standing, core_ms: int) -> list[Reading] | Rejected:
     """Return the readings of a message that was accepted. The one place that knows the forms of messages."""
-    return standing.forms.decode(arrival.topic, arrival.payload, core_ms + standing.offset_ms)
+    utc_ms = core_ms + standing.offset_ms
+    if not flow_edges.is_edge(arrival.topic):
+        return standing.forms.decode(arrival.topic, arrival.payload, utc_ms)
+    found = flow_edges.changes(standing.edges, standing.bindings, arrival, utc_ms)
+    return found if isinstance(found, Rejected) else [each for each in found if isinstance(each, Reading)]
 
 
 def told(kept: bytes) -> list[Said]:

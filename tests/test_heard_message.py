@@ -20,6 +20,7 @@ from gateway.heard_message import (
     Seen,
     Standing,
     after,
+    believed,
     printable,
     printable_bytes,
     shown,
@@ -28,10 +29,11 @@ from gateway.heard_message import (
     told,
     value_words,
 )
-from gateway.jobsite import Source, SourceValue
+from gateway.jobsite import Edge, EdgeValue, Source, SourceValue
 from gateway.payload.canonical import config_set
 from gateway.reading import Reading
 from tests.sites import T0, site
+from tests.tables.sparkplug_messages import BORN, DEVICE_BORN, MESSAGES, NOW
 
 STANDING = after(Standing(), Kind.CONFIG_SET, config_set(site(), "keeper", "test"))
 
@@ -160,3 +162,21 @@ def test_silence_begins_when_the_flow_says_so() -> None:
         reading = Reading("steel", 20.0, T0, next_within_ms=promised)
         assert silence_ms(STANDING.sensors["steel"], reading) == patience
         assert flow._patience_ms(reading) == patience
+
+
+def test_an_edge_node_is_heard_once_it_is_born() -> None:
+    """Its data says nothing by itself; after its birth, by alias, it does."""
+    edges = (Edge("site", "pump", (EdgeValue("baro", "baro"), EdgeValue("steel", "steel", "wall"))),)
+    standing = after(Standing(), Kind.CONFIG_SET, config_set(replace(site(), edges=edges), "keeper", "test"))
+
+    def heard(name: str) -> list[tuple[str, float]]:
+        found = believed(Arrival(MESSAGES[name].topic, MESSAGES[name].payload), standing, NOW)
+        assert isinstance(found, list)
+        return [(each.sensor, each.value) for each in found]
+
+    assert heard("by alias seq 2") == []
+    assert [sensor for sensor, _ in heard(BORN) + heard(DEVICE_BORN)] == ["baro", "steel"]
+    assert heard("by alias seq 2") == [("steel", 17.25)]
+    after(standing, Kind.EDGE_SESSION, b'{"what":"rebirth asked for","group":"site","node":"new"}')
+    after(standing, Kind.EDGE_SESSION, b'{"what":"connected to the broker anew"}')
+    assert heard("by alias seq 3") == []
