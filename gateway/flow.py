@@ -217,7 +217,7 @@ class Flow:
             fault = not may_be_old and self._clock_fault(name, core_ms - measured, core_ms)
         if fault:
             measured = core_ms
-        patience = self._patience_ms(reading)
+        patience = sensor_sense.silence_ms(self.patience_ms[name], reading.next_within_ms)
         flow_history.take(state, sheet, name, reading.value, measured + state.offset_ms, patience)
         if reading.historical or core_ms - measured > self.patience_ms[name]:
             self._count("historical" if reading.historical else "late")
@@ -235,11 +235,6 @@ class Flow:
         sensor_sense.take(state.sense, self.watch, reading, measured)
         if state.dirty_ms is None:
             state.dirty_ms = core_ms
-
-    def _patience_ms(self, reading: Reading) -> int:
-        """How long a reading is believed in silence: as its sensor promised, a minute to an hour, else ours."""
-        own, promised = self.patience_ms[reading.sensor], reading.next_within_ms
-        return own if promised is None else max(MINUTE, min(promised, max(own, HOUR)))
 
     def _clock_fault(self, sensor: str, lag_ms: int, core_ms: int) -> bool:
         """Whether even the quickest message of the last live hour came late: then the sensor's clock is wrong."""
@@ -290,6 +285,8 @@ class Flow:
         self.forms, self.edges = Forms.of(site), flow_edges.bindings(site)
         self.sensors: dict[str, Sensor] = {sensor.id: sensor for sensor in site.sensors}
         self.watch = Watch.of(site)
+        # What is said of these depends on other sensors' readings, too.
+        self._with_others = self.watch.beds.keys() | self.watch.gases.keys()
         self._before = Kept()
         self._said.clear()
         self.patience_ms = {sensor.id: sensor_sense.patience_ms(sensor) for sensor in site.sensors}
@@ -341,9 +338,7 @@ class Flow:
         said = self._said.get(sensor_id)
         if said is None:
             said = self._heard(sensor_id, newest)
-            if (
-                sensor_id not in self.watch.beds and sensor_id not in self.watch.gases
-            ):  # those depend on others, too
+            if sensor_id not in self._with_others:
                 self._said[sensor_id] = said
         return said
 

@@ -18,6 +18,7 @@ from gateway.payload.sparkplug_wire import NAMESPACE
 from gateway.reading import News, Rejected
 
 ASK_AGAIN_MS = 30_000
+_PREFIX = f"{NAMESPACE}/"  # asked of every message
 
 
 def bindings(site: Jobsite) -> Bindings:
@@ -32,7 +33,7 @@ def bindings(site: Jobsite) -> Bindings:
 
 def is_edge(topic: str) -> bool:
     """Whether a message is an edge node's."""
-    return topic.startswith(f"{NAMESPACE}/")
+    return topic.startswith(_PREFIX)
 
 
 def changes(state: State, known: Bindings, arrival: Arrival, received_ms: int) -> list[News] | Rejected:

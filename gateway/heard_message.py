@@ -11,12 +11,11 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from itertools import islice
 from math import isfinite
 from typing import Any, TypeGuard
 
 from alerts.measured import UNITS
-from gateway import flow_edges
+from gateway import flow_edges, flow_repeats
 from gateway.entry import Arrival, Kind
 from gateway.flow_state import State
 from gateway.jobsite import Jobsite, Sensor
@@ -25,13 +24,11 @@ from gateway.payload.forms import Forms
 from gateway.payload.sparkplug_bound import Bindings
 from gateway.payload.value import Refused
 from gateway.reading import Reading, Rejected
-from gateway.sensor_sense import patience_ms
-from gateway.sensor_track import HOUR_MS, MINUTE_MS
+from gateway.sensor_sense import patience_ms, silence_ms
 
 LATE, CONFLICT, REPEAT, AGE_UNKNOWN = "late", "conflict", "repeat", "age unknown"
 SATURATED, BOUND = "counts as 100 %RH", "at most this"
-REMEMBERED = 8192  # readings known again, as many as the flow knows
-SLACK = 2048
+REMEMBERED = flow_repeats.WINDOW  # readings known again, as many as the flow knows
 LONGEST = 60  # signs of a text value that are shown
 
 
@@ -184,17 +181,8 @@ def shown(reading: Reading, arrival: Arrival, standing: Standing, core_ms: int, 
     marks = [_before(seen, reading) or _age(sensor, lag, arrival)]
     marks += [SATURATED] * reading.saturated + [BOUND] * reading.below_resolution
     value = UNITS[sensor.unit].outside(reading.value)
-    return Shown(
-        sensor.id, value, sensor.unit, lag, tuple(mark for mark in marks if mark), silence_ms(sensor, reading)
-    )
-
-
-def silence_ms(sensor: Sensor, reading: Reading) -> int:
-    """Return how long silence is none after a reading, as the flow has it: what the sensor promised, a minute to
-    an hour, else three of its intervals.
-    """
-    own, promised = patience_ms(sensor), reading.next_within_ms
-    return own if promised is None else max(MINUTE_MS, min(promised, max(own, HOUR_MS)))
+    patience = silence_ms(patience_ms(sensor), reading.next_within_ms)
+    return Shown(sensor.id, value, sensor.unit, lag, tuple(mark for mark in marks if mark), patience)
 
 
 def _age(sensor: Sensor, lag_ms: int | None, arrival: Arrival) -> str:
@@ -217,10 +205,7 @@ def _before(seen: Seen, reading: Reading) -> str:
     key = (reading.sensor, reading.measured_ms)
     if key in seen:
         return REPEAT if seen[key] == reading.value else CONFLICT
-    seen[key] = reading.value
-    if len(seen) >= REMEMBERED + SLACK:
-        for old in list(islice(seen, SLACK)):
-            del seen[old]
+    flow_repeats.remember(seen, key, reading.value)
     return ""
 
 

@@ -12,7 +12,8 @@ from pathlib import Path
 
 from gateway.adapters import trouble
 from gateway.adapters.history import SCHEMA, History
-from gateway.adapters.journal import WrongJournal, entries_after, open_reader
+from gateway.adapters.home import AlreadyRunning, lock
+from gateway.adapters.journal import Journal, WrongJournal, entries_after, open_reader
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
 from gateway.replay import differences
@@ -65,15 +66,11 @@ def _replay(path: Path) -> int:
 
 def _make(home: Path) -> int:
     """Replace all of history in one transaction, as the only writer."""
-    from gateway.adapters.home import AlreadyRunning, lock
-
     try:
         held = lock(home)
     except AlreadyRunning:
         print(f"{home}: stop dewgate run first, or compare with --check", file=sys.stderr)
         return 2
-    from gateway.adapters.journal import Journal
-
     with held, closing(Journal(home / "journal.db")) as book, closing(open_reader(book.path)) as reader:
         book.db.execute("BEGIN IMMEDIATE")
         book.history.clear()

@@ -155,8 +155,8 @@ def air_of_dew_point(point: Channel, p: Uncertain, p_said: Said) -> Air:
 def ln_slope_per_k(t_c: float, frost: bool) -> float:
     """Relative rise of the saturated vapour pressure per K at t_c, over ice where frost.
 
-    Clausius and Clapeyron's equation for an ideal vapour, with the latent heats of ASHRAE Handbook Fundamentals
-    2017, chapter 1, equation 30 (water) and of sublimation (2834 kJ/kg, from memory): within 0.8 % of the
+    Clausius and Clapeyron's equation for an ideal vapour, with the latent heats of vaporisation (2501 - 2.361 t
+    kJ/kg) and of sublimation (2834 kJ/kg), both from memory, held to the surface by a test: within 0.8 % of the
     difference quotient of `saturated_vapour_pressure_pa` from -60 to 60 C and 0.7 to 8 bar, 1.6 % up to 100 C and
     16 bar, 4 % down to -100 C. What the total pressure does through the enhancement factor is left out: at most
     8 % of the pressure's own part.

@@ -115,6 +115,14 @@ def patience_ms(sensor: Sensor) -> int:
     return max(MINUTE_MS, round(3000 * sensor.interval_s))
 
 
+def silence_ms(own_ms: int, promised_ms: int | None) -> int:
+    """Return how long silence leaves a reading good: as its sensor promised, a minute to an hour, else own_ms.
+
+    own_ms: its `patience_ms`, which is also the longest a promise is believed where it is more than an hour.
+    """
+    return own_ms if promised_ms is None else max(MINUTE_MS, min(promised_ms, max(own_ms, HOUR_MS)))
+
+
 def _expected_pa(altitude_m: float) -> float | None:
     try:
         return standard_atmosphere_pa(altitude_m)

@@ -9,13 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway import entry
+from gateway import entry, flow_repeats
 from gateway.entry import Arrival, Kind
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
 from gateway.heard_message import (
     REMEMBERED,
-    SLACK,
     Said,
     Seen,
     Standing,
@@ -24,7 +23,6 @@ from gateway.heard_message import (
     printable,
     printable_bytes,
     shown,
-    silence_ms,
     span,
     told,
     value_words,
@@ -32,6 +30,7 @@ from gateway.heard_message import (
 from gateway.jobsite import Edge, EdgeValue, Source, SourceValue
 from gateway.payload.canonical import config_set
 from gateway.reading import Reading
+from gateway.tiers import Sheet
 from tests.sites import T0, site
 from tests.tables.sparkplug_messages import BORN, DEVICE_BORN, MESSAGES, NOW
 
@@ -125,9 +124,9 @@ def test_the_same_time_again_is_a_repeat_or_a_conflict() -> None:
     assert reading_shown(Reading("steel", 20.0, T0), seen)[1] == ()
     assert reading_shown(Reading("steel", 20.0, T0), seen)[1] == ("repeat",)
     assert reading_shown(Reading("steel", 21.0, T0), seen)[1] == ("conflict",)
-    for n in range(REMEMBERED + SLACK):
+    for n in range(REMEMBERED + flow_repeats.SLACK):
         reading_shown(Reading("steel", 20.0, T0 + 1 + n), seen)
-    assert len(seen) < REMEMBERED + SLACK
+    assert len(seen) < REMEMBERED + flow_repeats.SLACK
     assert reading_shown(Reading("steel", 21.0, T0), seen)[1] == ()
 
 
@@ -158,10 +157,12 @@ def test_silence_begins_when_the_flow_says_so() -> None:
     """A promise of the sensor holds from a minute to an hour; without one, three intervals."""
     flow = Flow()
     flow.advance([entry.plain(Kind.CONFIG_SET, T0, config_set(site(), "keeper", "test"))], Outcomes())
-    for promised, patience in ((None, 60_000), (1_000, 60_000), (600_000, 600_000), (9_000_000, 3_600_000)):
-        reading = Reading("steel", 20.0, T0, next_within_ms=promised)
-        assert silence_ms(STANDING.sensors["steel"], reading) == patience
-        assert flow._patience_ms(reading) == patience
+    cases = ((None, 60_000), (1_000, 60_000), (600_000, 600_000), (9_000_000, 3_600_000))
+    for number, (promised, patience) in enumerate(cases):
+        reading = Reading("steel", 20.0, T0 + number, next_within_ms=promised)
+        assert shown(reading, Arrival("dewgate/test/steel", b""), STANDING, T0, {}).patience_ms == patience
+        flow._reading(reading, False, T0 + number, Sheet())
+        assert flow.state.newest["steel"].patience_ms == patience
 
 
 def test_an_edge_node_is_heard_once_it_is_born() -> None:
