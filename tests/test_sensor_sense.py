@@ -361,3 +361,21 @@ def test_a_dew_point_above_its_own_gas_cannot_be(point_c: float, said: str) -> N
     why = sensor_sense.fault(Sense(), watch, "pdp", {"pdp": point_c, "dryer-t": 40.0}.get)
     assert (said in why) if said else not why
     assert not sensor_sense.fault(Sense(), watch, "pdp", {"pdp": point_c}.get)
+
+
+def test_a_bed_is_doubted_again_when_only_its_neighbour_spoke() -> None:
+    """Desert air explains 8 % behind the bed; moister intake air does not, though the bed said nothing new."""
+    day = Day(drier_limit())
+    for name, value in {
+        **values(air_t=40.0, air_rh=10.0),
+        "dryer-t": 90.0,
+        "dryer-rh": 8.0,
+        "line-p": 7.0,
+    }.items():
+        day.send(name, value)
+    day.now += 2000
+    day.flow.tick(day.now)
+    assert day.flow.read("dryer-rh").value == pytest.approx(0.08)
+    day.send("air-rh", 25.0)
+    day.flow.tick(day.now + 2000)
+    assert day.flow.read("dryer-rh").value is None and "brine" in day.flow.read("dryer-rh").reason
