@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 FUZZ ?= 30
 
-.PHONY: demo test bench faults lint services clean
+.PHONY: demo test search bench faults lint services clean
 
 $(VENV)/demo.installed: lock/demo.txt pyproject.toml
 	$(PYTHON) -m venv $(VENV)
@@ -26,6 +26,10 @@ services:
 
 test: services $(VENV)/all.installed
 	$(BIN)/python -m pytest
+
+# Properties with examples nobody has tried yet; what it finds becomes a test of its own.
+search: services $(VENV)/all.installed
+	EXAMPLES=search $(BIN)/python -m pytest $(SEARCH)
 
 bench: services $(VENV)/all.installed
 	$(BIN)/python -m tests.bench $(BENCH)

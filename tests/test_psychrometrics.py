@@ -337,9 +337,12 @@ def test_vapour_comes_back_from_ratio_and_absolute_humidity(share: float, t_c: f
 
 @given(point_c=st.floats(-99.0, 0.0), p_pa=pressure)
 def test_a_frost_point_has_less_vapour_than_the_same_dew_point(point_c: float, p_pa: float) -> None:
-    """Below the gap at 0 C ice holds less; both rise with the point, and the point comes back within 2 mK."""
+    """Ice holds less, but just below 0 C, where the two sources do not meet: by at most 0.035 K for each bar.
+
+    Both rise with the point, and the point comes back within 2 mK.
+    """
     dew, frost = (air.saturated_vapour_pressure_pa(point_c, p_pa, frost=each) for each in (False, True))
-    assert frost < dew or point_c > -0.1
+    assert frost < dew or point_c > -0.035 * p_pa / 1e5
     assert air.saturated_vapour_pressure_pa(point_c - 0.1, p_pa, frost=True) < frost
     assert air.frost_point_from_vapour_pressure_c(frost, p_pa) == pytest.approx(point_c, abs=GOAL_K)
     assert air.dew_point_from_vapour_pressure_c(dew, p_pa) == pytest.approx(point_c, abs=GOAL_K)
