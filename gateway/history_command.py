@@ -10,8 +10,8 @@ from contextlib import closing
 from itertools import islice
 from pathlib import Path
 
-from gateway.adapters import trouble
-from gateway.adapters.history import SCHEMA, History
+from gateway.adapters import history, trouble
+from gateway.adapters.history import DAYS, SCHEMA, History
 from gateway.adapters.home import AlreadyRunning, lock
 from gateway.adapters.journal import Journal, WrongJournal, entries_after, open_reader
 from gateway.flow import Flow
@@ -22,7 +22,7 @@ from gateway.tree import SEAL
 
 SHOWN = 20
 Rows = set[tuple[object, ...]]
-_ROWS = "SELECT ?, name, at, count, low, high, total, known_ms FROM {} JOIN channels ON channels.id = channel"
+_SIX = "SELECT name, at, count, low, high, total, known_ms FROM six_hours JOIN channels ON channels.id = channel"
 TABLES = {"quarters": "quarter of an hour", "six_hours": "six hours"}
 
 
@@ -86,7 +86,7 @@ def _check(path: Path) -> int:
         reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
         kept = _rows(reader)
         (whole,) = reader.execute("SELECT at FROM cursors WHERE name = 'history'").fetchone()
-        made.executescript(SCHEMA)
+        made.executescript(SCHEMA + DAYS)
         last = _fill(History(made), reader)
         again = _rows(made)
     only = sorted(f"- {_words(row)}" for row in kept - again) + sorted(f"+ {_words(row)}" for row in again - kept)
@@ -98,10 +98,11 @@ def _check(path: Path) -> int:
     return 1 if only else 0
 
 
-def _fill(history: History, reader: sqlite3.Connection) -> int:
+def _fill(book: History, reader: sqlite3.Connection) -> int:
     flow = Flow()
     for sheet in _sheets(flow, reader):
-        history.add(sheet)
+        book.add(sheet)
+        book.pack(flow.state.core_ms + flow.state.offset_ms)
     return flow.state.sequence
 
 
@@ -125,7 +126,9 @@ def _bar(done: int, total: int) -> None:
 
 
 def _rows(db: sqlite3.Connection) -> Rows:
-    return {row for table in TABLES for row in db.execute(_ROWS.format(table), (table,))}
+    names = {number: name for name, number in history.channels(db).items()}
+    quarters = {("quarters", names[channel], *row) for channel, row in history.quarters(db)}
+    return quarters | {("six_hours", *row) for row in db.execute(_SIX)}
 
 
 def _words(row: tuple[object, ...]) -> str:

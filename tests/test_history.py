@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import zlib
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -13,10 +14,12 @@ from hypothesis import strategies as st
 
 from gateway import history_command
 from gateway.adapters import journal as files
-from gateway.adapters.history import SCHEMA, History, draw
-from gateway.adapters.journal import Journal, open_reader
+from gateway.adapters.history import DAYS, LATE_MS, PACKED_AT_ONCE, SCHEMA, Drawn, History, draw, quarters
+from gateway.adapters.journal import Journal, open_reader, pack_oldest
+from gateway.entry import Kind, plain
 from gateway.flow_state import Outcomes
 from gateway.tiers import QUARTER_MS, SIX_HOURS_MS, Sheet
+from gateway.tree import SEAL
 from tests.sites import T0, margin_limit
 from tests.test_flow import Day, values
 
@@ -27,7 +30,7 @@ BEGIN = T0 - T0 % DAY_MS
 @pytest.fixture
 def db() -> Iterator[sqlite3.Connection]:
     with closing(sqlite3.connect(":memory:")) as made:
-        made.executescript(SCHEMA)
+        made.executescript(SCHEMA + DAYS)
         yield made
 
 
@@ -48,20 +51,18 @@ def test_what_is_added_bit_by_bit_is_drawn_whole(db: sqlite3.Connection) -> None
         sheet_of("a", known=(BEGIN + 20_000, BEGIN + QUARTER_MS + 5_000)),
     ):
         history.add(sheet)
-    first, second = draw(db, ["a"], BEGIN, BEGIN + 2 * QUARTER_MS, 2)["a"]
-    assert (first.at_ms, first.low, first.mean, first.high, first.weight) == (BEGIN, -4.0, 6.0, 20.0, 3)
-    assert first.known_s == 10.0 + 880.0
-    assert (second.at_ms, second.low, second.mean, second.high, second.weight) == (
-        BEGIN + QUARTER_MS, None, None, None, 0,
+    drawn = draw(db, ["a"], BEGIN, BEGIN + 3 * QUARTER_MS, 3)["a"]
+    assert drawn == Drawn(
+        BEGIN, QUARTER_MS, [-4.0, None, None], [6.0, None, None], [20.0, None, None], [3, 0, 0],
+        [890_000, 5_000, 0],
     )  # fmt: skip
-    assert second.known_s == 5.0
 
 
 @given(st.integers(1, 60 * DAY_MS), st.integers(0, 40 * DAY_MS), st.integers(1, 3000))
 def test_no_reading_is_lost_between_columns(length_ms: int, begin_ms: int, count: int) -> None:
     """Any range, any number of columns: one column more than asked for at most; each reading is in one."""
     with closing(sqlite3.connect(":memory:")) as db:
-        db.executescript(SCHEMA)
+        db.executescript(SCHEMA + DAYS)
         sheet = Sheet()
         for quarter in range(0, 100 * 96, 7):
             sheet.add("a", BEGIN + quarter * QUARTER_MS, 1.0)
@@ -69,10 +70,11 @@ def test_no_reading_is_lost_between_columns(length_ms: int, begin_ms: int, count
         from_ms = BEGIN + begin_ms
         found = draw(db, ["a"], from_ms, from_ms + length_ms, count)["a"]
         times = [at for _, at in sheet.buckets]
-        assert len(found) <= count + 1
-        assert sum(each.weight for each in found) >= sum(from_ms <= at < from_ms + length_ms for at in times)
-        assert [each.at_ms for each in found] == sorted(each.at_ms for each in found)
-        assert all(each.low == each.mean == each.high == 1.0 for each in found)
+        until_ms = found.from_ms + len(found.mean) * found.each_ms
+        assert len(found.mean) <= count + 1
+        assert found.from_ms <= from_ms < from_ms + length_ms <= until_ms
+        assert sum(found.weight) == sum(found.from_ms <= at < until_ms for at in times)
+        assert found.low == found.mean == found.high == [1.0 if each else None for each in found.weight]
 
 
 def test_wide_columns_are_drawn_from_six_hours_and_say_the_same(db: sqlite3.Connection) -> None:
@@ -84,10 +86,12 @@ def test_wide_columns_are_drawn_from_six_hours_and_say_the_same(db: sqlite3.Conn
     History(db).add(sheet)
     wide = draw(db, ["a"], BEGIN, BEGIN + 40 * DAY_MS, 40)["a"]
     db.execute("DELETE FROM six_hours")
-    assert draw(db, ["a"], BEGIN, BEGIN + 40 * DAY_MS, 40)["a"] == []  # so it came from there
+    gone = draw(db, ["a"], BEGIN, BEGIN + 40 * DAY_MS, 40)["a"]
+    assert sum(gone.weight) == 0  # so it came from there
     fine = draw(db, ["a"], BEGIN, BEGIN + 40 * DAY_MS, 320)["a"]
-    assert len(wide) == 40 and wide[3].weight == sum(each.weight for each in fine[24:32]) == 96
-    assert wide[3].known_s == 96 * 600.0
+    assert len(wide.mean) == 40 and wide.weight[3] == sum(fine.weight[24:32]) == 96
+    assert wide.known_ms[3] == 96 * 600_000
+    assert (wide.low[3], wide.high[3]) == (min(map(float, fine.low[24:32])), max(map(float, fine.high[24:32])))
 
 
 def test_what_there_is_no_history_of_is_left_out(db: sqlite3.Connection) -> None:
@@ -96,6 +100,76 @@ def test_what_there_is_no_history_of_is_left_out(db: sqlite3.Connection) -> None
     assert draw(db, ["a", "b"], BEGIN, BEGIN + SIX_HOURS_MS, 10).keys() == {"a"}
     with pytest.raises(ValueError, match="nothing to draw"):
         draw(db, ["a"], BEGIN, BEGIN, 10)
+
+
+said = st.tuples(st.sampled_from("ab"), st.integers(0, 3 * DAY_MS - 1), st.floats(-1e5, 1e5), st.integers(0, 9))
+
+
+@given(st.lists(said, max_size=30), st.lists(st.integers(0, 30), max_size=3))
+def test_packing_days_changes_no_figure(told: list[tuple[str, int, float, int]], pauses: list[int]) -> None:
+    """Whatever comes, in any order, packed after any of it, for a day already packed too: the same quarters."""
+    with closing(sqlite3.connect(":memory:")) as plain, closing(sqlite3.connect(":memory:")) as packed:
+        for each in (plain, packed):
+            each.executescript(SCHEMA + DAYS)
+        one, other = History(plain), History(packed)
+        for number, (channel, at, value, minutes) in enumerate(told):
+            for hand in (one, other):
+                hand.add(sheet_of(channel, (BEGIN + at, value), known=(BEGIN + at, BEGIN + at + minutes * 60_000)))
+            if number in pauses:
+                other.pack(BEGIN + 2 * DAY_MS + LATE_MS)
+        other.pack(BEGIN + 2 * DAY_MS + LATE_MS)
+        assert list(quarters(packed)) == list(quarters(plain))
+        assert packed.execute("SELECT count(*) FROM quarters WHERE at < ?", (limit(2),)).fetchone() == (0,)
+        if told:
+            span = (["a", "b"], BEGIN + 1, BEGIN + 3 * DAY_MS - 1, 17)
+            assert draw(packed, *span) == draw(plain, *span)
+
+
+def limit(days: int) -> int:
+    return (BEGIN + days * DAY_MS) // QUARTER_MS
+
+
+def test_a_day_is_packed_when_six_hours_of_the_next_are_over(db: sqlite3.Connection) -> None:
+    """Not before, and no more than some at once, so that a year of them does not stop the writer."""
+    history = History(db)
+    for day in range(PACKED_AT_ONCE + 2):
+        history.add(sheet_of("a", (BEGIN + day * DAY_MS, 1.0)))
+    history.pack(BEGIN + DAY_MS + LATE_MS - 1)
+    assert db.execute("SELECT count(*) FROM days").fetchone() == (0,)
+    history.pack(BEGIN + DAY_MS + LATE_MS)
+    assert db.execute("SELECT day FROM days").fetchall() == [(BEGIN // DAY_MS,)]
+    history.pack(BEGIN + 1000 * DAY_MS)
+    assert db.execute("SELECT count(*) FROM days").fetchone() == (PACKED_AT_ONCE + 1,)
+    history.pack(BEGIN + 1000 * DAY_MS)
+    assert db.execute("SELECT count(*) FROM days").fetchone() == (PACKED_AT_ONCE + 2,)
+
+
+def test_a_packed_day_that_cannot_be_read_says_what_to_do(db: sqlite3.Connection) -> None:
+    """Never a short or an empty day in its place."""
+    history = History(db)
+    history.add(sheet_of("a", (BEGIN, 1.0)))
+    history.pack(BEGIN + 2 * DAY_MS)
+    for damage in (b"no blob", zlib.compress(bytes(8))):
+        db.execute("UPDATE days SET body = ?", (damage,))
+        with pytest.raises(ValueError, match="dewgate rebuild"):
+            draw(db, ["a"], BEGIN, BEGIN + DAY_MS, 10)
+
+
+def test_a_journal_of_version_two_is_taken_over_and_its_days_packed(home: Path) -> None:
+    """The rows stay what they are until a block is sealed; then days that are over are blobs, no more."""
+    with closing(sqlite3.connect(home / "journal.db")) as db, db:
+        db.execute("DROP TABLE days")
+        db.execute("PRAGMA user_version = 2")
+    with closing(Journal(home / "journal.db")) as book:
+        before = list(quarters(book.db))
+        (last,) = book.db.execute("SELECT max(seq) FROM entries").fetchone()
+        beats = [plain(Kind.HEARTBEAT, T0 + 9 * DAY_MS) for _ in range(2 * SEAL - last % SEAL)]
+        book.commit(last + 1, beats, 1, Outcomes(), 0)
+        while packed := pack_oldest(book.path):
+            book.seal(packed)
+        assert book.db.execute("SELECT count(*) FROM quarters").fetchone() == (0,)
+        assert list(quarters(book.db)) == before != []
+        assert book.db.execute("PRAGMA user_version").fetchone() == (files.VERSION,)
 
 
 @pytest.fixture
@@ -133,7 +207,7 @@ def test_history_made_again_is_the_history_written_live(home: Path, capsys: pyte
 def test_a_journal_of_before_has_its_history_made(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A journal of version 1 is taken over: its tables come, empty, and say that they are not whole."""
     with closing(sqlite3.connect(home / "journal.db")) as db, db:
-        for table in ("quarters", "six_hours", "channels"):
+        for table in ("quarters", "days", "six_hours", "channels"):
             db.execute(f"DROP TABLE {table}")
         db.execute("DELETE FROM cursors WHERE name = 'history'")
         db.execute("PRAGMA user_version = 1")

@@ -1,15 +1,22 @@
 """The tables history is drawn from: what the fold's sheets add up to, by quarter of an hour and by six hours.
 
 Written by the one writer in the transaction of the entries; made again from the entries by `dewgate rebuild`, to
-the same rows. Readers draw a month of twelve channels from some 35,000 rows instead of millions of readings.
+the same figures. A quarter of an hour is a row while it is written. Once its day is over, the rows of a channel
+are packed into one blob (`history_day`); what comes late for that day is a row beside it until the next packing.
+What is read is always the sum of both.
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple
+from array import array
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial, reduce
+from operator import add, truediv
 
+from gateway.adapters import history_day
+from gateway.adapters.history_day import PER_DAY, Columns
 from gateway.tiers import QUARTER_MS, SIX_HOURS_MS, Sheet, Sums
 
 _TABLE = """
@@ -20,6 +27,13 @@ SCHEMA = f"""
 CREATE TABLE channels (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;
 {_TABLE.format("quarters")}{_TABLE.format("six_hours")}
 """
+DAYS = """
+CREATE TABLE days (channel INTEGER NOT NULL, day INTEGER NOT NULL, body BLOB NOT NULL, PRIMARY KEY (channel, day))
+  STRICT, WITHOUT ROWID;
+"""
+DAY_MS = PER_DAY * QUARTER_MS
+LATE_MS = 6 * 3_600_000  # a day is packed when this much of the next is over: few readings come later
+PACKED_AT_ONCE = 256  # days of one channel each, so that the writer is never held up
 WIDTHS_MS = {"quarters": QUARTER_MS, "six_hours": SIX_HOURS_MS}  # at: UTC ms of the beginning over this
 _ADD = """
 INSERT INTO {} VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET count = count + excluded.count,
@@ -27,26 +41,28 @@ INSERT INTO {} VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET count = co
   high = coalesce(max(high, excluded.high), high, excluded.high),
   total = total + excluded.total, known_ms = known_ms + excluded.known_ms
 """
-_DRAW = """
-SELECT :from_ms + (at - :first) / :rows * :each_ms, min(low) / 1e6, total(total) / sum(count) / 1e6,
-  max(high) / 1e6, sum(count), sum(known_ms) / 1000.0
-FROM {} WHERE channel = :channel AND at >= :first AND at < :last GROUP BY (at - :first) / :rows
-"""  # without a reading the mean is NULL, as SQLite divides
+_FIGURES = "count, low, high, total, known_ms"
+_OVER = f"SELECT at, {_FIGURES} FROM quarters WHERE channel = ? AND at >= ? AND at < ?"  # noqa: S608 - no input
+_SIX_HOURS = f"SELECT at, {_FIGURES} FROM six_hours WHERE channel = ? AND at >= ? AND at < ?"  # noqa: S608 - no input
+_PACKED = "SELECT day, body FROM days WHERE channel = ? AND day >= ? AND day <= ?"
 
 
-class Bucket(NamedTuple):
-    """One column of a drawing, in the unit used inside; low, mean and high are None where no reading fell in it.
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """One channel as columns of equal width side by side, in the unit used inside.
 
-    at_ms: when it begins, UTC. weight: readings in it, or for a derived value the ms it stood. known_s: how long
-    the value was known, so the rest of it is to be hatched.
+    from_ms: where the first begins, UTC; each_ms: width of one. low, mean, high: None where no reading fell in it.
+    weight: readings in it, or for a derived value the ms it stood. known_ms: how long the value was known, so the
+    rest of it is to be hatched.
     """
 
-    at_ms: int
-    low: float | None
-    mean: float | None
-    high: float | None
-    weight: int
-    known_s: float
+    from_ms: int
+    each_ms: int
+    low: list[float | None]
+    mean: list[float | None]
+    high: list[float | None]
+    weight: list[int]
+    known_ms: list[int]
 
 
 class History:
@@ -62,9 +78,26 @@ class History:
         self._db.executemany(_ADD.format("quarters"), (_row(*each) for each in quarters))
         self._db.executemany(_ADD.format("six_hours"), (_row(*each) for each in _by_six_hours(quarters)))
 
+    def pack(self, utc_ms: int) -> None:
+        """Pack what lies in days that are over at this time, some of it if there is much."""
+        day = (utc_ms - LATE_MS) // DAY_MS
+        left = PACKED_AT_ONCE
+        for channel in self._ids.values():
+            query = "SELECT DISTINCT at / ? FROM quarters WHERE channel = ? AND at < ? LIMIT ?"
+            over = [row[0] for row in self._db.execute(query, (PER_DAY, channel, day * PER_DAY, left))]
+            for each in over:
+                self._pack(channel, each)
+            left -= len(over)
+
+    def _pack(self, channel: int, day: int) -> None:
+        span = (channel, day * PER_DAY, (day + 1) * PER_DAY)
+        packed = history_day.pack(_quarters(self._db, *span))
+        self._db.execute("INSERT OR REPLACE INTO days VALUES (?, ?, ?)", (channel, day, packed))
+        self._db.execute("DELETE FROM quarters WHERE channel = ? AND at >= ? AND at < ?", span)
+
     def clear(self) -> None:
         """Drop all of it, to be made again."""
-        for table in ("quarters", "six_hours", "channels"):
+        for table in ("quarters", "days", "six_hours", "channels"):
             self._db.execute(f"DELETE FROM {table}")  # noqa: S608 - names of this module
         self._ids.clear()
 
@@ -93,10 +126,34 @@ def channels(db: sqlite3.Connection) -> dict[str, int]:
     return dict(db.execute("SELECT name, id FROM channels"))
 
 
+def quarters(db: sqlite3.Connection) -> Iterator[tuple[int, history_day.Row]]:
+    """Yield the channel's number and the figures of every quarter of an hour there is, packed or not."""
+    asked = "SELECT channel, at / ? FROM quarters UNION SELECT channel, day FROM days ORDER BY 1, 2"
+    for channel, day in db.execute(asked, (PER_DAY,)).fetchall():
+        begin = day * PER_DAY
+        for row in history_day.rows(_quarters(db, channel, begin, begin + PER_DAY), begin):
+            yield channel, row
+
+
+def _quarters(db: sqlite3.Connection, channel: int, first: int, last: int) -> Columns:
+    """The quarters from one number until before another, each the sum of what is packed and what is not."""
+    days = first // PER_DAY, (last - 1) // PER_DAY
+    found = history_day.unpack(*days, dict(db.execute(_PACKED, (channel, *days))))
+    begin = days[0] * PER_DAY
+    history_day.add(found, begin, db.execute(_OVER, (channel, first, last)))
+    return Columns(*(column[first - begin : last - begin] for column in found))
+
+
+def _six_hours(db: sqlite3.Connection, channel: int, first: int, last: int) -> Columns:
+    found = history_day.empty(last - first)
+    history_day.add(found, first, db.execute(_SIX_HOURS, (channel, first, last)))
+    return found
+
+
 def draw(
     db: sqlite3.Connection, names: Sequence[str], from_ms: int, until_ms: int, count: int
-) -> Mapping[str, list[Bucket]]:
-    """Return about `count` columns of each channel over a range of UTC ms; a column without a row is left out.
+) -> Mapping[str, Drawn]:
+    """Return about `count` columns of each channel there is history of, over a range of UTC ms.
 
     A column is a whole number of quarters, or of six hours where it is that wide, and the range is widened to
     whole ones: no row is split, there are never more than one column above `count`. Raises: ValueError for an
@@ -104,15 +161,44 @@ def draw(
     """
     if until_ms <= from_ms or count < 1:
         raise ValueError(f"nothing to draw: {from_ms} to {until_ms} ms in {count} columns")
-    table = "six_hours" if (until_ms - from_ms) // count >= SIX_HOURS_MS else "quarters"
-    width = WIDTHS_MS[table]
+    wide = (until_ms - from_ms) // count >= SIX_HOURS_MS
+    width, read = (SIX_HOURS_MS, _six_hours) if wide else (QUARTER_MS, _quarters)
     first, last = from_ms // width, -(-until_ms // width)
-    each = -(-(until_ms - from_ms) // (count * width)) * width
+    rows = -(-(until_ms - from_ms) // (count * width))
+    last += (first - last) % rows
     known = channels(db)
-    facts = {"from_ms": first * width, "each_ms": each, "rows": each // width, "first": first, "last": last}
-    query = _DRAW.format(table)
     return {
-        name: list(map(Bucket._make, db.execute(query, facts | {"channel": known[name]})))
+        name: _drawn(read(db, known[name], first, last), first * width, width, rows)
         for name in names
         if name in known
     }
+
+
+def _drawn(found: Columns, from_ms: int, width_ms: int, rows: int) -> Drawn:
+    """Join so many rows to one column, column by column: a month of twelve channels is 35,000 rows."""
+    count = _joined(_sums, found.weight, rows)
+    total = _joined(_sums, found.total, rows)
+    return Drawn(
+        from_ms,
+        rows * width_ms,
+        _values(_joined(partial(map, min), found.low, rows), count),
+        _values(map(truediv, total, (each or 1 for each in count)), count),
+        _values(_joined(partial(map, max), found.high, rows), count),
+        count,
+        _joined(_sums, found.known_ms, rows),
+    )
+
+
+def _joined(join: Callable[..., Iterable[int]], column: array[int], rows: int) -> list[int]:
+    return column.tolist() if rows == 1 else list(join(*(column[each::rows] for each in range(rows))))
+
+
+def _sums(*parts: array[int]) -> Iterable[int]:
+    return reduce(partial(map, add), parts)
+
+
+def _values(millionths: Iterable[float], count: list[int]) -> list[float | None]:
+    """In the unit used inside; None where nothing was counted."""
+    if all(count):
+        return [each / 1e6 for each in millionths]
+    return [each / 1e6 if counted else None for each, counted in zip(millionths, count, strict=True)]

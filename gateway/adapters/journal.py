@@ -32,7 +32,7 @@ CREATE TABLE checkpoint (one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NO
 CREATE TABLE cursors (name TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
 """
 _HISTORY = "\n".join((history.SCHEMA, "INSERT INTO cursors VALUES ('history', 0);"))
-MIGRATIONS = (_ENTRIES, _HISTORY)
+MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS)
 """What makes a journal of version n one of version n + 1, for ever: never changed, only added to."""
 VERSION = len(MIGRATIONS)
 _OUT_OF_ORDER = "entries are out of order"
@@ -134,6 +134,7 @@ class Journal:
             if tree.root_of(unpack_block(stored)) != packed.root:
                 raise Damaged(f"sealed block at entry {packed.first} does not read back; the disk may be failing")
             db.execute("DELETE FROM entries WHERE seq < ?", (packed.first + tree.SEAL,))
+            self.history.pack(packed.span_ms[1])
 
     def close(self) -> None:
         """Close the file."""
