@@ -47,13 +47,14 @@ def _of(choose: Callable[[int, int], int], one: int | None, other: int | None) -
 
 @dataclass(slots=True)
 class Sheet:
-    """What some entries add to history."""
+    """What some entries add to history. each_ms: width of its buckets; the journal keeps quarters of an hour."""
 
     buckets: dict[Key, Sums] = field(default_factory=dict)
+    each_ms: int = QUARTER_MS
 
     def add(self, channel: str, utc_ms: int, value: float) -> None:
         """Take one value in; its time known is told by `know`, once it is clear when it ended."""
-        key = (channel, utc_ms - utc_ms % QUARTER_MS)
+        key = (channel, utc_ms - utc_ms % self.each_ms)
         sums = self.buckets.get(key)
         if sums is None:
             sums = self.buckets[key] = Sums()
@@ -67,7 +68,7 @@ class Sheet:
 
     def stand(self, channel: str, from_ms: int, until_ms: int, whole: int) -> None:
         """A derived value [millionths] stood from one UTC time to another: it weighs as long as it stood [ms]."""
-        for bucket_ms, length_ms in quarters(from_ms, until_ms):
+        for bucket_ms, length_ms in pieces(from_ms, until_ms, self.each_ms):
             stood = Sums(length_ms, whole, whole, whole * length_ms, length_ms)
             sums = self.buckets.get((channel, bucket_ms))
             if sums is None:
@@ -77,19 +78,19 @@ class Sheet:
 
     def know(self, channel: str, from_ms: int, until_ms: int) -> None:
         """Add a stretch of time [UTC ms] in which the channel was known."""
-        for bucket_ms, length_ms in quarters(from_ms, until_ms):
+        for bucket_ms, length_ms in pieces(from_ms, until_ms, self.each_ms):
             sums = self.buckets.get((channel, bucket_ms))
             if sums is None:
                 sums = self.buckets[channel, bucket_ms] = Sums()
             sums.known_ms += length_ms
 
 
-def quarters(from_ms: int, until_ms: int) -> Iterable[tuple[int, int]]:
-    """Yield (when it began, how much of it) [ms] for each quarter of an hour that a stretch of time touches."""
+def pieces(from_ms: int, until_ms: int, each_ms: int = QUARTER_MS) -> Iterable[tuple[int, int]]:
+    """Yield (when it began, how much of it) [ms] for each bucket so wide that a stretch of time touches."""
     at = from_ms
     while at < until_ms:
-        bucket_ms = at - at % QUARTER_MS
-        end = min(bucket_ms + QUARTER_MS, until_ms)
+        bucket_ms = at - at % each_ms
+        end = min(bucket_ms + each_ms, until_ms)
         yield bucket_ms, end - at
         at = end
 

@@ -12,7 +12,7 @@ from alerts.measured import Quantity
 from gateway.entry import Arrival, Kind
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
-from gateway.tiers import HOLES, QUARTER_MS, Cover, Sheet, Sums, channel_of, quarters
+from gateway.tiers import HOLES, QUARTER_MS, Cover, Sheet, Sums, channel_of, pieces
 from tests.sites import T0, margin_limit, pack
 from tests.test_flow import Day, values
 
@@ -30,12 +30,12 @@ def test_values_are_counted_and_summed_in_their_quarter() -> None:
 
 def test_a_stretch_of_time_is_split_at_the_quarters() -> None:
     """Half a minute before to a minute after two whole quarters."""
-    found = list(quarters(QUARTER - 30_000, QUARTER + 2 * QUARTER_MS + 60_000))
+    found = list(pieces(QUARTER - 30_000, QUARTER + 2 * QUARTER_MS + 60_000))
     assert found == [
         (QUARTER - QUARTER_MS, 30_000), (QUARTER, QUARTER_MS), (QUARTER + QUARTER_MS, QUARTER_MS),
         (QUARTER + 2 * QUARTER_MS, 60_000),
     ]  # fmt: skip
-    assert list(quarters(QUARTER, QUARTER)) == []
+    assert list(pieces(QUARTER, QUARTER)) == []
 
 
 def test_two_buckets_join_as_if_they_were_one() -> None:

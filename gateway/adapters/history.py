@@ -73,7 +73,9 @@ class History:
         self._ids: dict[str, int] = dict(db.execute("SELECT name, id FROM channels"))
 
     def add(self, sheet: Sheet) -> None:
-        """Add a sheet to both tables."""
+        """Add a sheet of quarters to both tables."""
+        if sheet.each_ms != QUARTER_MS:
+            raise ValueError(f"history is kept by quarters of an hour, not by {sheet.each_ms} ms")
         quarters = [(self._id(name), at // QUARTER_MS, sums) for (name, at), sums in sheet.buckets.items()]
         self._db.executemany(_ADD.format("quarters"), (_row(*each) for each in quarters))
         self._db.executemany(_ADD.format("six_hours"), (_row(*each) for each in _by_six_hours(quarters)))
@@ -168,14 +170,17 @@ def draw(
     last += (first - last) % rows
     known = channels(db)
     return {
-        name: _drawn(read(db, known[name], first, last), first * width, width, rows)
+        name: drawn(read(db, known[name], first, last), first * width, width, rows)
         for name in names
         if name in known
     }
 
 
-def _drawn(found: Columns, from_ms: int, width_ms: int, rows: int) -> Drawn:
-    """Join so many rows to one column, column by column: a month of twelve channels is 35,000 rows."""
+def drawn(found: Columns, from_ms: int, width_ms: int, rows: int) -> Drawn:
+    """Return quarters, or whatever is so wide, with so many of them joined to one column.
+
+    Column by column, since a month of twelve channels is 35,000 rows.
+    """
     count = _joined(_sums, found.weight, rows)
     total = _joined(_sums, found.total, rows)
     return Drawn(

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gateway import tree
-from gateway.adapters import history
+from gateway.adapters import history, landmarks
 from gateway.adapters.block import pack_block, unpack_block
 from gateway.entry import unpack
 from gateway.flow_state import Outcomes
@@ -32,7 +32,7 @@ CREATE TABLE checkpoint (one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NO
 CREATE TABLE cursors (name TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
 """
 _HISTORY = "\n".join((history.SCHEMA, "INSERT INTO cursors VALUES ('history', 0);"))
-MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS)
+MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS, landmarks.SCHEMA)
 """What makes a journal of version n one of version n + 1, for ever: never changed, only added to."""
 VERSION = len(MIGRATIONS)
 _OUT_OF_ORDER = "entries are out of order"
@@ -69,6 +69,7 @@ class Journal:
         version = check_version(self.db, path)
         for number, script in enumerate(MIGRATIONS[version:], version + 1):
             self.db.executescript(f"BEGIN; {script} PRAGMA user_version={number}; COMMIT")
+        landmarks.catch_up(self.db)
         self.history = history.History(self.db)
 
     def commit(
@@ -84,6 +85,7 @@ class Journal:
         last = first_seq + len(entries) - 1
         with self._whole() as db:
             db.executemany("INSERT INTO entries VALUES (?, ?)", enumerate(entries, first_seq))
+            landmarks.keep(db, first_seq, entries)
             if outcomes.events:
                 db.executemany("INSERT INTO events VALUES (?, ?)", enumerate(outcomes.events, first_event))
             if outcomes.notices:
