@@ -11,15 +11,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from alerts import alarm as life
-from alerts import notification
-from alerts.alarm import Alarm, Change
-from alerts.limits import Judgement, Limit, Verdict, judge, worst
 from alerts.measured import Measured, Validity, unknown
-from alerts.notification import Notice
 from gateway import __version__, entry, flow_edges, flow_history, flow_repeats, sensor_sense, tree
-from gateway.conditions import Condition, Conditions, Kept, conditions, is_running
+from gateway.conditions import Conditions
 from gateway.entry import Arrival, Kind, Refusal
-from gateway.flow_state import Event, Judged, Lag, Newest, Outcomes, State
+from gateway.flow_judging import Judging
+from gateway.flow_state import Judged, Lag, Newest, Outcomes, State
 from gateway.jobsite import Jobsite, Sensor
 from gateway.payload import canonical
 from gateway.payload.forms import Forms
@@ -41,8 +38,7 @@ class Flow:
     def __init__(self, state: State | None = None) -> None:
         self.state = state or State()
         self.site: Jobsite | None = None
-        self.judged: dict[str, Judged] = {}
-        self.conditions: Conditions = {}
+        self.judging: Judging | None = None
         self._said: dict[str, Measured] = {}  # what `read` returned, where only a new reading can change it
         self._ran_to_ms = -1
         if self.state.config:
@@ -52,6 +48,16 @@ class Flow:
     def from_checkpoint(cls, body: bytes) -> Flow:
         """Return the flow a checkpoint holds. Raises ValueError when it does not fit this version."""
         return cls(canonical.from_checkpoint(body, State))
+
+    @property
+    def judged(self) -> dict[str, Judged]:
+        """The newest word on each limit."""
+        return self.judging.judged if self.judging else {}
+
+    @property
+    def conditions(self) -> Conditions:
+        """Every derived value as of the last judging."""
+        return self.judging.conditions if self.judging else {}
 
     def checkpoint(self) -> bytes:
         """Return the whole state as bytes."""
@@ -268,18 +274,14 @@ class Flow:
     def _config_set(self, body: bytes, outcomes: Outcomes) -> None:
         before = dict(self.sensors) if self.site else {}
         self.state.config = body
-        self._configure(body)
+        judging = self._configure(body)
         same = {name for name, sensor in self.sensors.items() if before.get(name) == sensor}
         sensor_sense.keep_only(self.state.sense, self.watch, same)
         flow_history.take_all_down(self.state, outcomes.sheet)
-        for gone in self.state.alarms.keys() - self.limits.keys():
-            alarm = self.state.alarms.pop(gone)
-            if alarm.active:
-                self._event(outcomes, alarm, gone, Change.WITHDRAWN, Verdict.NO_LIMIT, None)
-        self.judged.clear()
+        judging.withdraw(outcomes)
         self.state.dirty_ms = self.state.core_ms if self.state.dirty_ms is None else self.state.dirty_ms
 
-    def _configure(self, body: bytes) -> None:
+    def _configure(self, body: bytes) -> Judging:
         site = canonical.jobsite_of(body)
         self.site = site
         self.forms, self.edges = Forms.of(site), flow_edges.bindings(site)
@@ -287,12 +289,10 @@ class Flow:
         self.watch = Watch.of(site)
         # What is said of these depends on other sensors' readings, too.
         self._with_others = self.watch.beds.keys() | self.watch.gases.keys()
-        self._before = Kept()
         self._said.clear()
         self.patience_ms = {sensor.id: sensor_sense.patience_ms(sensor) for sensor in site.sensors}
-        self.limits: dict[str, Limit] = {limit.id: limit for limit in site.limits}
-        self.labels = {a.id: f"area {a.id} {a.label}" for a in site.areas}
-        self.labels |= {f"{t.id}/{p.id}": f"{t.label}, {p.label}" for t in site.trains for p in t.pieces}
+        judging = self.judging = Judging(self.state, site, self.read)
+        return judging
 
     def _started(self, body: bytes, core_ms: int) -> None:
         """Begin again: nothing measured before counts as current, and no timer ran meanwhile."""
@@ -305,17 +305,15 @@ class Flow:
         state.why_unknown.clear()
         state.lags.clear()
         state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None
-        self.judged.clear()
+        if self.judging:
+            self.judging.judged.clear()
         for alarm in state.alarms.values():
             life.stop_timers(alarm)
 
     def _action(self, body: bytes, outcomes: Outcomes) -> None:
         action = canonical.to_dict(body)
-        for limit_id, alarm in self.state.alarms.items():
-            if action["act"] == "acknowledge" and f"A-{alarm.number}" == action["number"]:
-                change = life.acknowledge(alarm)
-                if change:
-                    self._event(outcomes, alarm, limit_id, change, Verdict.UNKNOWN, None, by=action["person"])
+        if self.judging and action["act"] == "acknowledge":
+            self.judging.acknowledge(action["number"], action["person"], outcomes)
 
     # -- judging -------------------------------------------------------------------------------------
 
@@ -373,85 +371,18 @@ class Flow:
 
     def _judge(self, now_ms: int, outcomes: Outcomes) -> None:
         state = self.state
-        before, before_ms = self.conditions, state.judged_ms
+        before_ms = state.judged_ms
         state.judged_ms, state.dirty_ms = now_ms, None
-        if self.site is not None:
-            self.conditions = conditions(self.site, self.read, self._before)
-            flow_history.derived(state, outcomes.sheet, self.conditions, before, before_ms)
-            for limit in self.site.limits:
-                self._judge_limit(limit, now_ms, outcomes)
+        if self.judging:
+            self.judging.judge(now_ms, before_ms, outcomes)
         state.deadline_ms = self._next_deadline()
-
-    def _judge_limit(self, limit: Limit, now_ms: int, outcomes: Outcomes) -> None:
-        condition, judgement = self._say(limit)
-        before = self.judged.get(limit.id)
-        changed = before is None or before.judgement.verdict is not judgement.verdict
-        since = now_ms if before is None or changed else before.since_ms
-        self.judged[limit.id] = Judged(condition, judgement, since)
-        alarm = self.state.alarms.setdefault(limit.id, Alarm())
-        change = life.step(alarm, limit, judgement, now_ms)
-        if change is not None:
-            self._event(outcomes, alarm, limit.id, change, judgement.verdict, condition)
-
-    def _say(self, limit: Limit) -> tuple[Condition, Judgement]:
-        """Return the place and judgement this limit shows: the worst of the places it holds for."""
-        found = self.conditions.get((limit.subject, limit.quantity))
-        if not found:
-            nothing = unknown("no sensors that give this value", self.state.judged_ms)
-            found = [Condition(self.labels.get(limit.subject, limit.subject), nothing)]
-        if limit.train and self._stopped(limit.train):
-            return found[0], Judgement(Verdict.NOT_RUNNING, None, False, "the train is not under pressure")
-        judgements = [judge(limit, each.measured) for each in found]
-        at = worst(judgements)
-        return found[at], judgements[at]
-
-    def _stopped(self, train_id: str) -> bool:
-        assert self.site is not None
-        return any(t.id == train_id and is_running(t, self.read) is False for t in self.site.trains)
 
     def _next_deadline(self) -> int | None:
         """Return the next core ms at which silence or a timer changes something without a message."""
         times = [newest.received_ms + newest.patience_ms + 1 for newest in self.state.newest.values()]
-        times += [
-            due for limit in (self.site.limits if self.site else ())
-            if (due := life.deadline_ms(self.state.alarms[limit.id], limit)) is not None
-        ]  # fmt: skip
+        if self.judging and (timer := self.judging.next_timer_ms()) is not None:
+            times.append(timer)
         return min((t for t in times if t > self.state.judged_ms), default=None)
-
-    def _event(
-        self,
-        outcomes: Outcomes,
-        alarm: Alarm,
-        limit_id: str,
-        change: Change,
-        verdict: Verdict,
-        condition: Condition | None,
-        by: str = "",
-    ) -> None:
-        state = self.state
-        if change in (Change.BREACH, Change.UNKNOWN, Change.CLOSE):
-            state.numbers += 1
-            alarm.number = state.numbers
-        state.events += 1
-        value = condition.measured if condition else unknown(by and f"acknowledged by {by}", state.core_ms)
-        now = state.core_ms if condition is None else state.judged_ms
-        number = f"A-{alarm.number}"
-        event = Event(state.events, now, number, change, limit_id, verdict, value.value, value.u, value.reason)
-        outcomes.events.append(canonical.to_bytes(event))
-        if condition is not None:
-            outcomes.notices += self._notices(number, change, self.limits[limit_id], condition, now)
-
-    def _notices(self, number: str, change: Change, limit: Limit, at: Condition, now_ms: int) -> list[Notice]:
-        assert self.site is not None
-        where = self.labels.get(limit.subject, limit.subject)
-        since = notification.clock_words(now_ms + self.state.offset_ms)
-        title = notification.title(number, change, limit, where)
-        body = notification.body(change, limit, f"{where}, {at.place}", at.measured, since)
-        return [
-            Notice(number, person.id, channel, limit.priority, title, body)
-            for person in self.site.people if limit.priority in person.priorities
-            for channel in person.channels
-        ]  # fmt: skip
 
 
 def _validity(newest: Newest) -> Validity:

@@ -138,9 +138,9 @@ def _alarms(flow: Flow) -> list[AlarmLine]:
     lines = []
     for limit_id, alarm in flow.state.alarms.items():
         judged = flow.judged.get(limit_id)
-        if alarm.state is AlarmState.NORMAL or judged is None:
+        if alarm.state is AlarmState.NORMAL or judged is None or flow.judging is None:
             continue
-        limit = flow.limits[limit_id]
+        limit = flow.judging.limits[limit_id]
         value = notification.value_words(limit, judged.condition.measured)
         lines.append(
             AlarmLine(

@@ -306,7 +306,8 @@ def test_what_is_kept_from_the_last_judging_changes_nothing() -> None:
     anew, out = Flow(), Outcomes()
     for each in day.entries:
         anew._said.clear()
-        anew._before = Kept()
+        if anew.judging:
+            anew.judging.kept = Kept()
         anew.advance([each], out)
     assert out.events == day.out.events and len(out.events) >= 2
     assert out.sheet == day.out.sheet
