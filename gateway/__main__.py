@@ -208,7 +208,7 @@ def _pages(service: Service, address: str) -> PageServer:
     from gateway.web.app import PageServer, make_app
 
     print(f"board: http://{address}/", flush=True)
-    return PageServer(make_app(lambda: service.board, service.acknowledge), *_address(address))
+    return PageServer(make_app(lambda: service.board, service.act), *_address(address))
 
 
 def _stop_on_signal() -> threading.Event:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 
 from alerts import alarm as life
 from alerts.measured import Measured, Validity, unknown
-from gateway import __version__, entry, flow_edges, flow_history, flow_repeats, sensor_sense, tree
+from gateway import __version__, acts, entry, flow_edges, flow_history, flow_repeats, flow_work, sensor_sense, tree
 from gateway.conditions import Conditions
 from gateway.entry import Arrival, Kind, Refusal
 from gateway.flow_judging import Judging
@@ -22,11 +22,12 @@ from gateway.payload import canonical
 from gateway.payload.forms import Forms
 from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import Watch
-from gateway.tiers import Sheet
+from gateway.tiers import Deed, Sheet
 
-CORE_VERSION = f"{__version__}/3"  # the number is raised with what the state holds: older checkpoints are left
+CORE_VERSION = f"{__version__}/4"  # the number is raised with what the state holds: older checkpoints are left
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
+DEEDS = frozenset({Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP})
 SECOND = 1000
 MINUTE = 60_000
 HOUR = 3_600_000
@@ -171,6 +172,13 @@ class Flow:
                 self._count(f"delivery {canonical.to_dict(body)['outcome']}")
             case _:
                 pass
+        self._deed(kind, body, outcomes, kind in DEEDS)
+
+    def _deed(self, kind: Kind, body: bytes, outcomes: Outcomes, is_one: bool = True) -> None:
+        """Keep for the record what is no message; an act that is refused is none."""
+        state = self.state
+        if is_one:
+            outcomes.sheet.deeds.append(Deed(state.sequence, state.core_ms + state.offset_ms, kind, body))
 
     def _as_then(self, arrival: Arrival, core_ms: int) -> Sequence[News]:
         """Read an accepted message again. What another version took and this one refuses counts as not read."""
@@ -301,6 +309,7 @@ class Flow:
         state.offset_ms, state.core_version = started["offset_ms"], started.get("core_version", "")
         state.newest.clear()
         state.standing.clear()
+        flow_work.started(state)
         self._said.clear()
         state.why_unknown.clear()
         state.lags.clear()
@@ -312,6 +321,12 @@ class Flow:
 
     def _action(self, body: bytes, outcomes: Outcomes) -> None:
         action = canonical.to_dict(body)
+        if acts.refusal(self.state, self.site, action):
+            self._count("act refused")
+            return
+        acts.fold(self.state, action)
+        self._deed(Kind.ACTION, body, outcomes)
+        self.state.dirty_ms = self.state.core_ms if self.state.dirty_ms is None else self.state.dirty_ms
         if self.judging and action["act"] == "acknowledge":
             self.judging.acknowledge(action["number"], action["person"], outcomes)
 
@@ -373,6 +388,7 @@ class Flow:
         state = self.state
         before_ms = state.judged_ms
         state.judged_ms, state.dirty_ms = now_ms, None
+        flow_work.expire(state, now_ms)
         if self.judging:
             self.judging.judge(now_ms, before_ms, outcomes)
         state.deadline_ms = self._next_deadline()
@@ -380,6 +396,7 @@ class Flow:
     def _next_deadline(self) -> int | None:
         """Return the next core ms at which silence or a timer changes something without a message."""
         times = [newest.received_ms + newest.patience_ms + 1 for newest in self.state.newest.values()]
+        times += flow_work.deadlines(self.state)
         if self.judging and (timer := self.judging.next_timer_ms()) is not None:
             times.append(timer)
         return min((t for t in times if t > self.state.judged_ms), default=None)

@@ -32,20 +32,22 @@ def derived(state: State, sheet: Sheet, now: Conditions, before: Conditions, bef
             continue
         for each in found:
             value = each.measured.value
-            _put_up(state, sheet, channel_of(*key, each.place), None if value is None else whole_of(value), minute)
+            put_up(state, sheet, channel_of(*key, each.place), None if value is None else whole_of(value), minute)
 
 
-def _put_up(state: State, sheet: Sheet, channel: str, whole: int | None, again: bool) -> None:
+def put_up(state: State, sheet: Sheet, channel: str, whole: int | None, again: bool) -> None:
+    """Let a value [millionths] stand from the second judged on; None: not known."""
     stood = state.standing.get(channel)
     if stood is not None:
         if whole == stood.whole and not again:
             return
-        _take_down(state, sheet, channel)
+        take_down(state, sheet, channel)
     if whole is not None:
         state.standing[channel] = Stood(state.judged_ms, whole)
 
 
-def _take_down(state: State, sheet: Sheet, channel: str) -> None:
+def take_down(state: State, sheet: Sheet, channel: str) -> None:
+    """What stood has stood until the second judged."""
     stood = state.standing.pop(channel)
     from_ms, until_ms = stood.since_ms + state.offset_ms, state.judged_ms + state.offset_ms
     sheet.stand(channel, from_ms, until_ms, stood.whole)
@@ -54,4 +56,4 @@ def _take_down(state: State, sheet: Sheet, channel: str) -> None:
 def take_all_down(state: State, sheet: Sheet) -> None:
     """Another jobsite is in force: what stood has stood until the last judging."""
     for channel in list(state.standing):
-        _take_down(state, sheet, channel)
+        take_down(state, sheet, channel)

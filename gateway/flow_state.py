@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from alerts.alarm import Alarm
 from alerts.limits import Judgement
 from alerts.notification import Notice
+from gateway.area_work import Exposure, Work
 from gateway.conditions import Condition
 from gateway.payload import sparkplug_state
 from gateway.sensor_sense import Sense
@@ -60,6 +61,15 @@ class Newest:
 
 
 @dataclass(slots=True)
+class Begun:
+    """An activity that goes on in an area: since when (core ms), and who began it. until_ms: it ends by itself."""
+
+    since_ms: int
+    by: str
+    until_ms: int | None = None
+
+
+@dataclass(slots=True)
 class Lag:
     """The smallest lag [ms] of one sensor in this hour of core time, and in the whole live hour before."""
 
@@ -94,6 +104,11 @@ class State:
     rejects_per_topic: dict[str, int] = field(default_factory=dict)
     rejects_minute: int = 0
     alarms: dict[str, Alarm] = field(default_factory=dict)
+    activities: dict[str, dict[str, Begun]] = field(default_factory=dict)  # by area; none: unset
+    work: dict[str, Work] = field(default_factory=dict)  # by area: its stage, blast, coats and their clocks
+    exposures: dict[int, Exposure] = field(default_factory=dict)
+    exposure_numbers: int = 0
+    by_hand: int = 0  # entries by hand so far; each has its number
     counts: dict[str, int] = field(default_factory=dict)
     rejected: dict[str, int] = field(default_factory=dict)
     numbers: int = 0

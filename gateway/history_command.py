@@ -11,7 +11,7 @@ from itertools import islice
 from pathlib import Path
 
 from gateway.adapters import history, trouble
-from gateway.adapters.history import DAYS, SCHEMA, History
+from gateway.adapters.history import WHOLE, History
 from gateway.adapters.home import AlreadyRunning, lock
 from gateway.adapters.journal import Journal, WrongJournal, entries_after, open_reader
 from gateway.flow import Flow
@@ -23,7 +23,7 @@ from gateway.tree import SEAL
 SHOWN = 20
 Rows = set[tuple[object, ...]]
 _SIX = "SELECT name, at, count, low, high, total, known_ms FROM six_hours JOIN channels ON channels.id = channel"
-TABLES = {"quarters": "quarter of an hour", "six_hours": "six hours"}
+TABLES = {"quarters": "quarter of an hour", "six_hours": "six hours", "deeds": "entry"}
 
 
 def run(command: str, words: list[str], caution: str) -> int:
@@ -86,7 +86,7 @@ def _check(path: Path) -> int:
         reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
         kept = _rows(reader)
         (whole,) = reader.execute("SELECT at FROM cursors WHERE name = 'history'").fetchone()
-        made.executescript(SCHEMA + DAYS)
+        made.executescript(WHOLE)
         last = _fill(History(made), reader)
         again = _rows(made)
     only = sorted(f"- {_words(row)}" for row in kept - again) + sorted(f"+ {_words(row)}" for row in again - kept)
@@ -128,7 +128,8 @@ def _bar(done: int, total: int) -> None:
 def _rows(db: sqlite3.Connection) -> Rows:
     names = {number: name for name, number in history.channels(db).items()}
     quarters = {("quarters", names[channel], *row) for channel, row in history.quarters(db)}
-    return quarters | {("six_hours", *row) for row in db.execute(_SIX)}
+    deeds = {("deeds", *row) for row in db.execute("SELECT seq, utc_ms, kind, hex(body) FROM deeds")}
+    return quarters | deeds | {("six_hours", *row) for row in db.execute(_SIX)}
 
 
 def _words(row: tuple[object, ...]) -> str:

@@ -12,46 +12,12 @@ from math import hypot
 
 from alerts.limits import Limit
 from alerts.measured import Quantity, Validity
+from gateway.accuracy import RECTANGULAR, RECTANGULAR_95, Accuracy, Calibration
+from gateway.coatings import Product
 
-RECTANGULAR = 3**0.5  # half width over standard uncertainty (JCGM 100:2008, 4.3.7)
-RECTANGULAR_95 = 0.95 * RECTANGULAR  # half the middle 95 % of a rectangle over its standard uncertainty
-
-
-@dataclass(frozen=True, slots=True)
-class Accuracy:
-    """What the sensor's sheet states: a half width and what it means; half_width None = not stated.
-
-    meaning: "limit" (rectangular, divided by √3), "k=2" (expanded, halved), "k=1" (standard).
-    Source: JCGM 100:2008, 4.3.7 (rectangular), 6.2 (expanded).
-    """
-
-    half_width: float | None
-    meaning: str = "limit"
-
-    @property
-    def u(self) -> float | None:
-        """Standard uncertainty, or None when the accuracy is not stated."""
-        if self.half_width is None:
-            return None
-        return self.half_width / {"limit": RECTANGULAR, "k=2": 2.0, "k=1": 1.0}[self.meaning]
-
-
-@dataclass(frozen=True, slots=True)
-class Calibration:
-    """When the instrument was last calibrated, until when that holds, by which certificate, and what it found.
-
-    In the unit of a difference of the sensor's quantity: correction is added to every reading; expanded_u is the
-    certificate's uncertainty at k = 2; drift is the half width allowed for since then, rectangular. None = not
-    stated, so nothing is added to the accuracy for it.
-    """
-
-    date: str = "not stated"
-    due: str = "not stated"
-    certificate: str = "not stated"
-    correction: float = 0.0
-    expanded_u: float | None = None
-    drift: float | None = None
-
+ACTIVITIES = ("blasting", "coating", "stripe coat", "curing", "washing", "blow-down", "priming")
+"""What limits can be for; "idle" besides is what a person sets when nothing of it goes on. A limit for coating
+holds for priming and stripe coats, too."""
 
 RAW_UNITS = ("mA", "V", "Hz")  # of a current loop, a voltage, a frequency or pulse rate
 
@@ -88,7 +54,7 @@ class Sensor:
     element: str
     interval_s: float
     topic: str
-    calibration: Calibration = Calibration()
+    calibration: Calibration = field(default_factory=Calibration)
     classified_area: str = "unknown"
     equipment_rating: str = "none"
     scale: Scale | None = None
@@ -171,6 +137,8 @@ class Area:
     stations: tuple[str, ...]
     steel: tuple[SteelSpot, ...]
     air_space: str = "outside"  # "inside containment" | "outside" | "dehumidified duct"
+    prime_within_s: float | None = None  # how long blasted steel may stand; None = not entered
+    prime_clause: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,3 +262,10 @@ class Jobsite:
     people: tuple[Person, ...] = field(default_factory=tuple)
     sources: tuple[Source, ...] = ()
     edges: tuple[Edge, ...] = ()
+    products: tuple[Product, ...] = ()
+    shift_ends: tuple[str, ...] = ()  # site time, such as "17:30"; idle ends with its shift
+
+    def limits_of(self, area: str) -> list[Limit]:
+        """The limits that speak for an area: its own and those of the trains whose air it gets."""
+        feeding = {train.id for train in self.trains if area in train.feeds}
+        return [limit for limit in self.limits if limit.area == area or limit.train in feeding]

@@ -12,8 +12,9 @@ from math import hypot
 from typing import NamedTuple
 
 from alerts.measured import Measured, Validity, unknown
+from gateway.accuracy import RECTANGULAR
 from gateway.compressed_air import condensation_point_at
-from gateway.jobsite import RECTANGULAR, Jobsite, Sensor
+from gateway.jobsite import Jobsite, Sensor
 from gateway.psychrometrics import (
     WATER_GAS_CONSTANT,
     ZERO_C,

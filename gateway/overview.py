@@ -63,14 +63,8 @@ def _unjudged(area: AreaVerdict, why: str) -> AreaVerdict:
     return replace(area, verdict=Verdict.UNKNOWN, limits=limits) if limits else area
 
 
-def _limits_of(site: Jobsite, area: Area) -> list[Limit]:
-    """The limits that speak for an area: its own and those of the trains whose air it gets."""
-    feeding = {train.id for train in site.trains if area.id in train.feeds}
-    return [limit for limit in site.limits if limit.area == area.id or limit.train in feeding]
-
-
 def _verdicts(flow: Flow, site: Jobsite, area: Area) -> list[AreaVerdict]:
-    limits = _limits_of(site, area)
+    limits = site.limits_of(area.id)
     named = [activity for limit in limits for activity in limit.activities]
     return [
         _verdict(flow, area, activity, [limit for limit in limits if activity in limit.activities])

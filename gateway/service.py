@@ -18,7 +18,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from gateway import entry, overview, tree
+from gateway import acts, entry, overview, tree
 from gateway.adapters import journal as files
 from gateway.adapters import trouble
 from gateway.adapters.edges import EdgeNodes, open_edges
@@ -270,16 +270,12 @@ class Service:
         board = overview.board(self.flow, now)
         self.board = board and replace(board, trouble=self._told.lines)
 
-    def acknowledge(self, number: str, person: str) -> str | None:
-        """Take an acknowledgement from a page; return why not, or None."""
-        site = self.flow.site
-        if site is None or person not in {each.id for each in site.people}:
-            return f"{person} is not a person of this jobsite"
-        if self.board is None or number not in {alarm.number for alarm in self.board.alarms}:
-            return f"{number} is not an alarm that stands"
+    def act(self, body: acts.Body) -> str | None:
+        """Take what a person does, from any thread; return why not, or None. The door vouches for the person."""
         if self._unwritten:
             return trouble.FULL.format(self.home)
-        body = {"act": "acknowledge", "number": number, "person": person}
+        if why := acts.refusal(self.flow.state, self.flow.site, body):
+            return why
         self.actions.append((Kind.ACTION, canonical.to_bytes(body)))
         self.wake.set()
         return None

@@ -8,6 +8,7 @@ from dataclasses import fields
 
 from alerts.limits import Limit
 from alerts.measured import UNITS, Dimension
+from gateway.coatings import Product
 from gateway.jobsite import Area, Edge, Jobsite, Person, Piece, Sensor, Source, Station, Train
 from gateway.site_amounts import spread
 
@@ -26,6 +27,7 @@ def to_toml(jobsite: Jobsite) -> str:
     parts += [_written("[[people]]", _flat(each)) for each in jobsite.people]
     parts += [part for each in jobsite.sources for part in _source(each)]
     parts += [part for each in jobsite.edges for part in _edge(each)]
+    parts += [part for each in jobsite.products for part in _product(each)]
     return "\n".join(parts)
 
 
@@ -58,6 +60,7 @@ def _about(jobsite: Jobsite) -> Table:
         "time_zone": jobsite.time_zone,
         "altitude": f"{_number(jobsite.altitude_m)} m",
         "simulated": jobsite.simulated,
+        "shift_ends": jobsite.shift_ends,
     }
 
 
@@ -110,7 +113,9 @@ def _width(inside: float | None, sensor: Sensor) -> str:
 
 def _area(area: Area) -> Iterable[str]:
     about: Table = {"id": area.id, "label": area.label}
+    within = "" if area.prime_within_s is None else f"{_number(area.prime_within_s)} s"
     table = {**about, "stations": area.stations, "air_space": area.air_space}
+    table |= {"prime_within": within, "prime_clause": area.prime_clause}
     yield _written("[[areas]]", table)
     for spot in area.steel:
         yield _written("[[areas.steel]]", {each.name: getattr(spot, each.name) for each in fields(spot)})
@@ -151,6 +156,16 @@ def _edge(edge: Edge) -> Iterable[str]:
     yield _written("[[edges]]", {"group": edge.group, "node": edge.node})
     for value in edge.values:
         yield _written("[[edges.values]]", {each.name: getattr(value, each.name) for each in fields(value)})
+
+
+def _product(product: Product) -> Iterable[str]:
+    about: Table = {each.name: getattr(product, each.name) for each in fields(product) if each.name != "recoat"}
+    yield _written("[[products]]", about)
+    for row in product.recoat:
+        times = {"earliest": f"{_number(row.earliest_h)} h"}
+        times |= {} if row.latest_h is None else {"latest": f"{_number(row.latest_h)} h"}
+        steel = {"steel_from": f"{_number(row.from_c)} °C", "steel_to": f"{_number(row.to_c)} °C"}
+        yield _written("[[products.recoat]]", {**steel, **times})
 
 
 def _limit(limit: Limit) -> Table:

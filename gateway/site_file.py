@@ -6,21 +6,21 @@ nothing is guessed. What a key means stands in its description, which is also wh
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Self
 
-from pydantic import Field, ValidationInfo, field_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from alerts.limits import PRIORITIES
 from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
-from gateway.jobsite import PIECE_KINDS
+from gateway.jobsite import ACTIVITIES, PIECE_KINDS
 from gateway.pieces import SALTS
-from gateway.site_amounts import amount, metres, split_amount, spread
+from gateway.site_amounts import amount, metres, seconds, split_amount, spread
+from gateway.site_products import ProductTable
 from gateway.site_sensors import NOT_STATED, SensorTable, Table, inside
 from gateway.site_sources import EdgeTable, SourceTable
-from gateway.site_words import Delay, Id, Said, checked, no_breathing_air, one_of, zone
+from gateway.site_words import Delay, Id, Said, checked, clock_time, no_breathing_air, one_of, zone
 
 SALT_DRYER = "deliquescent dryer"
-ACTIVITIES = ("blasting", "coating", "stripe coat", "curing", "washing", "blow-down")
 # A deadband beyond this (inside units) would hold an alarm long after the air is back.
 WIDEST_DEADBAND = {
     Dimension.DIFFERENCE: (5.0, "5 K"),
@@ -39,6 +39,9 @@ class JobsiteTable(Table):
     time_zone: Annotated[str, checked(zone)] = Field(description="zone of the pages, such as 'America/Chicago'")
     altitude: Annotated[str, checked(metres)] = Field(description="height above sea level, such as '20 m'")
     simulated: bool = Field(False, description="true when no real steel is behind the readings")
+    shift_ends: list[Annotated[str, checked(clock_time)]] = Field(
+        [], description="when shifts end in site time, such as '17:30': idle ends with its shift"
+    )
 
 
 class StationTable(Table):
@@ -70,7 +73,17 @@ class AreaTable(Table):
     air_space: Annotated[str, one_of(("inside containment", "outside", "dehumidified duct"))] = Field(
         "outside", description="inside containment, outside or dehumidified duct"
     )
+    prime_within: str = Field("", description="how long blasted steel may stand before it is primed, as '8 h'")
+    prime_clause: str = Field("", description="where the specification says so")
     steel: list[SteelTable] = Field([], description="sensors on the steel")
+
+    @model_validator(mode="after")
+    def _time_with_its_clause(self) -> Self:
+        if self.prime_within:
+            seconds(self.prime_within)
+        if bool(self.prime_within) != bool(self.prime_clause.strip()):
+            raise ValueError("prime_within and prime_clause belong together: the time, and where it is stated")
+        return self
 
 
 class PieceTable(Table):
@@ -180,3 +193,4 @@ class SiteFile(Table):
     people: list[PersonTable] = Field([], description="who is told")
     sources: list[SourceTable] = Field([], description="devices that do not speak SenML")
     edges: list[EdgeTable] = Field([], description="Sparkplug B edge nodes")
+    products: list[ProductTable] = Field([], description="coatings, with the recoat times of their data sheets")

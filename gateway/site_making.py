@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from alerts.limits import Limit
 from alerts.measured import DIMENSION, UNITS, Quantity
+from gateway.accuracy import Accuracy, Calibration
 from gateway.jobsite import (
-    Accuracy,
     Area,
-    Calibration,
     Jobsite,
     Person,
     Piece,
@@ -19,6 +18,7 @@ from gateway.jobsite import (
 )
 from gateway.site_amounts import amount, metres, scale, seconds, spread
 from gateway.site_file import AreaTable, LimitTable, PieceTable, SiteFile, TrainTable
+from gateway.site_products import product
 from gateway.site_sensors import NOT_STATED, SensorTable
 from gateway.site_sources import edge, source
 
@@ -40,6 +40,8 @@ def jobsite(file: SiteFile) -> Jobsite:
         tuple(Person(p.id, p.role, tuple(p.channels), tuple(p.priorities)) for p in file.people),
         tuple(source(each) for each in file.sources),
         tuple(edge(each) for each in file.edges),
+        tuple(product(each) for each in file.products),
+        tuple(about.shift_ends),
     )
 
 
@@ -85,7 +87,10 @@ def _width(text: str, quantity: Quantity) -> float | None:
 
 def _area(table: AreaTable) -> Area:
     steel = tuple(SteelSpot(**each.model_dump()) for each in table.steel)
-    return Area(table.id, table.label, tuple(table.stations), steel, table.air_space)
+    within = seconds(table.prime_within) if table.prime_within else None
+    return Area(
+        table.id, table.label, tuple(table.stations), steel, table.air_space, within, table.prime_clause
+    )  # fmt: skip
 
 
 def _train(table: TrainTable) -> Train:

@@ -49,6 +49,12 @@ def zone(name: str) -> None:
         raise ValueError(f"unknown time zone{closest(name, available_timezones())}")
 
 
+def clock_time(text: str) -> None:
+    """Refuse what is no time of day."""
+    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+        raise ValueError("a time of day is written as '17:30', from 00:00 to 23:59")
+
+
 def plain_id(text: str) -> None:
     """Refuse an id that a topic or a page address could not carry."""
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_.:-]{0,63}", text):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 QUARTER_MS = 900_000
 SIX_HOURS_MS = 21_600_000
@@ -45,12 +46,25 @@ def _of(choose: Callable[[int, int], int], one: int | None, other: int | None) -
     return other if one is None else one if other is None else choose(one, other)
 
 
+class Deed(NamedTuple):
+    """An entry that is no message: what a record tells of persons, settings, starts and clocks.
+
+    utc_ms: when it was, by the offset it leaves in force. kind: the entry's; body: its bytes.
+    """
+
+    sequence: int
+    utc_ms: int
+    kind: int
+    body: bytes
+
+
 @dataclass(slots=True)
 class Sheet:
     """What some entries add to history. each_ms: width of its buckets; the journal keeps quarters of an hour."""
 
     buckets: dict[Key, Sums] = field(default_factory=dict)
     each_ms: int = QUARTER_MS
+    deeds: list[Deed] = field(default_factory=list)
 
     def add(self, channel: str, utc_ms: int, value: float) -> None:
         """Take one value in; its time known is told by `know`, once it is clear when it ended."""

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from gateway import history_command
 from gateway.adapters import journal as files
-from gateway.adapters.history import DAYS, LATE_MS, PACKED_AT_ONCE, SCHEMA, Drawn, History, draw, quarters
+from gateway.adapters.history import LATE_MS, PACKED_AT_ONCE, WHOLE, Drawn, History, draw, quarters
 from gateway.adapters.journal import Journal, open_reader, pack_oldest
 from gateway.entry import Kind, plain
 from gateway.flow_state import Outcomes
@@ -30,7 +30,7 @@ BEGIN = T0 - T0 % DAY_MS
 @pytest.fixture
 def db() -> Iterator[sqlite3.Connection]:
     with closing(sqlite3.connect(":memory:")) as made:
-        made.executescript(SCHEMA + DAYS)
+        made.executescript(WHOLE)
         yield made
 
 
@@ -62,7 +62,7 @@ def test_what_is_added_bit_by_bit_is_drawn_whole(db: sqlite3.Connection) -> None
 def test_no_reading_is_lost_between_columns(length_ms: int, begin_ms: int, count: int) -> None:
     """Any range, any number of columns: one column more than asked for at most; each reading is in one."""
     with closing(sqlite3.connect(":memory:")) as db:
-        db.executescript(SCHEMA + DAYS)
+        db.executescript(WHOLE)
         sheet = Sheet()
         for quarter in range(0, 100 * 96, 7):
             sheet.add("a", BEGIN + quarter * QUARTER_MS, 1.0)
@@ -110,7 +110,7 @@ def test_packing_days_changes_no_figure(told: list[tuple[str, int, float, int]],
     """Whatever comes, in any order, packed after any of it, for a day already packed too: the same quarters."""
     with closing(sqlite3.connect(":memory:")) as plain, closing(sqlite3.connect(":memory:")) as packed:
         for each in (plain, packed):
-            each.executescript(SCHEMA + DAYS)
+            each.executescript(WHOLE)
         one, other = History(plain), History(packed)
         for number, (channel, at, value, minutes) in enumerate(told):
             for hand in (one, other):
@@ -160,6 +160,7 @@ def test_a_journal_of_version_two_is_taken_over_and_its_days_packed(home: Path) 
     with closing(sqlite3.connect(home / "journal.db")) as db, db:
         db.execute("DROP TABLE days")
         db.execute("DROP TABLE landmarks")
+        db.execute("DROP TABLE deeds")
         db.execute("DELETE FROM cursors WHERE name = 'landmarks'")
         db.execute("PRAGMA user_version = 2")
     with closing(Journal(home / "journal.db")) as book:
@@ -209,7 +210,7 @@ def test_history_made_again_is_the_history_written_live(home: Path, capsys: pyte
 def test_a_journal_of_before_has_its_history_made(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A journal of version 1 is taken over: its tables come, empty, and say that they are not whole."""
     with closing(sqlite3.connect(home / "journal.db")) as db, db:
-        for table in ("quarters", "days", "six_hours", "channels", "landmarks"):
+        for table in ("quarters", "days", "six_hours", "channels", "landmarks", "deeds"):
             db.execute(f"DROP TABLE {table}")
         db.execute("DELETE FROM cursors WHERE name IN ('history', 'landmarks')")
         db.execute("PRAGMA user_version = 1")

@@ -31,6 +31,11 @@ DAYS = """
 CREATE TABLE days (channel INTEGER NOT NULL, day INTEGER NOT NULL, body BLOB NOT NULL, PRIMARY KEY (channel, day))
   STRICT, WITHOUT ROWID;
 """
+DEEDS = """
+CREATE TABLE deeds (seq INTEGER PRIMARY KEY, utc_ms INTEGER NOT NULL, kind INTEGER NOT NULL, body BLOB NOT NULL)
+  STRICT;
+"""
+WHOLE = f"{SCHEMA}{DAYS}{DEEDS}"
 DAY_MS = PER_DAY * QUARTER_MS
 LATE_MS = 6 * 3_600_000  # a day is packed when this much of the next is over: few readings come later
 PACKED_AT_ONCE = 256  # days of one channel each, so that the writer is never held up
@@ -73,9 +78,10 @@ class History:
         self._ids: dict[str, int] = dict(db.execute("SELECT name, id FROM channels"))
 
     def add(self, sheet: Sheet) -> None:
-        """Add a sheet of quarters to both tables."""
+        """Add a sheet of quarters to the tables."""
         if sheet.each_ms != QUARTER_MS:
             raise ValueError(f"history is kept by quarters of an hour, not by {sheet.each_ms} ms")
+        self._db.executemany("INSERT INTO deeds VALUES (?, ?, ?, ?)", sheet.deeds)
         quarters = [(self._id(name), at // QUARTER_MS, sums) for (name, at), sums in sheet.buckets.items()]
         self._db.executemany(_ADD.format("quarters"), (_row(*each) for each in quarters))
         self._db.executemany(_ADD.format("six_hours"), (_row(*each) for each in _by_six_hours(quarters)))
@@ -99,7 +105,7 @@ class History:
 
     def clear(self) -> None:
         """Drop all of it, to be made again."""
-        for table in ("quarters", "days", "six_hours", "channels"):
+        for table in ("quarters", "days", "six_hours", "channels", "deeds"):
             self._db.execute(f"DELETE FROM {table}")  # noqa: S608 - names of this module
         self._ids.clear()
 

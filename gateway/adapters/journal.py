@@ -32,7 +32,9 @@ CREATE TABLE checkpoint (one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NO
 CREATE TABLE cursors (name TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
 """
 _HISTORY = "\n".join((history.SCHEMA, "INSERT INTO cursors VALUES ('history', 0);"))
-MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS, landmarks.SCHEMA)
+# A journal of before has to be rebuilt: its deeds are in its entries only.
+_DEEDS = "\n".join((history.DEEDS, "UPDATE cursors SET at = 0 WHERE name = 'history';"))
+MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS, landmarks.SCHEMA, _DEEDS)
 """What makes a journal of version n one of version n + 1, for ever: never changed, only added to."""
 VERSION = len(MIGRATIONS)
 _OUT_OF_ORDER = "entries are out of order"

@@ -28,7 +28,7 @@ from gateway.web.pages import Pages
 
 _HERE = Path(__file__).parent
 STALE_MS = 10_000
-Acknowledge = Callable[[str, str], str | None]
+Act = Callable[[dict[str, str | int]], str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,21 +40,21 @@ class _Web:
     streams: Streams
     pages: Pages
     token: str
-    acknowledge: Acknowledge
+    act: Act
 
 
 def make_app(
     board: Callable[[], Board | None],
-    acknowledge: Acknowledge,
+    act: Act,
     monotonic: Callable[[], float] = time.monotonic,
 ) -> FastAPI:
     """Return the application.
 
-    Args: board: the newest board, None before the first. acknowledge: takes alarm number and person, returns
-    an error sentence or None. monotonic: seconds that never step, to judge the age of the board.
+    Args: board: the newest board, None before the first. act: takes what a person does (`gateway.acts`),
+    returns an error sentence or None. monotonic: seconds that never step, to judge the age of the board.
     `app.state.stop` (a threading.Event) ends all open streams; PageServer sets it.
     """
-    web, stop = _wire(board, acknowledge, monotonic)
+    web, stop = _wire(board, act, monotonic)
     # The generated API pages load scripts from elsewhere, which the site's network and the CSP both refuse.
     app = FastAPI(title="dewgate", docs_url=None, redoc_url=None, openapi_url=None)
     app.state.stop = stop
@@ -65,12 +65,12 @@ def make_app(
 
 
 def _wire(
-    board: Callable[[], Board | None], acknowledge: Acknowledge, monotonic: Callable[[], float]
+    board: Callable[[], Board | None], act: Act, monotonic: Callable[[], float]
 ) -> tuple[_Web, threading.Event]:
     stop, token, watch = threading.Event(), secrets.token_urlsafe(32), Watch(board, monotonic)
     pages = Pages(token)
     ring = Ring(watch, pages.sections)
-    return _Web(watch, ring, Streams(ring, stop), pages, token, acknowledge), stop
+    return _Web(watch, ring, Streams(ring, stop), pages, token, act), stop
 
 
 def _routes(app: FastAPI, web: _Web) -> None:
@@ -122,7 +122,7 @@ def _acknowledged(web: _Web, number: str, person: str) -> str | None:
         return "There is no such alarm on the board now."
     if person not in board.people:
         return "Choose who acknowledges."
-    return web.acknowledge(number, person)
+    return web.act({"act": "acknowledge", "number": number, "person": person})
 
 
 def _answer(web: _Web, request: Request, status: int, error: str) -> Response:

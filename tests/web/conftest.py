@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import httpx
@@ -23,14 +24,15 @@ class Stage:
     refusal: str | None = None
     acknowledged: list[tuple[str, str]] = field(default_factory=list)
 
-    def acknowledge(self, number: str, person: str) -> str | None:
+    def act(self, body: Mapping[str, str | int]) -> str | None:
         """Note the acknowledgement and answer as the test wants."""
-        self.acknowledged.append((number, person))
+        assert body["act"] == "acknowledge"
+        self.acknowledged.append((str(body["number"]), str(body["person"])))
         return self.refusal
 
     def app(self) -> FastAPI:
         """Return an application on this stage with the stage's clock."""
-        return make_app(lambda: self.board, self.acknowledge, lambda: self.now_s)
+        return make_app(lambda: self.board, self.act, lambda: self.now_s)
 
 
 @pytest.fixture

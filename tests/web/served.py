@@ -10,6 +10,7 @@ import json
 import socket
 import sys
 import time
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -42,10 +43,10 @@ def main(folder: Path) -> None:
     """Serve until a signal comes."""
     started = time.monotonic()
 
-    def acknowledge(number: str, person: str) -> None:
-        (folder / "acknowledged").write_text(json.dumps([number, person]))
+    def act(body: Mapping[str, str | int]) -> None:
+        (folder / "acknowledged").write_text(json.dumps([body["number"], body["person"]]))
 
-    app = make_app(lambda: board_from(folder, int(time.monotonic() - started)), acknowledge)
+    app = make_app(lambda: board_from(folder, int(time.monotonic() - started)), act)
     port = free_port()
     server = PageServer(app, port=port)
     _tell_when_listening(server, folder, port)

@@ -1,0 +1,84 @@
+"""What persons do, as entries: which words each act needs, why one is refused, and what it changes in the state.
+
+An act is `{"act": ..., "person": ..., ...}`: texts, and whole numbers such as times. The door that took the act (a
+page, a link, a command) vouches for the person. The same refusal holds when an entry is folded in, so that a
+second click changes nothing; events that an act brings about are made by the flow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from alerts.alarm import AlarmState
+from gateway import flow_work, work_acts
+from gateway.flow_state import Begun, State
+from gateway.jobsite import Jobsite
+from gateway.work_acts import IDLE
+
+LONGEST = 2000  # characters of one text
+Body = Mapping[str, Any]
+
+
+def refusal(state: State, site: Jobsite | None, body: Body) -> str | None:
+    """Say in a sentence why an act is not taken, or None."""
+    act = body.get("act")
+    if site is None:
+        return "No jobsite is set."
+    if act not in _ACTS:
+        return f"There is no act {act!r}; there are {', '.join(_ACTS)}."
+    for name in ("person", *_ACTS[act][0]):
+        if not _is_said(body.get(name)):
+            return f"{act} needs {name}, a text of 1 to {LONGEST} characters or a whole number."
+    for name, said in body.items():
+        if not (type(said) is int or (isinstance(said, str) and len(said) <= LONGEST)):
+            return f"{act}: {name} is a text of at most {LONGEST} characters, or a whole number."
+    return _ACTS[act][1](state, site, body)
+
+
+def _is_said(said: object) -> bool:
+    return type(said) is int or (isinstance(said, str) and 0 < len(said.strip()) <= LONGEST)
+
+
+def fold(state: State, body: Body) -> None:
+    """Bring the state up to an act that is not refused; acts on alarms are the flow's."""
+    if body["act"] == "begin":
+        _begin(state, body)
+    elif body["act"] == "end":
+        del state.activities[body["area"]][body["activity"]]
+        flow_work.end(state, body)
+    elif body["act"] == "disposition":
+        flow_work.dispose(state, body)
+    elif body["act"] == "manual":
+        state.by_hand += 1
+        if body["kind"] == "rain or fog" and body["area"] in state.work and body["seen"] != "dry again":
+            flow_work.rain(state, body["area"])
+
+
+def _begin(state: State, body: Body) -> None:
+    going_on = state.activities.setdefault(body["area"], {})
+    until_ms = body["until_ms"] - state.offset_ms if body["activity"] == IDLE else None
+    if body["activity"] == IDLE:  # a coat cures on, whether anybody works or not
+        for name in [name for name in going_on if name != "curing"]:
+            del going_on[name]
+    going_on.pop(IDLE, None)
+    going_on[body["activity"]] = Begun(state.core_ms, body["person"], until_ms)
+    flow_work.begin(state, body)
+
+
+def _no_alarm(state: State, _: Jobsite, body: Body) -> str | None:
+    waiting = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
+    standing = {f"A-{alarm.number}" for alarm in tuple(state.alarms.values()) if alarm.state in waiting}
+    return (
+        None if body["number"] in standing else f"{body['number']} is not an alarm that waits to be acknowledged."
+    )
+
+
+_ACTS: dict[str, tuple[tuple[str, ...], Callable[[State, Jobsite, Body], str | None]]] = {
+    "acknowledge": (("number",), _no_alarm),
+    "begin": (("area", "activity"), work_acts.cannot_begin),
+    "end": (("area", "activity"), work_acts.cannot_end),
+    "disposition": (("exposure", "decision", "reason"), work_acts.cannot_dispose),
+    "manual": (("kind", "area"), work_acts.cannot_enter),
+    "note": (("area", "text"), work_acts.cannot_note),
+}

@@ -1,0 +1,138 @@
+"""Exposures in the fold: steel or a coat that stood in what it should not.
+
+One opens where a limit is broken while a coat goes on or cures, or where blasted steel is at or below the dew
+point. It ends by limits back, never by silence, and then waits for the inspector's disposition.
+"""
+
+from __future__ import annotations
+
+from alerts.alarm import Change
+from alerts.limits import Limit, Verdict
+from alerts.measured import Measured, Quantity
+from alerts.notification import Notice
+from gateway import clocks
+from gateway.area_work import EXPOSED, UNSET, Exposure, Work, applies
+from gateway.conditions import Conditions
+from gateway.flow_state import Event, Outcomes, State
+from gateway.jobsite import Area, Jobsite
+from gateway.payload import canonical
+
+OPENED, ENDED = "exposure opened", "exposure ended"
+BACK_K = 0.5  # bare steel is out of its exposure this far above the dew point: ours, so that noise opens no second
+
+
+def open_exposures(state: State, area: str) -> list[Exposure]:
+    """Return the exposures of an area that go on."""
+    return [each for each in state.exposures.values() if each.area == area and each.ended_ms is None]
+
+
+def undisposed(state: State) -> list[Exposure]:
+    """Return the exposures that wait for the inspector's disposition, those that go on among them."""
+    return [each for each in state.exposures.values() if not each.disposition]
+
+
+def judged(state: State, site: Jobsite, area: Area, work: Work, found: Conditions, outcomes: Outcomes) -> None:
+    """Open, end and worsen the exposures of an area by the second just judged."""
+    margins = [each.measured for each in found.get((area.id, Quantity.DEW_POINT_MARGIN), ())]
+    least = min((each for each in margins if each.value is not None), key=_value, default=None)
+    broken = _broken(state, site, area.id)
+    by_cause = {bool(each.limits): each for each in open_exposures(state, area.id)}
+    _breach(state, area, work, broken, by_cause.get(True), outcomes)
+    _bare(state, site, area, work, least, by_cause.get(False), outcomes)
+    for each in open_exposures(state, area.id):
+        if least is not None and (each.worst_k is None or _value(least) < each.worst_k):
+            each.worst_k = least.value
+
+
+def _value(measured: Measured) -> float:
+    assert measured.value is not None
+    return measured.value
+
+
+def _broken(state: State, site: Jobsite, area: str) -> list[Limit]:
+    """The limits of an area that are broken, as their alarms see it, for a film that goes on or cures."""
+    exposed = [name for name in state.activities.get(area, {}) if name in EXPOSED]
+    return [
+        limit for limit in site.limits
+        if exposed and limit.area == area and applies(limit, exposed) and _is_breach(state, limit)
+    ]  # fmt: skip
+
+
+def _is_breach(state: State, limit: Limit) -> bool:
+    alarm = state.alarms.get(limit.id)
+    return alarm is not None and alarm.active and alarm.cause == Change.BREACH
+
+
+def _breach(
+    state: State, area: Area, work: Work, broken: list[Limit], standing: Exposure | None, outcomes: Outcomes
+) -> None:
+    if standing:
+        standing.limits += [each.id for each in broken if each.id not in standing.limits]
+        if not broken:
+            _end(state, standing, outcomes)
+    elif broken:
+        going_on = state.activities[area.id]
+        exposed = sorted((begun.since_ms, name) for name, begun in going_on.items() if name in EXPOSED)
+        alarms = [state.alarms[each.id] for each in broken]
+        broke_ms = min(each.since_ms if each.breach_since is None else each.breach_since for each in alarms)
+        coat = work.coats[-1].name if work.coats else "N/A"
+        activity = ", ".join(name for _, name in exposed)
+        opened = max(broke_ms, exposed[0][0])
+        _open(state, Exposure(0, area.id, coat, activity, [each.id for each in broken], opened), outcomes)
+
+
+def _bare(
+    state: State, site: Jobsite, area: Area, work: Work, least: Measured | None, standing: Exposure | None,
+    outcomes: Outcomes,
+) -> None:  # fmt: skip
+    """Blasted steel at or below its dew point; what is not known neither opens nor ends it."""
+    if standing:
+        every = work.seen is not None and work.seen.condensing is not None
+        if not work.bare or (every and least is not None and _value(least) > BACK_K):
+            _end(state, standing, outcomes)
+            outcomes.notices += notices(site, standing)
+    elif work.bare and least is not None and _value(least) <= 0.0:
+        activity = ", ".join(state.activities.get(area.id, {})) or UNSET
+        made = Exposure(0, area.id, "N/A", activity, [], state.judged_ms)
+        _open(state, made, outcomes)
+        outcomes.notices += notices(site, made)
+
+
+def _open(state: State, made: Exposure, outcomes: Outcomes) -> None:
+    state.exposure_numbers += 1
+    made.number = state.exposure_numbers
+    state.exposures[made.number] = made
+    _event(state, made, OPENED, outcomes)
+
+
+def _end(state: State, exposure: Exposure, outcomes: Outcomes) -> None:
+    exposure.ended_ms = state.judged_ms
+    _event(state, exposure, ENDED, outcomes)
+
+
+def _event(state: State, of: Exposure, change: str, outcomes: Outcomes) -> None:
+    state.events += 1
+    limit = of.limits[0] if of.limits else ""
+    verdict = Verdict.OUTSIDE if change == OPENED else Verdict.INSIDE
+    event = Event(state.events, state.judged_ms, of.code, change, limit, verdict, of.worst_k, None, words(of))
+    outcomes.events.append(canonical.to_bytes(event))
+
+
+def words(of: Exposure) -> str:
+    """Return what an exposure is, in a sentence."""
+    why = f"outside {', '.join(of.limits)}" if of.limits else "blasted steel at or below its dew point"
+    coat = "" if of.coat == "N/A" else f", coat {of.coat}"
+    if of.ended_ms is None:
+        return f"area {of.area}{coat}: {why}"
+    minutes = -(-(of.ended_ms - of.opened_ms) // clocks.MINUTE_MS)
+    return f"limits back; area {of.area} needs the inspector's disposition{coat}: {why} for {minutes} min"
+
+
+def notices(site: Jobsite, of: Exposure) -> list[Notice]:
+    """Return who is told that bare steel got wet, or that it waits for its disposition."""
+    title = f"{of.code} {words(of)}"[:120]
+    return [
+        Notice(of.code, person.id, channel, "high", title, f"{words(of)}. Advisory only.")
+        for person in site.people if "high" in person.priorities
+        for channel in person.channels
+    ]  # fmt: skip
