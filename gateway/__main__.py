@@ -20,7 +20,7 @@ from gateway import __version__
 if TYPE_CHECKING:
     from gateway.jobsite import Jobsite
     from gateway.service import Service
-    from gateway.web.app import PageServer
+    from gateway.web.server import PageServer
 
 PASSED_ON = {
     "sensors": ("heard_command", "who speaks, who is silent or unknown"),
@@ -93,6 +93,12 @@ def _run_arguments(run: argparse.ArgumentParser) -> None:
     run.add_argument("--client-id", default="dewgate-run", help="fixed, so that the broker keeps the session")
     run.add_argument("--page", default="127.0.0.1:8080", help="host:port of the board; loopback by default")
     run.add_argument("--no-page", action="store_true", help="serve no board")
+    run.add_argument("--tls-cert", help="PEM file of the certificate, to serve HTTPS; with --tls-key")
+    run.add_argument("--tls-key", help="PEM file of the certificate's private key")
+    run.add_argument(
+        "--open-if-simulated", action="store_true",
+        help="nobody need sign in on this machine while the jobsite says that it is simulated",
+    )  # fmt: skip
     run.add_argument("--time-lapse", default="", help="FACTOR,EPOCH,ANCHOR: live in simulated time")
     run.set_defaults(act=_run)
 
@@ -180,7 +186,7 @@ def _run(args: argparse.Namespace) -> int:
 def _serve(service: Service, args: argparse.Namespace) -> BaseException | None:
     """Writer in a thread, pages in front; when either ends, both end."""
     failed: list[BaseException] = []
-    server = None if args.no_page else _pages(service, args.page)
+    server = None if args.no_page else _pages(service, args)
 
     def write() -> None:
         try:
@@ -204,11 +210,15 @@ def _serve(service: Service, args: argparse.Namespace) -> BaseException | None:
     return failed[0] if failed else None
 
 
-def _pages(service: Service, address: str) -> PageServer:
-    from gateway.web.app import PageServer, make_app
+def _pages(service: Service, args: argparse.Namespace) -> PageServer:
+    from gateway.web.opening import House, Listening, open_pages
 
-    print(f"board: http://{address}/", flush=True)
-    return PageServer(make_app(lambda: service.board, service.act), *_address(address))
+    house = House(
+        lambda: service.board, service.act, lambda: service.flow.site, args.home,
+        open_when_simulated=args.open_if_simulated,
+    )  # fmt: skip
+    at = Listening(*_address(args.page), args.tls_cert, args.tls_key)
+    return open_pages(house, at, lambda line: print(line, flush=True))
 
 
 def _stop_on_signal() -> threading.Event:
