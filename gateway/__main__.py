@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gateway import __version__
+from gateway.web.arguments import page_arguments
 
 if TYPE_CHECKING:
     from gateway.jobsite import Jobsite
@@ -91,14 +92,7 @@ def _run_arguments(run: argparse.ArgumentParser) -> None:
     _home(run)
     run.add_argument("--broker", default="127.0.0.1:1883", help="host:port of the MQTT broker")
     run.add_argument("--client-id", default="dewgate-run", help="fixed, so that the broker keeps the session")
-    run.add_argument("--page", default="127.0.0.1:8080", help="host:port of the board; loopback by default")
-    run.add_argument("--no-page", action="store_true", help="serve no board")
-    run.add_argument("--tls-cert", help="PEM file of the certificate, to serve HTTPS; with --tls-key")
-    run.add_argument("--tls-key", help="PEM file of the certificate's private key")
-    run.add_argument(
-        "--open-if-simulated", action="store_true",
-        help="nobody need sign in on this machine while the jobsite says that it is simulated",
-    )  # fmt: skip
+    page_arguments(run)
     run.add_argument("--time-lapse", default="", help="FACTOR,EPOCH,ANCHOR: live in simulated time")
     run.set_defaults(act=_run)
 
