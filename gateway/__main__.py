@@ -205,14 +205,9 @@ def _serve(service: Service, args: argparse.Namespace) -> BaseException | None:
 
 
 def _pages(service: Service, args: argparse.Namespace) -> PageServer:
-    from gateway.web.opening import House, Listening, open_pages
+    from gateway.web.opening import open_from
 
-    house = House(
-        lambda: service.board, service.act, lambda: service.flow.site, args.home,
-        open_when_simulated=args.open_if_simulated,
-    )  # fmt: skip
-    at = Listening(*_address(args.page), args.tls_cert, args.tls_key)
-    return open_pages(house, at, lambda line: print(line, flush=True))
+    return open_from(args, lambda: service.board, service.act, lambda: service.flow.site)
 
 
 def _stop_on_signal() -> threading.Event:

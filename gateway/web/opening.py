@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import argparse
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from gateway.board import Board
+from gateway.jobsite import Jobsite
 from gateway.web.accounts import Account, Accounts
 from gateway.web.app import make_app
 from gateway.web.gate import LOCAL_NAMES
-from gateway.web.house import House
+from gateway.web.house import Act, House
 from gateway.web.roles import Role
 from gateway.web.server import PageServer
 
-__all__ = ["House", "Listening", "open_pages"]
+__all__ = ["House", "Listening", "open_from", "open_pages"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,16 @@ class Listening:
     def url(self) -> str:
         """The address a person types."""
         return f"{'https' if self.certificate else 'http'}://{self.host}:{self.port}/"
+
+
+def open_from(
+    args: argparse.Namespace, board: Callable[[], Board | None], act: Act, site: Callable[[], Jobsite | None]
+) -> PageServer:
+    """Return the server of the pages as the command line wants it."""
+    host, _, port = args.page.rpartition(":")
+    house = House(board, act, site, args.home, open_when_simulated=args.open_if_simulated)
+    at = Listening(host, int(port), args.tls_cert, args.tls_key)
+    return open_pages(house, at, lambda line: print(line, flush=True))
 
 
 def open_pages(house: House, at: Listening, say: Callable[[str], None]) -> PageServer:
