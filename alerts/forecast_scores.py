@@ -1,0 +1,83 @@
+"""How well a path did, learned while it is used: its error, an interval that holds, a probability that is meant.
+
+Nothing is assumed of the errors. Their size is averaged with forgetting; the ends of the 80 % interval move out
+after each miss and in after each hit, so that they hold on any site in the long run; the probability is a logistic
+curve of the distance to the limit in errors, refitted with every outcome.
+Sources: Gibbs and Candès 2021, "Adaptive conformal inference under distribution shift" (moving ends); Brier 1950,
+"Verification of forecasts expressed in terms of probability"; recursive logistic regression: common practice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp, sqrt
+
+TAIL = 0.1  # below and above the 80 % interval
+MOVE = 0.02  # how far an end moves [errors] after a miss; a ninth of it after a hit
+MEMORY = 3000  # outcomes of a spread or curve; ten days at one in five minutes
+RECENT = 1200  # outcomes of the rolling score
+FEW = 30  # outcomes before the first own figures count in full
+NEAREST, FARTHEST = -4.0, 6.0  # distances in errors beyond which nothing more is learned
+LEAST_ERROR = 1e-3
+
+
+@dataclass(slots=True)
+class Spread:
+    """Size of the error at one lead [scale of the path], and the ends of 80 % of the errors in that size."""
+
+    square: float
+    low: float = -1.28  # of a normal distribution, until outcomes say otherwise
+    high: float = 1.28
+    count: int = 0
+
+    @property
+    def error(self) -> float:
+        """Root of the mean square."""
+        return max(sqrt(self.square), LEAST_ERROR)
+
+    def learn(self, error: float) -> None:
+        """Take in what came minus what was expected."""
+        in_errors = error / self.error
+        self.low += MOVE * (TAIL - (in_errors < self.low)) / (1 - TAIL)
+        self.high -= MOVE * (TAIL - (in_errors > self.high)) / (1 - TAIL)
+        self.count = min(self.count + 1, MEMORY)
+        self.square += (error * error - self.square) / (self.count + FEW)
+
+
+@dataclass(slots=True)
+class Odds:
+    """P = 1 / (1 + exp(-(a + b z))), the covariance of a and b, and the rolling Brier score of what was said.
+
+    z: least distance of the path from the limit in errors, within the horizon. a and b begin near a normal tail.
+    """
+
+    a: float = 0.2
+    b: float = -1.9
+    aa: float = 0.05
+    ab: float = 0.0
+    bb: float = 0.05
+    brier: float = 0.0
+    count: int = 0
+
+    def probability(self, z: float) -> float:
+        """Return the probability of an outcome at this distance."""
+        return 1 / (1 + exp(-self.a - self.b * max(NEAREST, min(FARTHEST, z))))
+
+    def score(self, said: float, came: bool) -> None:
+        """Take an outcome into the rolling score."""
+        self.count = min(self.count + 1, RECENT)
+        self.brier += ((said - came) ** 2 - self.brier) / self.count
+
+    def learn(self, z: float, came: bool) -> None:
+        """Refit the curve with one outcome: one step of a Kalman filter in the weight of a logistic curve."""
+        z = max(NEAREST, min(FARTHEST, z))
+        p = self.probability(z)
+        weight, keep = p * (1 - p), 1 + 1 / MEMORY  # forgetting: what was known of the curve gets less sure
+        aa, ab, bb = min(self.aa * keep, 1.0), self.ab * keep, min(self.bb * keep, 1.0)
+        toward_a, toward_b = aa + ab * z, ab + bb * z
+        whole = 1 + weight * (toward_a + toward_b * z)
+        share = weight / whole
+        self.aa, self.ab = aa - share * toward_a**2, ab - share * toward_a * toward_b
+        self.bb = bb - share * toward_b**2
+        self.a += toward_a * (came - p) / whole
+        self.b = min(self.b + toward_b * (came - p) / whole, -0.2)  # nearer is never less likely
