@@ -167,6 +167,9 @@ _DEFAULT_SPELLING = {
     Dimension.FRACTION: "%RH",
     Dimension.RATIO: "g/kg",
     Dimension.DENSITY: "g/m3",
+    Dimension.FLOW: "m3/min",
+    Dimension.SHARE: "%FS",
+    Dimension.COUNT: "count",
 }
 
 

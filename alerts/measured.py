@@ -35,6 +35,10 @@ class Quantity(StrEnum):
     CONDENSATION_MARGIN = "condensation_margin"
     HUMIDITY_RATIO = "humidity_ratio"
     ABSOLUTE_HUMIDITY = "absolute_humidity"
+    AIR_FLOW = "air_flow"
+    LIQUID_LEVEL = "liquid_level"
+    DRAIN_COUNT = "drain_count"
+    VALVE_POSITION = "valve_position"
 
 
 class Dimension(StrEnum):
@@ -46,6 +50,9 @@ class Dimension(StrEnum):
     FRACTION = "relative humidity - 0..1"
     RATIO = "humidity ratio - kg/kg"
     DENSITY = "absolute humidity - kg/m³"
+    FLOW = "air flow - m³/s"
+    SHARE = "share of full scale - 0..1"
+    COUNT = "count - 1"
 
 
 DIMENSION = {
@@ -66,6 +73,10 @@ DIMENSION = {
     Quantity.CONDENSATION_MARGIN: Dimension.DIFFERENCE,
     Quantity.HUMIDITY_RATIO: Dimension.RATIO,
     Quantity.ABSOLUTE_HUMIDITY: Dimension.DENSITY,
+    Quantity.AIR_FLOW: Dimension.FLOW,
+    Quantity.LIQUID_LEVEL: Dimension.SHARE,
+    Quantity.DRAIN_COUNT: Dimension.COUNT,
+    Quantity.VALVE_POSITION: Dimension.SHARE,
 }
 
 
@@ -112,6 +123,13 @@ UNITS: dict[str, Unit] = {
         Unit("g/kg", Dimension.RATIO, 0.001),
         Unit("kg/m3", Dimension.DENSITY, 1.0),
         Unit("g/m3", Dimension.DENSITY, 0.001),
+        Unit("m3/s", Dimension.FLOW, 1.0),  # RFC 8428, 12.1
+        Unit("m3/min", Dimension.FLOW, 1 / 60),
+        Unit("l/s", Dimension.FLOW, 0.001),  # RFC 8428, 12.1
+        Unit("cfm", Dimension.FLOW, 0.3048**3 / 60),
+        Unit("%FS", Dimension.SHARE, 0.01),
+        Unit("share", Dimension.SHARE, 1.0),
+        Unit("count", Dimension.COUNT, 1.0),  # RFC 8428, 12.1
     )
 }
 

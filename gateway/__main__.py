@@ -16,11 +16,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gateway import __version__
+from gateway.web.arguments import page_arguments
 
 if TYPE_CHECKING:
     from gateway.jobsite import Jobsite
     from gateway.service import Service
-    from gateway.web.app import PageServer
+    from gateway.web.server import PageServer
 
 PASSED_ON = {
     "sensors": ("heard_command", "who speaks, who is silent or unknown"),
@@ -91,8 +92,7 @@ def _run_arguments(run: argparse.ArgumentParser) -> None:
     _home(run)
     run.add_argument("--broker", default="127.0.0.1:1883", help="host:port of the MQTT broker")
     run.add_argument("--client-id", default="dewgate-run", help="fixed, so that the broker keeps the session")
-    run.add_argument("--page", default="127.0.0.1:8080", help="host:port of the board; loopback by default")
-    run.add_argument("--no-page", action="store_true", help="serve no board")
+    page_arguments(run)
     run.add_argument("--time-lapse", default="", help="FACTOR,EPOCH,ANCHOR: live in simulated time")
     run.set_defaults(act=_run)
 
@@ -180,7 +180,7 @@ def _run(args: argparse.Namespace) -> int:
 def _serve(service: Service, args: argparse.Namespace) -> BaseException | None:
     """Writer in a thread, pages in front; when either ends, both end."""
     failed: list[BaseException] = []
-    server = None if args.no_page else _pages(service, args.page)
+    server = None if args.no_page else _pages(service, args)
 
     def write() -> None:
         try:
@@ -204,11 +204,10 @@ def _serve(service: Service, args: argparse.Namespace) -> BaseException | None:
     return failed[0] if failed else None
 
 
-def _pages(service: Service, address: str) -> PageServer:
-    from gateway.web.app import PageServer, make_app
+def _pages(service: Service, args: argparse.Namespace) -> PageServer:
+    from gateway.web.opening import open_from
 
-    print(f"board: http://{address}/", flush=True)
-    return PageServer(make_app(lambda: service.board, service.act), *_address(address))
+    return open_from(args, lambda: service.board, service.act, lambda: service.flow.site)
 
 
 def _stop_on_signal() -> threading.Event:

@@ -149,13 +149,17 @@ class Point:
     relative_humidity: str = ""
     pressure: str = ""
     pressure_dew_point: str = ""
+    flow: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
     """One piece of the air train. wall: its skin sensor; wall_station: else the station whose air cools it.
 
-    salt: what a deliquescent dryer is filled with, a name of `pieces.SALTS`; empty = not stated.
+    salt: what a deliquescent dryer is filled with, a name of `pieces.SALTS`; empty = not stated. cooling_air: the
+    sensor where a cooler draws its air. level, drain_count, position: sensors of its liquid, its drain, a bypass.
+    blast_line: pressure behind a pot's choke valve. rated_inlet_c: hottest inlet on a dryer's plate, None = not
+    stated.
     """
 
     id: str
@@ -165,6 +169,12 @@ class Piece:
     wall: str = ""
     wall_station: str = ""
     salt: str = ""
+    cooling_air: str = ""
+    level: str = ""
+    drain_count: str = ""
+    position: str = ""
+    blast_line: str = ""
+    rated_inlet_c: float | None = None
 
 
 PIECE_KINDS = (

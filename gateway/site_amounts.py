@@ -116,6 +116,14 @@ def seconds(text: str) -> float:
     return number * TIME_S[unit]
 
 
+def celsius_or_nothing(text: str) -> float | None:
+    """Return a temperature such as "38 °C" or "100 °F" in °C, None for an empty text. Raises ValueError."""
+    if not text:
+        return None
+    number, unit = amount(text, Dimension.TEMPERATURE)
+    return UNITS[unit].inside(number)
+
+
 def metres(text: str) -> float:
     """Return a height such as "20 m" or "66 ft" in metres. Raises ValueError."""
     number, unit = split_amount(text, LENGTH_M)

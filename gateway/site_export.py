@@ -13,7 +13,10 @@ from gateway.jobsite import Area, Edge, Jobsite, Person, Piece, Sensor, Source, 
 from gateway.site_amounts import spread
 
 Table = dict[str, object]
-_FRIENDLY = {Dimension.DIFFERENCE: "K", Dimension.FRACTION: "%RH", Dimension.PRESSURE: "hPa"}
+_FRIENDLY = {
+    Dimension.DIFFERENCE: "K", Dimension.FRACTION: "%RH", Dimension.PRESSURE: "hPa", Dimension.SHARE: "%FS",
+    Dimension.FLOW: "m3/min", Dimension.COUNT: "count",
+}  # fmt: skip
 
 
 def to_toml(jobsite: Jobsite) -> str:
@@ -140,6 +143,13 @@ def _piece(piece: Piece) -> Table:
         "wall": piece.wall,
         "wall_station": piece.wall_station,
         "salt": piece.salt,
+        "outlet_flow": piece.outlet.flow,
+        "cooling_air": piece.cooling_air,
+        "level": piece.level,
+        "drain_count": piece.drain_count,
+        "position": piece.position,
+        "blast_line": piece.blast_line,
+        "rated_inlet": "" if piece.rated_inlet_c is None else f"{_number(piece.rated_inlet_c)} °C",
     }
 
 

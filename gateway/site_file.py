@@ -14,7 +14,7 @@ from alerts.limits import PRIORITIES
 from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
 from gateway.jobsite import ACTIVITIES, PIECE_KINDS
 from gateway.pieces import SALTS
-from gateway.site_amounts import amount, metres, seconds, split_amount, spread
+from gateway.site_amounts import amount, celsius_or_nothing, metres, seconds, split_amount, spread
 from gateway.site_products import ProductTable
 from gateway.site_sensors import NOT_STATED, SensorTable, Table, inside
 from gateway.site_sources import EdgeTable, SourceTable
@@ -28,6 +28,9 @@ WIDEST_DEADBAND = {
     Dimension.PRESSURE: (1e5, "1 bar"),
     Dimension.RATIO: (0.002, "2 g/kg"),
     Dimension.DENSITY: (0.002, "2 g/m3"),
+    Dimension.FLOW: (0.1, "6 m3/min"),
+    Dimension.SHARE: (0.2, "20 %FS"),
+    Dimension.COUNT: (10.0, "10 count"),
 }
 
 
@@ -101,6 +104,15 @@ class PieceTable(Table):
     wall: str = Field("", description="id of the sensor on the wall")
     wall_station: str = Field(
         "", description="id of the station whose air cools the wall, when no sensor is on it"
+    )
+    outlet_flow: str = Field("", description="id of the sensor of air flow at the outlet")
+    cooling_air: str = Field("", description="id of the air temperature sensor where a cooler draws its air")
+    level: str = Field("", description="id of the sensor of the liquid level in this piece")
+    drain_count: str = Field("", description="id of the counter of openings of this piece's drain")
+    position: str = Field("", description="id of the sensor of how far a bypass is open")
+    blast_line: str = Field("", description="id of the pressure sensor in the blast line behind the choke valve")
+    rated_inlet: Annotated[str, checked(celsius_or_nothing)] = Field(
+        "", description="hottest inlet on a dryer's plate, such as '38 °C'"
     )
     salt: Annotated[str, one_of(SALTS)] = Field("", description="what a deliquescent dryer is filled with")
 

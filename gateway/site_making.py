@@ -16,7 +16,7 @@ from gateway.jobsite import (
     SteelSpot,
     Train,
 )
-from gateway.site_amounts import amount, metres, scale, seconds, spread
+from gateway.site_amounts import amount, celsius_or_nothing, metres, scale, seconds, spread
 from gateway.site_file import AreaTable, LimitTable, PieceTable, SiteFile, TrainTable
 from gateway.site_products import product
 from gateway.site_sensors import NOT_STATED, SensorTable
@@ -104,8 +104,12 @@ def _piece(table: PieceTable) -> Piece:
         table.outlet_relative_humidity,
         table.outlet_pressure,
         table.outlet_pressure_dew_point,
+        table.outlet_flow,
     )
-    return Piece(table.id, table.label, table.kind, outlet, table.wall, table.wall_station, table.salt)
+    return Piece(
+        table.id, table.label, table.kind, outlet, table.wall, table.wall_station, table.salt, table.cooling_air,
+        table.level, table.drain_count, table.position, table.blast_line, celsius_or_nothing(table.rated_inlet),
+    )  # fmt: skip
 
 
 def _limit(table: LimitTable) -> Limit:

@@ -31,6 +31,12 @@ _PIECE = {
     "outlet_pressure": Quantity.GAUGE_PRESSURE,
     "outlet_pressure_dew_point": Quantity.PRESSURE_DEW_POINT,
     "wall": Quantity.WALL_TEMPERATURE,
+    "outlet_flow": Quantity.AIR_FLOW,
+    "cooling_air": Quantity.AIR_TEMPERATURE,
+    "level": Quantity.LIQUID_LEVEL,
+    "drain_count": Quantity.DRAIN_COUNT,
+    "position": Quantity.VALVE_POSITION,
+    "blast_line": Quantity.GAUGE_PRESSURE,
 }
 
 

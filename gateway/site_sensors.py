@@ -10,6 +10,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 
 from alerts.measured import DIMENSION, UNITS, Quantity
+from gateway.compressed_air import FREE_AIR, REFERENCE_STATES
 from gateway.jobsite import RAW_UNITS
 from gateway.site_amounts import amount, fitting, scale, split_amount, spread
 from gateway.site_words import Id, Said, checked, one_of, plain_id, positive_time
@@ -29,6 +30,10 @@ BASES: dict[Quantity, tuple[str, ...]] = {
     Quantity.GAUGE_PRESSURE: ("gauge",),
     Quantity.ABSOLUTE_PRESSURE: ("absolute",),
     Quantity.PRESSURE_DEW_POINT: ("dew", "frost"),
+    Quantity.AIR_FLOW: (FREE_AIR, *REFERENCE_STATES),
+    Quantity.LIQUID_LEVEL: ("full scale",),
+    Quantity.VALVE_POSITION: ("open",),
+    Quantity.DRAIN_COUNT: ("since fitted",),
 }
 
 

@@ -381,7 +381,9 @@ class Board:
         prepare(home)
         self.page = f"127.0.0.1:{free_port()}"
         command = [sys.executable, "-m", "gateway", "run", "--home", str(home), "--broker", f"127.0.0.1:{port}"]
-        self.process = subprocess.Popen([*command, "--page", self.page], stdout=subprocess.DEVNULL)
+        self.process = subprocess.Popen(
+            [*command, "--page", self.page, "--open-if-simulated"], stdout=subprocess.DEVNULL
+        )
 
     def text(self) -> str:
         try:

@@ -26,6 +26,10 @@ PLAUSIBLE: dict[Quantity, tuple[float, float]] = {
     Quantity.GAUGE_PRESSURE: (-20_000.0, 1_600_000.0),
     Quantity.ABSOLUTE_PRESSURE: (50_000.0, 1_700_000.0),
     Quantity.PRESSURE_DEW_POINT: (-100.0, 100.0),
+    Quantity.AIR_FLOW: (0.0, 10.0),
+    Quantity.LIQUID_LEVEL: (-0.05, 1.05),
+    Quantity.VALVE_POSITION: (-0.05, 1.05),
+    Quantity.DRAIN_COUNT: (0.0, 1e9),
 }
 
 

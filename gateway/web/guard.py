@@ -14,10 +14,13 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 CSP = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'; worker-src 'self'; manifest-src 'self'"
 )
 HEADERS = {
     "Content-Security-Policy": CSP,
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "geolocation=(), microphone=()",
     "Referrer-Policy": "no-referrer",
     "X-Content-Type-Options": "nosniff",
 }
@@ -25,7 +28,7 @@ _LONGEST_FORM = 4096
 
 
 class LongFormError(Exception):
-    """The form is longer than any acknowledgement."""
+    """The form is longer than anything a person would send."""
 
     def __str__(self) -> str:
         """The docstring is the message."""
@@ -35,9 +38,10 @@ class LongFormError(Exception):
 class SecurityHeaders:
     """Adds the headers to every answer, streams included."""
 
-    def __init__(self, app: ASGIApp) -> None:
-        """Args: app: the application inside."""
+    def __init__(self, app: ASGIApp, *, secure: bool = False) -> None:
+        """Args: app: the application inside. secure: over TLS, so that browsers are told to stay with it."""
         self._app = app
+        self._headers = HEADERS | ({"Strict-Transport-Security": "max-age=31536000"} if secure else {})
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass everything through and add to the start of each answer."""
@@ -45,8 +49,9 @@ class SecurityHeaders:
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                headers.update(HEADERS)
-                headers.setdefault("Cache-Control", "no-cache")  # a board from a cache would be an old board
+                headers.update(self._headers)
+                own = "no-cache" if scope["path"].startswith("/static/") else "no-store"
+                headers.setdefault("Cache-Control", own)  # a board from a cache would be an old board
             await send(message)
 
         await self._app(scope, receive, with_headers)
@@ -65,15 +70,15 @@ def is_cross_site(headers: Headers) -> bool:
     return origin != "null" and urlsplit(origin).netloc != headers.get("host")
 
 
-async def small_form(request: Request) -> dict[str, str]:
+async def small_form(request: Request, longest: int = _LONGEST_FORM) -> dict[str, str]:
     """Return the last value of each field.
 
-    Raises: LongFormError: before more than 4 KiB are held.
+    Raises: LongFormError: before more than `longest` bytes are held.
     """
     body = bytearray()
     async for chunk in request.stream():
         body += chunk
-        if len(body) > _LONGEST_FORM:
+        if len(body) > longest:
             raise LongFormError
     fields = parse_qs(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=None)
     return {name: values[-1] for name, values in fields.items()}

@@ -117,37 +117,47 @@ class Ring:
 class Streams:
     """The open streams, counted and ended together."""
 
-    ring: Ring
     stop: threading.Event  # set from a signal handler, so not an asyncio one
+    monotonic: Callable[[], float]
     _open: Counter[str] = field(default_factory=Counter)
 
     def full(self, client: str) -> bool:
         """Tell whether one more stream for this client is too many."""
         return self._open.total() >= MOST_STREAMS or self._open[client] >= MOST_STREAMS_PER_CLIENT
 
-    async def stream(self, client: str, last_id: str) -> AsyncIterator[str]:
-        """Send what the page missed, then each new second, until the page leaves or the server stops."""
+    async def stream(
+        self, ring: Ring, client: str, last_id: str, still: Callable[[], bool] = lambda: True
+    ) -> AsyncIterator[str]:
+        """Send what the page missed, then each new second, until the page leaves or the server stops.
+
+        still: asked once a second whether this reader may go on reading.
+        """
         self._open[client] += 1
         try:
-            self.ring.refresh()
+            ring.refresh()
             yield "retry: 2000\n: ping\n\n"
-            async for text in self._events(last_id):
+            async for text in self._events(ring, last_id, still):
                 yield text
         finally:
             self._open[client] -= 1
 
-    async def _events(self, last_id: str) -> AsyncIterator[str]:
-        monotonic = self.ring.watch.monotonic
-        pinged = sent = monotonic()
+    async def _events(self, ring: Ring, last_id: str, still: Callable[[], bool]) -> AsyncIterator[str]:
+        pinged = sent = asked = self.monotonic()
         while not self.stop.is_set():
-            self.ring.refresh()
-            texts = [] if last_id == self.ring.id() else self.ring.after(last_id)
-            last_id = self.ring.id()
-            if not texts and monotonic() - sent >= 1.0:
-                texts = [self.ring.tick()]
-            if monotonic() - pinged >= PING_S:
-                pinged, texts = monotonic(), [*texts, ": ping\n\n"]
+            now = self.monotonic()
+            if now - asked >= 1.0:
+                asked = now
+                if not still():
+                    yield "event: ended\ndata: {}\n\n"
+                    return
+            ring.refresh()
+            texts = [] if last_id == ring.id() else ring.after(last_id)
+            last_id = ring.id()
+            if not texts and now - sent >= 1.0:
+                texts = [ring.tick()]
+            if now - pinged >= PING_S:
+                pinged, texts = now, [*texts, ": ping\n\n"]
             if texts:
-                sent = monotonic()
+                sent = now
                 yield "".join(texts)
             await asyncio.sleep(POLL_S)

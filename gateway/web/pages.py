@@ -1,20 +1,26 @@
-"""Templates filled with a board: the whole page, its sections for the stream, and a refusal.
+"""Templates filled: the board, its sections for the stream, and every other page in the same frame.
 
 All text is escaped by the template engine; names and reasons come from people and sensors.
 """
 
 from __future__ import annotations
 
+import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
 
 from alerts.measured import Validity
 from gateway.board import Board, SensorLine
-from gateway.web import words
+from gateway.web import tongue, words
 from gateway.web.gaps import groups, scale_for
+from gateway.web.gate import Signed
 from gateway.web.live import Sections
+from gateway.web.roles import Permission
+from gateway.web.taste import Taste
 
 SECTIONS = ("heading", "verdicts", "gaps", "alarms", "sensors", "record")
 
@@ -28,37 +34,74 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals.update(words=words, Validity=Validity)
+    environment.globals["t"] = _translated
     environment.tests["unacknowledged"] = words.is_unacknowledged
     return environment
 
 
+@pass_context
+def _translated(context: Context, text: str) -> str:
+    """Return a text in the reader's language."""
+    return tongue.translated(str(text), context["taste"].language)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A page the navigation leads to, and who sees it there."""
+
+    path: str
+    word: str
+    permission: Permission = Permission.SEE
+
+
+NAVIGATION = (Place("/", "Board"), Place("/people", "Accounts", Permission.ACCOUNTS), Place("/account", "You"))
+
+
 @dataclass(frozen=True, slots=True)
 class Pages:
-    """Draws boards; the token goes into every form."""
+    """Draws boards and pages. Sections are drawn once for many readers: in their forms stands a slot instead of
+    the reader's own token, filled on the way out."""
 
-    token: str
     _templates: Environment = field(default_factory=_environment)
+    _slot: str = field(default_factory=lambda: f"slot-{secrets.token_hex(16)}")
 
-    def sections(self, board: Board) -> Sections:
-        """Return the HTML of each section."""
+    def filled(self, text: str, who: Signed) -> str:
+        """Return the text with the reader's token in its forms."""
+        return text.replace(self._slot, who.token)
+
+    def sections(self, board: Board, taste: Taste) -> Sections:
+        """Return the HTML of each section of the board."""
         scale = scale_for(board.gaps)
         context = {
             "board": board,
-            "token": self.token,
+            "token": self._slot,
+            "taste": taste,
             "scale": scale,
             "groups": groups(board.gaps, scale),
             "sensors": _unused_first(board.sensors),
         }
         return {name: self._templates.get_template(f"{name}.html").render(context) for name in SECTIONS}
 
-    def page(self, board: Board | None) -> str:
-        """Return the whole page; without a board it says so and waits for the stream."""
-        sections = dict.fromkeys(SECTIONS, "") if board is None else self.sections(board)
-        return self._templates.get_template("page.html").render(board=board, sections=sections)
+    def page(self, board: Board | None, who: Signed) -> str:
+        """Return the board's page; without a board it says so and waits for the stream."""
+        sections = dict.fromkeys(SECTIONS, "") if board is None else self.sections(board, who.taste)
+        return self.filled(self.draw("page.html", who, board, {"sections": sections}), who)
 
-    def refusal(self, error: str) -> str:
-        """Return the page that says why nothing was acknowledged."""
-        return self._templates.get_template("refusal.html").render(error=error)
+    def draw(self, template: str, who: Signed, board: Board | None, context: Mapping[str, object]) -> str:
+        """Return a page with its frame: navigation, language, the reader's token in every form."""
+        frame: dict[str, object] = {
+            "board": board,
+            "who": who,
+            "taste": who.taste,
+            "token": who.token,
+            "places": [each for each in NAVIGATION if who.may(each.permission)],
+            "may": " ".join(each for each in Permission if who.may(each)),
+        }
+        return self._templates.get_template(template).render({**frame, **context})
+
+    def outside(self, template: str, taste: Taste, **context: object) -> str:
+        """Return a page for somebody who has not signed in."""
+        return self._templates.get_template(template).render(taste=taste, who=None, board=None, **context)
 
 
 def _unused_first(sensors: tuple[SensorLine, ...]) -> list[SensorLine]:

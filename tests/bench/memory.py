@@ -23,7 +23,7 @@ def run_rss_mb() -> float:
         home, broker, page = Path(folder) / "home", Mosquitto(Path(folder)), free_port()
         prepare(home)
         command = [sys.executable, "-m", "gateway", "run", "--home", str(home)]
-        command += ["--broker", f"127.0.0.1:{broker.port}", "--page", f"127.0.0.1:{page}"]
+        command += ["--broker", f"127.0.0.1:{broker.port}", "--page", f"127.0.0.1:{page}", "--open-if-simulated"]
         run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         try:
             _use(broker.port, page)

@@ -62,7 +62,9 @@ class Gateway:
         command = [sys.executable, "-m", "gateway", "run", "--home", str(home), "--broker", broker]
         with log.open("ab") as out:
             self.process = subprocess.Popen(
-                [*command, "--page", f"127.0.0.1:{self.page}", *more], stderr=out, stdout=out
+                [*command, "--page", f"127.0.0.1:{self.page}", "--open-if-simulated", *more],
+                stderr=out,
+                stdout=out,
             )
 
     def said(self) -> str:

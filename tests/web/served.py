@@ -16,7 +16,10 @@ from pathlib import Path
 
 from alerts.limits import Verdict
 from gateway.board import Board
-from gateway.web.app import PageServer, make_app
+from gateway.web.app import make_app
+from gateway.web.house import House
+from gateway.web.server import PageServer
+from tests.sites import site
 from tests.web.made import ALARMS, VERDICTS, area, at, judged
 
 INSIDE = area(Verdict.INSIDE, "Hull frames 12 to 18", "coating", judged(Verdict.INSIDE, "4.4 K ± 0.9 K"))
@@ -44,10 +47,12 @@ def main(folder: Path) -> None:
     started = time.monotonic()
 
     def act(body: Mapping[str, str | int]) -> None:
-        (folder / "acknowledged").write_text(json.dumps([body["number"], body["person"]]))
+        (folder / "acknowledged").write_text(json.dumps(body))
 
-    app = make_app(lambda: board_from(folder, int(time.monotonic() - started)), act)
-    port = free_port()
+    def board() -> Board:
+        return board_from(folder, int(time.monotonic() - started))
+
+    app, port = make_app(House(board, act, site, folder, open_when_simulated=True)), free_port()
     server = PageServer(app, port=port)
     _tell_when_listening(server, folder, port)
     server.run()

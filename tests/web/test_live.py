@@ -9,8 +9,8 @@ from typing import Any
 
 from gateway.board import Board
 from gateway.web import live
-from gateway.web.app import PageServer
 from gateway.web.live import Ring, Streams, Watch
+from gateway.web.server import PageServer
 from tests.web.conftest import Pages, Stage
 from tests.web.made import BOARD, at
 
@@ -86,8 +86,8 @@ def test_streams_are_limited_and_counted_back(stage: Stage) -> None:
     """A client with too many open boards is refused until one closes."""
 
     async def run() -> None:
-        streams = Streams(ring_of(stage), stage.app().state.stop)
-        opened = [streams.stream("phone", "") for _ in range(live.MOST_STREAMS_PER_CLIENT)]
+        streams, ring = Streams(stage.app().state.stop, lambda: stage.now_s), ring_of(stage)
+        opened = [streams.stream(ring, "phone", "") for _ in range(live.MOST_STREAMS_PER_CLIENT)]
         for one in opened:
             await anext(one)
         assert streams.full("phone")
@@ -104,10 +104,10 @@ def test_stopping_ends_open_streams_at_once(stage: Stage) -> None:
     server = PageServer(app)
     assert server.config.timeout_graceful_shutdown == 3
     server.handle_exit(15, None)
-    streams = Streams(ring_of(stage), app.state.stop)
+    streams = Streams(app.state.stop, lambda: stage.now_s)
 
     async def read() -> list[str]:
-        return [text async for text in streams.stream("phone", "")]
+        return [text async for text in streams.stream(ring_of(stage), "phone", "")]
 
     assert ["retry: 2000\n: ping\n\n"] == asyncio.run(asyncio.wait_for(read(), 1))
     assert server.should_exit

@@ -40,19 +40,22 @@
     tell();
   }
 
-  // A person may be in the middle of choosing a name: what was chosen and where the focus was stay.
+  // A person may be in the middle of something: what was chosen or typed and where the focus was stay.
   function replace(section, html) {
-    const chosen = new Map();
-    section.querySelectorAll("form[data-alarm]").forEach((form) => {
-      chosen.set(form.dataset.alarm, [form.person.value, section.contains(document.activeElement)
-        && form.contains(document.activeElement) ? document.activeElement.tagName : ""]);
+    const kept = new Map();
+    const at = document.activeElement;
+    section.querySelectorAll("form[data-act]").forEach((form) => {
+      const fields = [...form.elements].map((field) => (field.type === "hidden" ? null : field.value));
+      kept.set(form.dataset.act, [fields, [...form.elements].indexOf(at), form.querySelector(".answer")?.textContent]);
     });
+    const open = [...section.querySelectorAll("details[open]")].map((each) => each.dataset.act);
     section.innerHTML = html;
-    section.querySelectorAll("form[data-alarm]").forEach((form) => {
-      const [person, focus] = chosen.get(form.dataset.alarm) || ["", ""];
-      form.person.value = person;
-      if (form.person.selectedIndex < 0) form.person.selectedIndex = 0;
-      if (focus) form.querySelector(focus).focus({ preventScroll: true });
+    section.querySelectorAll("details").forEach((each) => { each.open = open.includes(each.dataset.act); });
+    section.querySelectorAll("form[data-act]").forEach((form) => {
+      const [fields, focus, said] = kept.get(form.dataset.act) || [[], -1, ""];
+      fields.forEach((value, n) => { if (value !== null && form.elements[n]) form.elements[n].value = value; });
+      if (form.querySelector(".answer")) form.querySelector(".answer").textContent = said || "";
+      if (focus >= 0) form.elements[focus]?.focus({ preventScroll: true });
     });
   }
 
@@ -88,11 +91,12 @@
     source = mine;
     mine.addEventListener("board", show);
     mine.addEventListener("time", showTime);
+    mine.addEventListener("ended", () => location.reload()); // signed out somewhere else
     mine.onerror = () => { if (source === mine) lose(); };
     if (state === "lost") setTimeout(() => { if (source === mine && state === "lost") lose(); }, 5000);
   }
 
-  async function acknowledge(form) {
+  async function send(form) {
     const button = form.querySelector("button");
     const answer = form.querySelector(".answer");
     button.disabled = true;
@@ -102,7 +106,7 @@
         method: "POST", headers: { Accept: "application/json" }, body: new URLSearchParams(new FormData(form)),
       });
       const { error } = await reply.json();
-      answer.textContent = error || "Acknowledged";
+      answer.textContent = error || "Done";
       button.disabled = !error;
     } catch {
       answer.textContent = "The gateway did not answer. Try again.";
@@ -111,9 +115,9 @@
   }
 
   document.addEventListener("submit", (event) => {
-    if (!event.target.matches("form[data-alarm]")) return;
+    if (!event.target.matches("form[data-act]")) return;
     event.preventDefault();
-    acknowledge(event.target);
+    send(event.target);
   });
   const shown = /\d\d:\d\d:\d\d/.exec(link.textContent);
   if (shown) at = shown[0];

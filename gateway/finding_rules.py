@@ -1,0 +1,174 @@
+"""What moved figures mean together: which piece fails, or which sensor lies, or what looks the same from here.
+
+A sensor's fault is told from a piece's by what physics ties together: gas that passes a cold pipe cannot warm up,
+vapour that is taken up must warm the gas, air cannot hold more or less than the intake brought.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
+
+ABSOLUTE = ("housing", "hot", "position")  # figures that mean something by themselves, without a measure
+PAIRED = 0.5  # share of what a lying sensor would do to its partner, above which it is the sensor: ours
+SURE = 10  # minutes that a sensor must contradict the others before it is said to: metal is slow: ours
+SHELL_SHARE = 0.2  # of a dryer's height above the air, that its shell may lose: ours
+APPROACH_K = 2.0  # by which an approach must move before the inlet's thermometer may be what moved: ours
+PIPE_SHARE = 0.25  # of its height above the air, that gas may lose on the way to the next sensor: ours
+TELLS_K = 0.35  # a partner that would move by less than this tells nothing: ours
+
+
+class Moved(NamedTuple):
+    """How far a figure moved, whether that counts, the least that counts, what it was and is, whether it rests.
+
+    held: for how many minutes it has been beyond.
+    """
+
+    off: float
+    counts: bool
+    least: float
+    base: float
+    mean: float
+    still: bool = True
+    held: int = 0
+
+
+class Meaning(NamedTuple):
+    """What figures mean: a kind of `finding_words.KINDS`, the piece, and the figures that say so."""
+
+    kind: str
+    piece: str
+    figures: tuple[str, ...]
+
+
+Figures = Mapping[str, Moved]
+Measures = Callable[[str], bool]
+
+
+def meaning(figures: Figures, measures: Measures) -> dict[str, Meaning]:
+    """Return what the moved figures mean, by "kind piece"; the smallest set of causes, sensors first."""
+    found: list[Meaning] = []
+    lying = _sensors(figures)
+    found += [each for each in lying if max(figures[name].held for name in each.figures) >= SURE]
+    at_inlet = any(each.kind == "inlet sensor" for each in lying)
+    at_outlet = any(each.kind == "outlet sensor" for each in lying)
+    if not at_inlet and _at_rest(figures, INLET):
+        found += _cooler(figures, measures)
+        found += _each(figures, "hot", "hot inlet", above=True)
+    found += _each(figures, "element", "element blocked", above=True)
+    found += _drains(figures)
+    found += _each(figures, "choke", "forced pot", above=True)
+    found += _bed(figures, measures, at_inlet or at_outlet)
+    return {f"{each.kind} {each.piece}": each for each in found}
+
+
+def _named(figures: Figures, name: str) -> list[tuple[str, str, Moved]]:
+    """(figure, piece, moved) of every figure of this name."""
+    return [(key, key.split(" ", 1)[1], at) for key, at in figures.items() if key.startswith(f"{name} ")]
+
+
+def _counts(figures: Figures, name: str) -> list[tuple[str, str, Moved]]:
+    return [each for each in _named(figures, name) if each[2].counts]
+
+
+def _each(figures: Figures, name: str, kind: str, *, above: bool) -> list[Meaning]:
+    return [Meaning(kind, piece, (key,)) for key, piece, at in _counts(figures, name) if (at.off > 0) is above]
+
+
+# -- sensors ------------------------------------------------------------------------------------------------
+
+
+def _sensors(figures: Figures) -> list[Meaning]:
+    """The inlet's sensors against the pieces before and the intake; the outlet's against the heat of the dryer."""
+    inlet = _pairs(figures) + _counts(figures, "inlet_rh")
+    if inlet:
+        return [Meaning("inlet sensor", inlet[0][1], tuple(key for key, _, _ in inlet))]
+    if _counts(figures, "pair"):
+        return []  # the line has not come to rest: whatever the dryer says may be this
+    heat = next(iter(_named(figures, "heat")), None)
+    return _too_dry(figures) if heat is None else _by_heat(figures, *heat)
+
+
+def _by_heat(figures: Figures, key: str, piece: str, at: Moved) -> list[Meaning]:
+    """What is taken up must warm the gas: the dryer's four sensors hold each other to it."""
+    outlet = next(iter(_named(figures, "outlet_rh")), None)
+    if outlet is not None and outlet[2].counts:
+        if not _at_rest(figures, DRYER):
+            return []
+        expected_k = _heat_tells(figures, outlet[2])
+        lies = at.off / expected_k > PAIRED if expected_k else outlet[2].off < 0
+        return [Meaning("outlet sensor", piece, (outlet[0], key))] if lies else []
+    if not at.counts or not _at_rest(figures, DRYER) or abs(at.off) < at.least + _shell_k(figures):
+        return []
+    if not _named(figures, "pair") and _approach_k(figures) > APPROACH_K:
+        return []  # the inlet's only thermometer: told together with the cooler
+    return [Meaning("dryer sensor", piece, (key,))]
+
+
+def _pairs(figures: Figures) -> list[tuple[str, str, Moved]]:
+    """Gas that passes a pipe follows the gas before it, but for what the pipe loses the more, the hotter it is."""
+    if not _at_rest(figures, INLET):
+        return []
+    housing_k = max((abs(at.off) for _, _, at in _named(figures, "housing")), default=0.0)
+    allowed_k = PIPE_SHARE * (_approach_k(figures) + housing_k)
+    return [each for each in _counts(figures, "pair") if abs(each[2].off) > each[2].least + allowed_k]
+
+
+def _approach_k(figures: Figures) -> float:
+    """By how much the cooled gas stands higher or lower above its cooling air than it did [K]."""
+    return max((abs(at.off) for _, _, at in _named(figures, "approach")), default=0.0)
+
+
+INLET, DRYER = ("approach", "pair"), ("approach", "outlet_rh", "heat", "over")
+
+
+def _at_rest(figures: Figures, names: tuple[str, ...]) -> bool:
+    """Whether these have come to rest, so that one may be weighed against another."""
+    return all(at.still for name in names for _, _, at in _named(figures, name))
+
+
+def _shell_k(figures: Figures) -> float:
+    """What the dryer's shell may lose more or less, since its gas stands further above the air than it did [K]."""
+    over = next(iter(_named(figures, "over")), None)
+    return SHELL_SHARE * abs(over[2].off) if over else 0.0
+
+
+def _too_dry(figures: Figures) -> list[Meaning]:
+    """Without the inlet's humidity: an outlet drier than its bed has ever been, while the air came in wet."""
+    return [Meaning("outlet sensor", piece, (k,)) for k, piece, at in _counts(figures, "outlet_rh") if at.off < 0]
+
+
+def _heat_tells(figures: Figures, outlet: Moved) -> float:
+    """By how much a lying humidity at the outlet would move the heat's figure [K]; 0 where it cannot tell."""
+    span = next(iter(_named(figures, "span")), None)
+    expected_k = outlet.off * span[2].mean if span else 0.0
+    return expected_k if abs(expected_k) > TELLS_K else 0.0
+
+
+# -- pieces -------------------------------------------------------------------------------------------------
+
+
+def _cooler(figures: Figures, measures: Measures) -> list[Meaning]:
+    found = _each(figures, "housing", "housing air", above=True)
+    kind = "cooler" if measures("housing") else "cooler or housing air"
+    if not measures("pair"):
+        kind = "cooler, housing air or sensor"
+    return found + _each(figures, "units", kind, above=False)
+
+
+def _drains(figures: Figures) -> list[Meaning]:
+    stuck = _each(figures, "drain", "separator drain", above=False)
+    return stuck or _each(figures, "level", "receiver drain", above=True)
+
+
+def _bed(figures: Figures, measures: Measures, lies: bool) -> list[Meaning]:
+    opened = _each(figures, "position", "bypass open", above=True)
+    wetter = [each for each in _counts(figures, "outlet_rh") if each[2].off > 0]
+    if lies or not wetter or not _at_rest(figures, DRYER):
+        return opened
+    if opened:
+        return [Meaning(opened[0].kind, opened[0].piece, (*opened[0].figures, wetter[0][0]))]
+    kind = "bed" if measures("position") else "bed or bypass"
+    if not _heat_tells(figures, wetter[0][2]):
+        kind = "bed, bypass or sensor"
+    return [Meaning(kind, wetter[0][1], (wetter[0][0],))]

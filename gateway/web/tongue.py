@@ -1,0 +1,45 @@
+"""The pages' words in the reader's language. English is the language of the source; what is not translated stays.
+
+`es.json` holds English to Spanish; each `{}` stands for a piece that is put into the translation,
+itself translated where it is known (a number, a name, the words of a limit).
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from functools import cache
+from pathlib import Path
+
+_HERE = Path(__file__).parent
+
+
+@cache
+def _words(language: str) -> tuple[dict[str, str], list[tuple[re.Pattern[str], str]]]:
+    """Return whole sentences, and those with a hole as patterns, the most particular first."""
+    path = _HERE / f"{language}.json"
+    known: dict[str, str] = json.loads(path.read_text("utf-8")) if language != "en" and path.exists() else {}
+    holed = sorted((text for text in known if "{}" in text), key=lambda text: -len(text))
+    patterns = [(re.compile(_pattern(text), re.DOTALL), known[text]) for text in holed]
+    return {text: said for text, said in known.items() if "{}" not in text}, patterns
+
+
+def _pattern(text: str) -> str:
+    return "(.+?)".join(re.escape(part) for part in text.split("{}"))
+
+
+def translated(text: str, language: str) -> str:
+    """Return the text in this language, or as it is where nobody has translated it."""
+    if language == "en" or not text:
+        return text
+    whole, patterns = _words(language)
+    if text in whole:
+        return whole[text]
+    return _with_holes(text, language, patterns)
+
+
+def _with_holes(text: str, language: str, patterns: list[tuple[re.Pattern[str], str]]) -> str:
+    for pattern, said in patterns:
+        if found := pattern.fullmatch(text):
+            return said.format(*(translated(each, language) for each in found.groups()))
+    return text

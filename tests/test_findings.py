@@ -1,0 +1,218 @@
+"""Findings: the short form of their bench, what they say, what they must not say, and what moves nothing."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from math import log
+
+import pytest
+
+from alerts.measured import Measured, Validity, unknown
+from gateway.finding_words import KINDS
+from gateway.findings import LEARN, Change, Watched, moved, take, told
+from gateway.jobsite import Train
+from gateway.observability import FAULTS, seen_as
+from gateway.payload import canonical
+from gateway.train_features import Minute, Told, Water, heat_k, minute, transfer_units
+from gateway.train_look import Gas
+from simulators.faults import SENSOR_FAULTS, START_S, Failure
+from tests.bench.findings import (
+    FIGURES,
+    PLANT,
+    SETS,
+    case,
+    climates,
+    healthy_week,
+    play,
+    reader,
+    rows,
+    site,
+)
+
+ALL = site("every piece", 60.0)
+TRAIN = ALL.trains[0]
+COAST = climates(held_out=False)["coast"]
+
+
+@pytest.mark.parametrize("kind", sorted(FIGURES["faults"]))
+def test_a_complete_fault_is_named_within_half_an_hour(kind: str) -> None:
+    """The strongest of each kind, every piece with its sensors, in the climate nobody tuned on."""
+    (climate,) = climates(held_out=True).values()
+    failure, rated_c = case(climate, kind, FIGURES["faults"][kind][-1])
+    said = [
+        key
+        for now_s, key in play(site("every piece", rated_c), rows(climate, failure, 0))
+        if now_s >= failure.onset_s - 600.0
+    ]
+    kinds = {key.rpartition(" ")[0] for key in said}
+    assert kinds & set(seen_as(TRAIN, kind)), said
+    assert kinds <= {*seen_as(TRAIN, kind), "hot inlet", "receiver drain"}
+
+
+@pytest.mark.parametrize("sensors", SETS)
+def test_a_healthy_week_brings_no_finding(sensors: str) -> None:
+    """Seven working days with cold mornings, pauses, weather and a train at rest between."""
+    assert healthy_week(sensors, COAST, 1) == []
+
+
+def test_every_fault_tried_is_one_that_is_thought_of() -> None:
+    """The bench and the observability table speak of the same faults; each that is seen has its words."""
+    assert set(FIGURES["faults"]) == set(FAULTS)
+    assert set(SENSOR_FAULTS) <= set(FAULTS)
+    for sensors in SETS:
+        for fault in FAULTS:
+            assert set(seen_as(site(sensors, 60.0).trains[0], fault)) <= set(KINDS)
+
+
+def test_what_these_sensors_cannot_see() -> None:
+    """With the dryer's outlet alone the cooler, the drains and the element leave no trace."""
+    alone = site("dryer outlet only", 60.0).trains[0]
+    unseen = {fault for fault in FAULTS if not seen_as(alone, fault)}
+    assert unseen >= {"fins", "fan", "housing", "element", "separator_drain", "receiver_drain", "hot_day", "choke"}
+    assert seen_as(alone, "spent") == seen_as(alone, "bypass") == ("bed, bypass or sensor",)
+    assert seen_as(TRAIN, "bypass") == ("bypass open",)
+
+
+def ran(
+    train: Train, minutes: int, figures: dict[str, Told], watched: Watched | None = None, **more: object
+) -> Watched:
+    watched = watched or Watched()
+    for n in range(minutes):
+        take(watched, train, Minute(True, figures, {}, **more), 60_000 * n)  # type: ignore[arg-type]
+    return watched
+
+
+def test_silence_and_standstill_neither_begin_nor_end_a_finding() -> None:
+    """An open bypass stays a finding while its sensor is silent and while no air flows."""
+    shut, opened = {"position bypass": Told(0.0, 0.05)}, {"position bypass": Told(0.6, 0.05)}
+    watched = ran(TRAIN, 100, shut)
+    ran(TRAIN, 20, opened, watched)
+    assert list(watched.open) == ["bypass open bypass"]
+    ran(TRAIN, 60, {}, watched)
+    for n in range(60):
+        assert take(watched, TRAIN, Minute(False, {}, {}), n) == []
+        assert take(watched, TRAIN, Minute(None, {}, {}), n) == []
+    assert list(watched.open) == ["bypass open bypass"]
+    ran(TRAIN, 60, shut, watched)
+    assert watched.open == {}
+
+
+def test_the_first_hour_is_the_measure() -> None:
+    """Nothing is said before the measure is full; afterwards the same level is a finding."""
+    watched = ran(TRAIN, 20 + LEARN, {"level recv": Told(0.2, 0.06)})
+    assert moved(watched) == {}
+    ran(TRAIN, 20, {"level recv": Told(0.5, 0.06)}, watched)
+    assert list(watched.open) == ["receiver drain recv"]
+    (finding,) = told(watched, TRAIN)
+    assert finding.evidence == "recv: level 50%, was 20%, its first hour being the measure"
+    assert finding.confidence == "high"
+
+
+def test_an_outlet_that_says_nothing_of_its_bed_is_not_learnt() -> None:
+    """Air that arrives as dry as a bed leaves it would make a poor bed the measure of all later ones."""
+    watched = ran(TRAIN, 120, {"outlet_rh dryer": Told(0.3, 0.06)}, came_rh=0.35)
+    assert watched.trends["outlet_rh dryer"].count == 0
+    ran(TRAIN, 120, {"outlet_rh dryer": Told(0.5, 0.06)}, watched, came_rh=0.8)
+    assert watched.trends["outlet_rh dryer"].base == pytest.approx(0.5)
+
+
+def test_a_drain_that_has_stopped_is_told_by_the_water_due() -> None:
+    """One opening for each 0.5 kg; then none while as much water falls out."""
+    watched, count = Watched(), 0.0
+    for n in range(100):
+        count += n % 2
+        take(watched, TRAIN, Minute(True, {}, {"sep": Water(0.25, count)}), n)
+    assert watched.open == {}
+    for n in range(15):
+        take(watched, TRAIN, Minute(True, {}, {"sep": Water(0.25, count)}), 100 + n)
+    assert list(watched.open) == ["separator drain sep"]
+
+
+def test_the_state_is_bounded_and_survives_a_checkpoint() -> None:
+    """A week leaves a few kilobytes; the bytes read back to the same state and the same next change."""
+    watched = Watched()
+    for n in range(3000):
+        take(
+            watched,
+            TRAIN,
+            Minute(True, {f"level p{k}": Told(n % 7, 0.06) for k in range(12)}, {"s": Water(1.0, n)}),
+            n,
+        )
+    body = canonical.checkpoint(watched)
+    assert len(body) < 6000
+    again = canonical.from_checkpoint(body, Watched)
+    assert again == watched
+
+
+def test_transfer_units_of_dry_gas_are_a_logarithm() -> None:
+    """Dry: ln((90 - 30) / (40 - 30)). Wet gas asks for more, since its water's heat must leave too."""
+    gas = Gas(TRAIN.pieces[2], 40.0, 8e5, None)
+    assert transfer_units(gas, 30.0, None, 90.0) == pytest.approx(log(6.0), rel=1e-12)
+    assert transfer_units(gas, 30.0, 0.001, 90.0) == pytest.approx(log(6.0), rel=1e-12)
+    # 8 bar(a), 40 °C saturated: dw/dT 0.34 g/(kg K), so each K asks for about 1.8 times its own heat there.
+    assert 1.3 * log(6.0) < transfer_units(gas, 30.0, 0.03, 90.0) < 1.8 * log(6.0)
+
+
+def test_the_heat_of_what_is_taken_up() -> None:
+    """1 g/kg condensed at 40 °C: 2.406 kJ/g (ASHRAE steam tables, from memory) over 1.006 kJ/(kg K): 2.39 K."""
+    assert heat_k(0.001, 40.0) == pytest.approx(2.39, abs=0.02)
+
+
+def test_a_bypass_and_spent_salt_keep_the_heat_a_lying_probe_does_not() -> None:
+    """The same rise of the outlet's humidity, told apart by the warming that goes with the water taken."""
+    for kind, wanted in (("spent", "bed"), ("sensor_dryer_rh", "outlet sensor")):
+        failure = Failure(kind, {"spent": 0.8, "sensor_dryer_rh": 0.3}[kind], START_S + 205 * 60.0)
+        keys = {key for _, key in play(ALL, rows(COAST, failure, 0))}
+        assert keys == {f"{wanted} dryer"}
+
+
+def test_no_air_no_figures() -> None:
+    """Vented, unknown and flowing are told apart; a bound is no value."""
+    _, row = rows(COAST, Failure(), 0)[30]
+    read = reader(row)
+    assert minute(ALL, TRAIN, read).flowing is True
+    assert minute(ALL, TRAIN, reader({**row, "pot-p": 0.0})) == Minute(False, {}, {})
+    assert minute(ALL, TRAIN, reader({**row, "flow": 0.0})).flowing is False
+
+    def silent(name: str) -> Measured:
+        return unknown("silent", 0) if name == "pot-p" else read(name)
+
+    assert minute(ALL, TRAIN, silent).flowing is None
+
+    def bound(name: str) -> Measured:
+        said = read(name)
+        return said._replace(validity=Validity.BOUND) if name == "dryer-rh" else said
+
+    assert "outlet_rh dryer" not in minute(ALL, TRAIN, bound).figures
+    assert "outlet_rh dryer" in minute(ALL, TRAIN, read).figures
+
+
+def test_nobody_is_told_to_work_on_pressure() -> None:
+    """No sentence says open, drain or adjust as an order; none calls air clean or safe, or speaks of breathing."""
+    for kind in KINDS.values():
+        words = f"{kind.title} {kind.check} {kind.also}".lower()
+        assert not re.search(r"\b(clean|safe|breathing)\b", words)
+        orders = re.findall(r"(?:^|[.;] )(\w+)", kind.check.lower())
+        assert not set(orders) & {"open", "drain", "adjust", "drains", "turn", "close"}
+        if "look at the element" in words or "crust" in words:
+            assert "isolate, lock, bleed line and pot to zero, verify" in words
+
+
+def test_changes_name_their_finding_once() -> None:
+    """A finding begins once and ends once."""
+    watched, seen = Watched(), list[Change]()
+    for n in range(300):
+        x = 0.6 if 120 < n < 200 else 0.0
+        seen += take(watched, TRAIN, Minute(True, {"position bypass": Told(x, 0.05)}, {}), n)
+    assert [(each.key, each.began) for each in seen] == [
+        ("bypass open bypass", True),
+        ("bypass open bypass", False),
+    ]
+
+
+def test_the_bench_runs_a_train_that_was_told_of_its_climate() -> None:
+    """The simulated plant is the one written down before tuning."""
+    assert PLANT.flow_kg_per_s == FIGURES["train"]["flow_kg_per_s"]
+    assert replace(PLANT).blasts(START_S + 60.0)
+    assert not PLANT.blasts(START_S + 55 * 60.0)
