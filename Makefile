@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 FUZZ ?= 30
 
-.PHONY: demo test search bench faults lint services clean
+.PHONY: demo test search bench faults faults-broker lint services clean
 
 $(VENV)/demo.installed: lock/demo.txt pyproject.toml
 	$(PYTHON) -m venv $(VENV)
@@ -37,6 +37,12 @@ bench: services $(VENV)/all.installed
 faults: services $(VENV)/all.installed
 	$(BIN)/python -m tests.faults.kill_run $(FAULTS)
 	$(BIN)/python -m tests.faults.fuzz_decoders --seconds $(FUZZ)
+
+# The broker killed, and with a backlog: minutes each, so not in every check.
+faults-broker: services $(VENV)/all.installed
+	$(BIN)/python -m tests.faults.broker_kill
+	$(BIN)/python -m tests.faults.backlog_kill
+	$(BIN)/python -m tests.faults.backlog $(BACKLOG)
 
 lint: $(VENV)/all.installed
 	$(BIN)/ruff check .

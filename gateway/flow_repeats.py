@@ -1,11 +1,14 @@
 """What was read before: a reading is journalled once, however often the broker or its sensor sends it.
 
-Identity is sensor, time of measurement and value; the same time with another value is a conflict and kept.
+Identity is sensor, time of measurement and value; the same time with another value is a conflict and kept. What a
+sensor says comes in the order of its times, but for a few: so its track is looked up by halves, and only what came
+out of order, or contradicts, is remembered by name.
 Without a time of its own only the broker can say that it sends a message again.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from hashlib import sha256
 from itertools import islice
@@ -13,11 +16,15 @@ from typing import TypeVar
 
 from gateway import entry
 from gateway.entry import Arrival
-from gateway.flow_state import State
+from gateway.flow_state import State, Track
 from gateway.reading import News, Reading, Silent
 
-WINDOW = 8192  # identities remembered; redeliveries are at most the messages in flight (1,000)
+WINDOW = 8192  # identities out of order, and messages without a time, that are remembered
 SLACK = 2048  # how many more are let come before that many of the oldest go at once
+KEPT = 1024  # readings of each sensor that are remembered: as many messages may be on their way when all stops
+BACK_MS = 60_000  # and all that came in the last minute: a killed broker gives again what it gave since its last save
+MOST = 300_000  # but of no sensor more than that: what the shipped broker holds for us
+MARK_MS = 5_000  # how often the number of an entry is noted beside its time
 K = TypeVar("K")
 V = TypeVar("V")
 
@@ -45,15 +52,41 @@ def untimed_first_of(state: State, arrival: Arrival) -> int:
 
 def is_new(state: State, reading: Reading) -> bool:
     """Remember a timed reading; False for a repeat, and for a conflict, which is counted."""
-    key = _identity(reading)
-    before = state.seen.get(key)
-    if before is None:
-        remember(state.seen, key, (reading.value, state.sequence))
+    track = state.tracks.get(reading.sensor)
+    if track is None:
+        track = state.tracks[reading.sensor] = Track()
+    if not track.times or reading.measured_ms > track.times[-1]:  # type: ignore[operator]  # it has a time
+        _add(state, track, reading)
+        return True
+    value = _value_at(state, reading)
+    if value is None:
+        remember(state.seen, _identity(reading), (reading.value, state.sequence))
         return True
     if not _seen(state, reading):  # known again if the broker sends it again
         state.counts["conflict"] = state.counts.get("conflict", 0) + 1
         remember(state.seen, _conflicting(reading), (reading.value, state.sequence))
     return False
+
+
+def _add(state: State, track: Track, reading: Reading) -> None:
+    track.times.append(reading.measured_ms)  # type: ignore[arg-type]
+    track.values.append(reading.value)
+    track.firsts.append(state.sequence)
+    if not state.marks or state.core_ms - state.marks[-1][0] >= MARK_MS:
+        state.marks.append((state.core_ms, state.sequence))
+    if len(track.times) >= track.room:
+        _let_go(state, track)
+
+
+def _let_go(state: State, track: Track) -> None:
+    """Forget the oldest of a sensor's readings, many at once; as many again may come before the next time."""
+    while len(state.marks) > 1 and state.marks[1][0] <= state.core_ms - BACK_MS:
+        del state.marks[0]
+    recent = len(track.firsts) - bisect_left(track.firsts, state.marks[0][1])
+    kept = min(max(recent, KEPT), MOST)
+    for column in (track.times, track.values, track.firsts):
+        del column[:-kept]
+    track.room = kept + max(kept // 2, KEPT)
 
 
 def remember_untimed(state: State, arrival: Arrival) -> None:
@@ -70,13 +103,31 @@ def remember(window: dict[K, V], key: K, value: V) -> None:
 
 
 def _seen(state: State, reading: Reading) -> int:
-    known = state.seen.get(_identity(reading))
-    if known is None:
-        return 0
-    value, first = known
+    """Return the sequence number of the entry this very reading came with, or 0."""
+    track, at = _place(state, reading)
+    if track and at >= 0 and track.values[at] == reading.value:
+        return track.firsts[at]
+    value, first = state.seen.get(_identity(reading), (None, 0))
     if value == reading.value:
         return first
     return state.seen.get(_conflicting(reading), (None, 0))[1]
+
+
+def _value_at(state: State, reading: Reading) -> float | None:
+    """Return what the sensor was first heard to say at this reading's time."""
+    track, at = _place(state, reading)
+    if track and at >= 0:
+        return track.values[at]
+    return state.seen.get(_identity(reading), (None, 0))[0]
+
+
+def _place(state: State, reading: Reading) -> tuple[Track | None, int]:
+    """Return the sensor's track, and where in it the reading's time stands, or -1."""
+    track, time_ms = state.tracks.get(reading.sensor), reading.measured_ms
+    if track is None or time_ms is None or not track.times or time_ms > track.times[-1]:
+        return track, -1
+    at = bisect_left(track.times, time_ms)
+    return track, at if track.times[at] == time_ms else -1
 
 
 def _identity(reading: Reading) -> str:

@@ -70,6 +70,19 @@ class Begun:
 
 
 @dataclass(slots=True)
+class Track:
+    """What one sensor said, in the order of its times [UTC ms]; firsts: the numbers of the entries.
+
+    room: how many may come before the oldest are forgotten.
+    """
+
+    times: list[int] = field(default_factory=list)
+    values: list[float] = field(default_factory=list)
+    firsts: list[int] = field(default_factory=list)
+    room: int = 2048
+
+
+@dataclass(slots=True)
 class Lag:
     """The smallest lag [ms] of one sensor in this hour of core time, and in the whole live hour before."""
 
@@ -99,6 +112,8 @@ class State:
     edges: sparkplug_state.State = field(default_factory=sparkplug_state.State)
     standing: dict[str, Stood] = field(default_factory=dict)
     sense: Sense = field(default_factory=Sense)
+    tracks: dict[str, Track] = field(default_factory=dict)
+    marks: list[tuple[int, int]] = field(default_factory=list)  # core ms, and the number of an entry of then
     seen: dict[str, tuple[float, int]] = field(default_factory=dict)
     untimed: dict[bytes, int] = field(default_factory=dict)
     rejects_per_topic: dict[str, int] = field(default_factory=dict)
