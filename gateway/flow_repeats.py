@@ -22,7 +22,7 @@ from gateway.reading import News, Reading, Silent
 WINDOW = 8192  # identities out of order, and messages without a time, that are remembered
 SLACK = 2048  # how many more are let come before that many of the oldest go at once
 KEPT = 1024  # readings of each sensor that are remembered: as many messages may be on their way when all stops
-BACK_MS = 60_000  # and all that came in the last minute: a killed broker gives again what it gave since its last save
+BACK_MS = 60_000  # and all of the last minute: a killed broker gives again what it gave since its last save
 MOST = 300_000  # but of no sensor more than that: what the shipped broker holds for us
 MARK_MS = 5_000  # how often the number of an entry is noted beside its time
 K = TypeVar("K")

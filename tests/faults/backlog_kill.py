@@ -26,7 +26,7 @@ def one_try(folder: Path, count: int, after: float) -> tuple[int, int]:
     prepare(home)
     _make_session(broker.port, GATEWAY)
     preload(broker.port, count)
-    time.sleep(float(settings()["autosave_interval"]) + 2)  # what is not saved can be lost, by the broker's promise
+    time.sleep(float(settings()["autosave_interval"]) + 2)  # what is not saved may be lost
     last = _last_entry(home)
     run = start(home, broker.port)
     while _last_entry(home) < last + after * count:
