@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from alerts.alarm import AlarmState
-from gateway import flow_work, work_acts
+from gateway import flow_findings, flow_work, work_acts
 from gateway.flow_state import Begun, State
 from gateway.jobsite import Jobsite
 from gateway.work_acts import IDLE
@@ -47,6 +47,8 @@ def fold(state: State, body: Body) -> None:
     elif body["act"] == "end":
         del state.activities[body["area"]][body["activity"]]
         flow_work.end(state, body)
+    elif body["act"] == "serviced":
+        flow_findings.served(state, body)
     elif body["act"] == "disposition":
         flow_work.dispose(state, body)
     elif body["act"] == "manual":
@@ -80,5 +82,6 @@ _ACTS: dict[str, tuple[tuple[str, ...], Callable[[State, Jobsite, Body], str | N
     "end": (("area", "activity"), work_acts.cannot_end),
     "disposition": (("exposure", "decision", "reason"), work_acts.cannot_dispose),
     "manual": (("kind", "area"), work_acts.cannot_enter),
+    "serviced": (("train", "piece", "what"), flow_findings.cannot_serve),
     "note": (("area", "text"), work_acts.cannot_note),
 }

@@ -74,6 +74,25 @@ class AlarmLine:
 
 
 @dataclass(frozen=True, slots=True)
+class FindingLine:
+    """One open finding: which piece of which train fails, on what evidence, how sure, what to look at first.
+
+    confidence: "low", "medium" or "high"; also: what else would explain it.
+    """
+
+    number: str
+    train: str
+    piece: str
+    kind: str
+    title: str
+    evidence: str
+    confidence: str
+    check_first: str
+    also: str
+    since_utc_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class SensorLine:
     """One sensor: its newest value as written, the age, and why it is not used if it is not."""
 
@@ -113,3 +132,4 @@ class Board:
     notices_sent: int
     record_code: str
     trouble: tuple[str, ...] = ()
+    findings: tuple[FindingLine, ...] = ()

@@ -21,7 +21,7 @@ TELLS_K = 0.35  # a partner that would move by less than this tells nothing: our
 class Moved(NamedTuple):
     """How far a figure moved, whether that counts, the least that counts, what it was and is, whether it rests.
 
-    held: for how many minutes it has been beyond.
+    held: for how many minutes it has been beyond, with the sign of its move.
     """
 
     off: float
@@ -49,7 +49,7 @@ def meaning(figures: Figures, measures: Measures) -> dict[str, Meaning]:
     """Return what the moved figures mean, by "kind piece"; the smallest set of causes, sensors first."""
     found: list[Meaning] = []
     lying = _sensors(figures)
-    found += [each for each in lying if max(figures[name].held for name in each.figures) >= SURE]
+    found += [each for each in lying if max(abs(figures[name].held) for name in each.figures) >= SURE]
     at_inlet = any(each.kind == "inlet sensor" for each in lying)
     at_outlet = any(each.kind == "outlet sensor" for each in lying)
     if not at_inlet and _at_rest(figures, INLET):
@@ -72,7 +72,7 @@ def _counts(figures: Figures, name: str) -> list[tuple[str, str, Moved]]:
 
 
 def _each(figures: Figures, name: str, kind: str, *, above: bool) -> list[Meaning]:
-    return [Meaning(kind, piece, (key,)) for key, piece, at in _counts(figures, name) if (at.off > 0) is above]
+    return [Meaning(kind, piece, (key,)) for key, piece, at in _counts(figures, name) if (at.held > 0) is above]
 
 
 # -- sensors ------------------------------------------------------------------------------------------------
@@ -135,7 +135,7 @@ def _shell_k(figures: Figures) -> float:
 
 def _too_dry(figures: Figures) -> list[Meaning]:
     """Without the inlet's humidity: an outlet drier than its bed has ever been, while the air came in wet."""
-    return [Meaning("outlet sensor", piece, (k,)) for k, piece, at in _counts(figures, "outlet_rh") if at.off < 0]
+    return [Meaning("outlet sensor", piece, (k,)) for k, piece, at in _counts(figures, "outlet_rh") if at.held < 0]
 
 
 def _heat_tells(figures: Figures, outlet: Moved) -> float:
@@ -163,7 +163,7 @@ def _drains(figures: Figures) -> list[Meaning]:
 
 def _bed(figures: Figures, measures: Measures, lies: bool) -> list[Meaning]:
     opened = _each(figures, "position", "bypass open", above=True)
-    wetter = [each for each in _counts(figures, "outlet_rh") if each[2].off > 0]
+    wetter = [each for each in _counts(figures, "outlet_rh") if each[2].held > 0]
     if lies or not wetter or not _at_rest(figures, DRYER):
         return opened
     if opened:

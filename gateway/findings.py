@@ -82,7 +82,7 @@ class Drain:
 class Watched:
     """What is remembered of one train. steady: minutes since air began to flow; open: finding -> since, ms.
 
-    turning: findings about to begin or end, with the minutes that said so.
+    turning: findings about to begin or end, with the minutes that said so. numbers: of the open ones.
     """
 
     steady: int = 0
@@ -92,6 +92,7 @@ class Watched:
     drains: dict[str, Drain] = field(default_factory=dict)
     open: dict[str, int] = field(default_factory=dict)
     turning: dict[str, int] = field(default_factory=dict)
+    numbers: dict[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +190,7 @@ def moved(watched: Watched) -> dict[str, Moved]:
             off = trend.mean if name.startswith(ABSOLUTE) else trend.mean - trend.base
             counts = abs(trend.beyond) >= HOLD
             found[name] = Moved(
-                off, counts, least_move(trend, name), trend.base, trend.mean, _still(trend), abs(trend.beyond)
+                off, counts, least_move(trend, name), trend.base, trend.mean, _still(trend), trend.beyond
             )
     return found
 

@@ -12,7 +12,18 @@ from collections.abc import Iterable, Sequence
 
 from alerts import alarm as life
 from alerts.measured import Measured, Validity, unknown
-from gateway import __version__, acts, entry, flow_edges, flow_history, flow_repeats, flow_work, sensor_sense, tree
+from gateway import (
+    __version__,
+    acts,
+    entry,
+    flow_edges,
+    flow_findings,
+    flow_history,
+    flow_repeats,
+    flow_work,
+    sensor_sense,
+    tree,
+)
 from gateway.conditions import Conditions
 from gateway.entry import Arrival, Kind, Refusal
 from gateway.flow_judging import Judging
@@ -280,9 +291,10 @@ class Flow:
         self.state.counts[what] = self.state.counts.get(what, 0) + 1
 
     def _config_set(self, body: bytes, outcomes: Outcomes) -> None:
-        before = dict(self.sensors) if self.site else {}
+        before, old_site = dict(self.sensors) if self.site else {}, self.site
         self.state.config = body
         judging = self._configure(body)
+        flow_findings.keep_only(self.state, old_site, judging.site)
         same = {name for name, sensor in self.sensors.items() if before.get(name) == sensor}
         sensor_sense.keep_only(self.state.sense, self.watch, same)
         flow_history.take_all_down(self.state, outcomes.sheet)
@@ -310,6 +322,7 @@ class Flow:
         state.newest.clear()
         state.standing.clear()
         flow_work.started(state)
+        flow_findings.started(state)
         self._said.clear()
         state.why_unknown.clear()
         state.lags.clear()

@@ -12,7 +12,7 @@ from alerts.alarm import Alarm, Change
 from alerts.limits import Judgement, Limit, Verdict, judge, worst
 from alerts.measured import unknown
 from alerts.notification import Notice
-from gateway import flow_history, flow_work
+from gateway import flow_findings, flow_history, flow_work
 from gateway.conditions import Condition, Conditions, Kept, conditions, is_running
 from gateway.flow_state import Event, Judged, Outcomes, State
 from gateway.jobsite import Jobsite
@@ -44,6 +44,7 @@ class Judging:
             self._judge_limit(limit, now_ms, outcomes)
         verdicts = {name: each.judgement.verdict for name, each in self.judged.items()}
         flow_work.judged(self.state, self.site, self.conditions, verdicts, before_ms, outcomes)
+        flow_findings.judged(self.state, self.site, self.read, now_ms, outcomes)
 
     def _judge_limit(self, limit: Limit, now_ms: int, outcomes: Outcomes) -> None:
         condition, judgement = self._say(limit)

@@ -9,6 +9,7 @@ from alerts.limits import Judgement
 from alerts.notification import Notice
 from gateway.area_work import Exposure, Work
 from gateway.conditions import Condition
+from gateway.findings import Watched
 from gateway.payload import sparkplug_state
 from gateway.sensor_sense import Sense
 from gateway.tiers import Cover, Sheet, Stood
@@ -124,6 +125,9 @@ class State:
     exposures: dict[int, Exposure] = field(default_factory=dict)
     exposure_numbers: int = 0
     by_hand: int = 0  # entries by hand so far; each has its number
+    findings: dict[str, Watched] = field(default_factory=dict)  # by train
+    findings_minute: int = -1
+    finding_numbers: int = 0
     counts: dict[str, int] = field(default_factory=dict)
     rejected: dict[str, int] = field(default_factory=dict)
     numbers: int = 0

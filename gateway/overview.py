@@ -8,8 +8,8 @@ from alerts import notification
 from alerts.alarm import AlarmState
 from alerts.limits import SEVERITY, Limit, Verdict, conformity_note, written
 from alerts.measured import DIMENSION, UNITS, Quantity, Validity
-from gateway import tree
-from gateway.board import AlarmLine, AreaVerdict, Board, Counts, Gap, JudgedLimit, SensorLine
+from gateway import flow_findings, tree
+from gateway.board import AlarmLine, AreaVerdict, Board, Counts, FindingLine, Gap, JudgedLimit, SensorLine
 from gateway.conditions import Condition
 from gateway.flow import Flow
 from gateway.jobsite import Area, Jobsite, Sensor
@@ -35,6 +35,7 @@ def board(flow: Flow, core_ms: int) -> Board | None:
         counts=_counts(flow),
         notices_sent=state.counts.get("delivery delivered", 0),
         record_code=tree.record_code(state.peaks),
+        findings=tuple(_findings(flow, site)),
     )
 
 
@@ -144,6 +145,15 @@ def _alarms(flow: Flow) -> list[AlarmLine]:
             )
         )  # fmt: skip
     return lines
+
+
+def _findings(flow: Flow, site: Jobsite) -> list[FindingLine]:
+    return [
+        FindingLine(
+            number, said.train, said.piece, said.kind, said.title, said.evidence, said.confidence,
+            said.check_first, said.also, said.since_ms + flow.state.offset_ms,
+        ) for number, said in flow_findings.standing(flow.state, site)
+    ]  # fmt: skip
 
 
 def _sensor(flow: Flow, sensor: Sensor, core_ms: int) -> SensorLine:
