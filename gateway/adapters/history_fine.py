@@ -131,14 +131,15 @@ def raw(
     _check(from_ms, until_ms)
     time = clocks(db)
     begin, end = time.core_span(from_ms, until_ms + AFTER_MS)
-    decode = _Decoder(config_at(db, begin))
+    decode = Decoder(config_at(db, begin))
     for seq, made in entries_between(db, begin, end):
-        for said in _said(decode, time, seq, made):
+        for said in said_of(decode, time, seq, made):
             if from_ms <= said.measured_ms < until_ms and (sensors is None or said.sensor in sensors):
                 yield said
 
 
-def _said(decode: _Decoder, time: Clocks, seq: int, made: bytes) -> Iterator[Said]:
+def said_of(decode: Decoder, time: Clocks, seq: int, made: bytes) -> Iterator[Said]:
+    """Yield the readings of one entry; another jobsite in it holds from there on."""
     kind, core_ms = entry.kind_and_time(made)
     if kind is Kind.CONFIG_SET:
         decode.set(entry.body_of(made))
@@ -157,7 +158,7 @@ def _validity(reading: Reading) -> Validity:
     return Validity.BOUND if reading.below_resolution else Validity.GOOD
 
 
-class _Decoder:
+class Decoder:
     """Bytes to readings, as the jobsite in force reads them."""
 
     def __init__(self, config: bytes | None) -> None:

@@ -10,22 +10,24 @@ from pathlib import Path
 
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, Response
-from fastapi.staticfiles import StaticFiles
 
 from gateway.web.accounts import Account, Accounts
 from gateway.web.board_page import board_routes
 from gateway.web.door_pages import door_routes
 from gateway.web.gate import BY_ITSELF, Door, Gate, TurnedAway, wants_json
 from gateway.web.guard import SecurityHeaders
+from gateway.web.history import history_routes
 from gateway.web.house import House, Web
 from gateway.web.live import Streams, Watch
+from gateway.web.packed import PackedFiles
 from gateway.web.pages import Pages
+from gateway.web.plan_page import plan_routes
 from gateway.web.server import PageServer
 
 __all__ = ["House", "PageServer", "make_app"]
 
 _HERE = Path(__file__).parent
-ROOMS = (board_routes, door_routes)
+ROOMS = (board_routes, door_routes, history_routes, plan_routes)
 """Each adds its routes: `def xxx_routes(app: FastAPI, web: Web) -> None`."""
 
 
@@ -37,7 +39,7 @@ def make_app(house: House) -> FastAPI:
     app.state.stop, app.state.web = web.stop, web
     app.add_middleware(Gate, door=web.door)
     app.add_middleware(SecurityHeaders, secure=house.secure)  # the last added is the outermost
-    app.mount("/static", StaticFiles(directory=_HERE / "static"), name="static")
+    app.mount("/static", PackedFiles(directory=_HERE / "static"), name="static")
     _refusals(app, web)
     for add_routes in ROOMS:
         add_routes(app, web)

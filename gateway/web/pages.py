@@ -54,7 +54,10 @@ class Place:
     permission: Permission = Permission.SEE
 
 
-NAVIGATION = (Place("/", "Board"), Place("/people", "Accounts", Permission.ACCOUNTS), Place("/account", "You"))
+NAVIGATION = (
+    Place("/", "Board"), Place("/history", "History"), Place("/plan", "Plan"),
+    Place("/people", "Accounts", Permission.ACCOUNTS), Place("/account", "You"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,225 @@
+"""The history page and its data: columns to draw, files to take away, the entries behind a minute.
+
+Everything is read from the journal on read-only connections. What keeps a core busy (folding a day again, writing
+a file) happens in a process of its own, one at a time, so that the writer is never held up.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import subprocess
+import threading
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing
+from datetime import UTC, datetime
+from typing import Annotated
+from urllib.parse import urlencode
+
+from fastapi import FastAPI, Query, Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
+
+from gateway.adapters.history import Drawn, channels, draw
+from gateway.adapters.history_fine import DAY_MS
+from gateway.adapters.history_out import FORMS, Question, ask, drawn_of
+from gateway.adapters.journal import open_reader
+from gateway.payload import canonical
+from gateway.tiers import SIX_HOURS_MS
+from gateway.web.gate import Sees, Signed, TurnedAway
+from gateway.web.history_entries import MOST, entries_of_minute
+from gateway.web.history_panels import panels, places, sensors_of
+from gateway.web.history_values import Draw, View, drawn_values
+from gateway.web.house import Web
+
+MONTH_MS = 30 * DAY_MS
+MOST_MS = 2 * 366 * DAY_MS
+MINUTE_MS = 60_000
+PATIENCE_S = 60.0
+WORDS = {"csv": "CSV", "parquet": "Parquet", "senml": "SenML"}
+FIRST = 360  # columns of the first drawing, asked for while the script is still on its way
+BUSY = "Somebody else has the entries worked out just now. Try again in some seconds."
+Text = Annotated[str, Query(max_length=64)]
+Time = Annotated[str, Query(max_length=40)]
+
+
+def history_routes(app: FastAPI, web: Web) -> None:
+    """Add the routes of history."""
+    busy = threading.Semaphore(1)
+
+    @app.get("/history")
+    def history_page(
+        who: Sees,
+        place: Text = "",
+        begin: Annotated[str, Query(alias="from", max_length=40)] = "",
+        until: Time = "",
+    ) -> HTMLResponse:
+        return _page(web, who, _view(web, place, begin, until))
+
+    @app.get("/history/data")
+    def history_data(
+        request: Request, who: Sees, begin: Annotated[str, Query(alias="from", max_length=40)], until: Time,
+        place: Text = "", columns: Annotated[int, Query(ge=1, le=2000)] = 360, fine: bool = False,
+    ) -> Response:  # fmt: skip
+        view = _view(web, place, begin, until)
+        return _packed(request, _fine(web, busy, view, who, columns) if fine else _coarse(web, view, who, columns))
+
+    @app.get("/history/file.{form}")
+    def history_file(
+        who: Sees,
+        form: str,
+        begin: Annotated[str, Query(alias="from", max_length=40)],
+        until: Time,
+        place: Text = "",
+    ) -> Response:
+        return _file(web, who, busy, form, _view(web, place, begin, until))
+
+    @app.get("/history/entries")
+    def history_entries(request: Request, who: Sees, at: Time, place: Text = "") -> Response:
+        return _entries(web, request, who, place, _utc_ms(at))
+
+
+def _view(web: Web, place: str, begin: str, until: str) -> View:
+    """What is looked at; without a range the last 30 days. Raises TurnedAway for a range that is none."""
+    site, board = web.house.site(), web.watch.look().board
+    now = board.utc_ms if board else web.house.wall_ms()
+    known = places(site) if site else {}
+    if place not in known:
+        place = next(iter(known), "")
+    until_ms = _utc_ms(until) if until else now
+    from_ms = _utc_ms(begin) if begin else until_ms - MONTH_MS
+    if not 0 < until_ms - from_ms <= MOST_MS:
+        raise TurnedAway(400, "The range must end after it begins, and be no longer than two years.")
+    return View(place, from_ms, until_ms, now)
+
+
+def _utc_ms(text: str) -> int:
+    try:
+        said = datetime.fromisoformat(text)
+    except ValueError:
+        raise TurnedAway(400, f"{text[:40]!r} is no time such as 2026-07-13T12:40Z.") from None
+    return round((said if said.tzinfo else said.replace(tzinfo=UTC)).timestamp() * 1000)
+
+
+def _iso(ms: int) -> str:
+    return datetime.fromtimestamp(ms / 1000, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _link(view: View, place: str) -> str:
+    return urlencode({"place": place, "from": _iso(view.from_ms), "until": _iso(view.until_ms)})
+
+
+def _page(web: Web, who: Signed, view: View) -> HTMLResponse:
+    site = web.house.site()
+    known = places(site) if site else {}
+    links = {each: _link(view, each) for each in (*known, view.place)}
+    return web.draw(
+        "history.html", who, view=view, choices=known, links=links, forms=WORDS,
+        first=f"/history/data?{_link(view, view.place)}&columns={FIRST}",
+        zone=site.time_zone if site else "UTC",
+    )  # fmt: skip
+
+
+def _reader(web: Web) -> sqlite3.Connection:
+    path = web.house.home / "journal.db"
+    if not path.exists():
+        raise TurnedAway(404, "This gateway has no journal yet.")
+    return open_reader(path)
+
+
+def _coarse(web: Web, view: View, who: Signed, count: int) -> dict[str, object]:
+    """Columns from the quarters and six hours."""
+    with closing(_reader(web)) as db:
+        return _drawn(web, db, view, who, lambda names: draw(db, names, view.from_ms, view.until_ms, count))
+
+
+def _fine(web: Web, busy: threading.Semaphore, view: View, who: Signed, count: int) -> dict[str, object]:
+    """Columns from the entries, worked out by a process of its own."""
+
+    def drawing(names: Sequence[str]) -> Mapping[str, Drawn]:
+        path = str(web.house.home / "journal.db")
+        asked = Question(path, "draw", tuple(names), view.from_ms, view.until_ms, count)
+        return drawn_of(_said(ask(asked)))
+
+    if view.until_ms - view.from_ms > DAY_MS:
+        raise TurnedAway(400, "The entries are worked out for a day at most.")
+    if not busy.acquire(blocking=False):
+        raise TurnedAway(503, BUSY)
+    try:
+        with closing(_reader(web)) as db:
+            return _drawn(web, db, view, who, drawing) | {"tier": "the entries"}
+    finally:
+        busy.release()
+
+
+def _drawn(web: Web, db: sqlite3.Connection, view: View, who: Signed, drawing: Draw) -> dict[str, object]:
+    site = web.house.site()
+    if site is None:
+        raise TurnedAway(404, "No jobsite is set: there is nothing to look at.")
+    found = drawn_values(db, site, view, who.taste, drawing)
+    return found | {"tier": "quarters of an hour" if found["each"] < SIX_HOURS_MS else "six hours"}
+
+
+def _said(process: subprocess.Popen[bytes]) -> bytes:
+    """Return what the process says. Raises TurnedAway when it does not end well or in time."""
+    try:
+        said, _ = process.communicate(timeout=PATIENCE_S)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.communicate()
+        raise TurnedAway(503, "The entries of this range take too long to work out. Look at less of it.") from None
+    if process.returncode:
+        raise TurnedAway(500, "The entries could not be worked out; the gateway's log says why.")
+    return said
+
+
+def _packed(request: Request, value: object) -> Response:
+    body = canonical.to_bytes(value)
+    headers = {"Cache-Control": "no-store", "Vary": "Accept-Encoding"}
+    if "gzip" in request.headers.get("accept-encoding", ""):
+        packer = zlib.compressobj(6, wbits=31)
+        body = packer.compress(body) + packer.flush()
+        headers["Content-Encoding"] = "gzip"
+    return Response(body, 200, headers, "application/json")
+
+
+def _file(web: Web, who: Signed, busy: threading.Semaphore, form: str, view: View) -> Response:
+    site = web.house.site()
+    if form not in FORMS or site is None:
+        raise TurnedAway(404, f"There is no {form[:20]} of this; {', '.join(FORMS)} there are.")
+    with closing(_reader(web)) as db:
+        shown = panels(site, view.place, channels(db), who.taste)
+    names = dict.fromkeys(line.channel for panel in shown for line in panel.lines)
+    names |= dict.fromkeys(sensors_of(site, view.place))
+    if not busy.acquire(blocking=False):
+        raise TurnedAway(503, BUSY)
+    process = ask(Question(str(web.house.home / "journal.db"), form, tuple(names), view.from_ms, view.until_ms))
+    ending = {"csv": "csv", "parquet": "parquet", "senml": "senml.json"}[form]
+    name = f"history-{view.place or 'site'}-{_iso(view.from_ms)[:10]}.{ending}"
+    headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
+    return StreamingResponse(_stream(process, busy), media_type=FORMS[form], headers=headers)
+
+
+def _stream(process: subprocess.Popen[bytes], busy: threading.Semaphore) -> Iterator[bytes]:
+    """Pass on what the process writes; it ends with the reader who asked."""
+    assert process.stdout is not None
+    try:
+        while chunk := process.stdout.read(65_536):
+            yield chunk
+    finally:
+        process.kill()
+        process.communicate()
+        busy.release()
+
+
+def _entries(web: Web, request: Request, who: Signed, place: str, at_ms: int) -> Response:
+    site = web.house.site()
+    minute = at_ms - at_ms % MINUTE_MS
+    with closing(_reader(web)) as db:
+        found = entries_of_minute(db, minute)
+    if request.headers.get("accept") == "application/json":
+        return JSONResponse({"from": minute, "entries": [each.seq for each in found]})
+    view = View(place, minute - 6 * 3_600_000, minute + 6 * 3_600_000, minute)
+    return web.draw(
+        "history_entries.html", who, found=found[:MOST], more=len(found) > MOST, most=MOST, at_ms=minute,
+        zone=site.time_zone if site else "UTC", back=f"/history?{_link(view, place)}",
+    )  # fmt: skip
