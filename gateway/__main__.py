@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import getpass
 import os
-import re
 import signal
 import sys
 import threading
@@ -24,6 +23,8 @@ if TYPE_CHECKING:
     from gateway.web.server import PageServer
 
 PASSED_ON = {
+    "air": ("air_command", "the pocket calculator: 20C 50%% 7bar(g) gives everything else"),
+    "plan": ("plan_command", "where water will fall out: weather, compressor, nozzles and train"),
     "sensors": ("heard_command", "who speaks, who is silent or unknown"),
     "watch": ("heard_command", "what comes in, live"),
     "replay": ("history_command", "fold the journal again and compare the events"),
@@ -36,7 +37,7 @@ CAUTION = "Advisory only, never a safety interlock; the specification, data shee
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return the exit code."""
     parser = _parser()
-    args, rest = parser.parse_known_args(_protected(sys.argv[1:] if arguments is None else arguments))
+    args, rest = parser.parse_known_args(arguments)
     args.rest = rest
     if rest and not hasattr(args, "passes_on"):
         parser.error(f"unknown arguments: {' '.join(rest)}")
@@ -67,10 +68,6 @@ def _parser() -> argparse.ArgumentParser:
     followed.add_argument("--url", required=True, help="address of a server that takes the v2 write API")
     followed.add_argument("--token-file", type=Path, help="file with the server's token, mode 0600")
     followed.set_defaults(act=_follow)
-    typed = commands.add_parser("air", help="the pocket calculator: 20C 50% 7bar(g) gives everything else")
-    _air_arguments(typed)
-    planned = commands.add_parser("plan", help="where water will fall out: weather, compressor, nozzles and train")
-    _plan_arguments(planned)
     for name, (_, what) in PASSED_ON.items():
         commands.add_parser(name, add_help=False, help=what).set_defaults(act=_pass_on, passes_on=True, name=name)
     _module(
@@ -97,33 +94,6 @@ def _run_arguments(run: argparse.ArgumentParser) -> None:
     run.set_defaults(act=_run)
 
 
-def _air_arguments(air: argparse.ArgumentParser) -> None:
-    air.add_argument(
-        "words", nargs="+", metavar="WORD",
-        help="one air temperature, one of: %%RH, dp, fp, wb or sling with a temperature, g/m3, g/kg, e with Pa; "
-        "if wanted a pressure with (g) or (a), and steel with a temperature",
-    )  # fmt: skip
-    air.add_argument("--altitude", help="of the site, 1600m or 5249ft: its standard atmosphere is taken")
-    air.add_argument("--station", help="station pressure, 840hPa or 24.9inHg: not the sea-level value")
-    air.add_argument("--json", action="store_true", help="SI units in the keys, for a machine")
-    air.add_argument("--against-coolprop", action="store_true", help="CoolProp's values beside ours")
-    air.set_defaults(act=_air)
-
-
-def _protected(given: list[str]) -> list[str]:
-    """Let argparse take `-5C` for a word and not for an option."""
-    return [f" {word}" if re.match(r"-[\d.,]", word) else word for word in given]
-
-
-def _plan_arguments(plan: argparse.ArgumentParser) -> None:
-    plan.add_argument("file", type=Path, help="a plan file; deploy/plans has four to begin with")
-    plan.add_argument("--units", choices=("si", "us"), default="si")
-    plan.add_argument("--hours", type=Path, help="hours of weather, .csv or .epw: which of them break it?")
-    plan.add_argument("--svg", type=Path, help="write the picture of the gaps to this file")
-    plan.add_argument("--json", action="store_true", help="SI units in the keys, for a machine")
-    plan.set_defaults(act=_plan)
-
-
 def _module(parser: argparse.ArgumentParser, module: str) -> None:
     def run(args: argparse.Namespace) -> int:
         os.execv(sys.executable, [sys.executable, "-m", module, *args.rest])  # noqa: S606  our own module, no shell
@@ -134,18 +104,6 @@ def _module(parser: argparse.ArgumentParser, module: str) -> None:
 def _address(text: str) -> tuple[str, int]:
     host, _, port = text.rpartition(":")
     return host, int(port)
-
-
-def _air(args: argparse.Namespace) -> int:
-    from gateway import air_command
-
-    return air_command.run(args, CAUTION)
-
-
-def _plan(args: argparse.Namespace) -> int:
-    from gateway import plan_command
-
-    return plan_command.run(args, CAUTION)
 
 
 def _pass_on(args: argparse.Namespace) -> int:

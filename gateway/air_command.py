@@ -16,10 +16,11 @@ from gateway.site_amounts import LENGTH_M
 _PRESSURES = {"hpa": 100.0, "mbar": 100.0, "kpa": 1e3, "inhg": INCH_OF_MERCURY_PA, "psia": PSI_PA}
 
 
-def run(args: argparse.Namespace, caution: str) -> int:
+def run(command: str, words: list[str], caution: str) -> int:
     """Answer on standard output; 2 when the words are not understood."""
     from gateway.adapters.real_gas import NotInstalled
 
+    args = _parser(command, caution).parse_intermixed_args([_protected(word) for word in words])
     try:
         air = read(" ".join(args.words), _station_pa(args.altitude, args.station))
         found = answers(air)
@@ -32,6 +33,25 @@ def run(args: argparse.Namespace, caution: str) -> int:
     else:
         print(f"{air_words.text(air, found, beside)}\n\n{caution}")
     return 0
+
+
+def _parser(command: str, caution: str) -> argparse.ArgumentParser:
+    air = argparse.ArgumentParser(f"dewgate {command}", description=__doc__, epilog=caution)
+    air.add_argument(
+        "words", nargs="+", metavar="WORD",
+        help="one air temperature, one of: %%RH, dp, fp, wb or sling with a temperature, g/m3, g/kg, e with Pa; "
+        "if wanted a pressure with (g) or (a), and steel with a temperature",
+    )  # fmt: skip
+    air.add_argument("--altitude", help="of the site, 1600m or 5249ft: its standard atmosphere is taken")
+    air.add_argument("--station", help="station pressure, 840hPa or 24.9inHg: not the sea-level value")
+    air.add_argument("--json", action="store_true", help="SI units in the keys, for a machine")
+    air.add_argument("--against-coolprop", action="store_true", help="CoolProp's values beside ours")
+    return air
+
+
+def _protected(word: str) -> str:
+    """Let argparse take `-5C` for a word and not for an option."""
+    return f" {word}" if re.match(r"-[\d.,]", word) else word
 
 
 def _coolprop(air: Typed, found: list[Answer]) -> dict[str, float]:

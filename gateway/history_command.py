@@ -10,6 +10,7 @@ from contextlib import closing
 from itertools import islice
 from pathlib import Path
 
+from gateway import progress
 from gateway.adapters import history, trouble
 from gateway.adapters.history import WHOLE, History
 from gateway.adapters.home import AlreadyRunning, lock
@@ -113,16 +114,8 @@ def _sheets(flow: Flow, reader: sqlite3.Connection) -> Iterator[Sheet]:
     while chunk := list(islice(entries, SEAL)):
         outcomes = Outcomes()
         flow.advance(chunk, outcomes)
-        _bar(flow.state.sequence, newest or flow.state.sequence)
+        progress.bar("entries", flow.state.sequence, newest or flow.state.sequence)
         yield outcomes.sheet
-    if sys.stderr.isatty():
-        print(file=sys.stderr)
-
-
-def _bar(done: int, total: int) -> None:
-    if sys.stderr.isatty():
-        filled = 40 * done // max(done, total)
-        print(f"\r{'█' * filled}{'·' * (40 - filled)} {done} entries", end="", file=sys.stderr, flush=True)
 
 
 def _rows(db: sqlite3.Connection) -> Rows:

@@ -154,3 +154,13 @@ def test_moist_air_and_the_edge_of_frost(capsys: pytest.CaptureFixture[str]) -> 
     edge = answer(capsys, "0.2C", "dp0.1C")
     assert "frost_point_c" not in edge
     assert "relative_humidity_ice" not in edge
+
+
+def test_options_may_stand_anywhere(capsys: pytest.CaptureFixture[str]) -> None:
+    """Between the words, before them and after them: the same answer."""
+    said = []
+    for words in (["20C", "--altitude", "1600m", "50%"], ["--altitude", "1600m", "20C", "50%"]):
+        assert main(["air", *words]) == 0
+        said.append(capsys.readouterr().out)
+    assert main(["air", "20C", "50%", "--altitude", "1600m"]) == 0
+    assert said == [capsys.readouterr().out] * 2 and "835" in said[0]
