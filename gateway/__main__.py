@@ -29,6 +29,7 @@ PASSED_ON = {
     "watch": ("heard_command", "what comes in, live"),
     "replay": ("history_command", "fold the journal again and compare the events"),
     "rebuild": ("history_command", "make history again from the journal, or compare it"),
+    "key": ("key_command", "show the key that signs the record, or change it"),
     "wired": ("wired_command", "read wired transmitters (Modbus) and publish them"),
 }
 CAUTION = "Advisory only, never a safety interlock; the specification, data sheets and local codes decide."

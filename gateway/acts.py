@@ -13,6 +13,7 @@ from typing import Any
 from alerts.alarm import AlarmState
 from gateway import flow_findings, flow_work, work_acts
 from gateway.flow_state import Begun, State
+from gateway.heads import record_code
 from gateway.jobsite import Jobsite
 from gateway.work_acts import IDLE
 
@@ -49,6 +50,8 @@ def fold(state: State, body: Body) -> None:
         flow_work.end(state, body)
     elif body["act"] == "serviced":
         flow_findings.served(state, body)
+    elif body["act"] == "hold_head":
+        state.held_heads[body["person"]] = body["number"], body["size"]
     elif body["act"] == "disposition":
         flow_work.dispose(state, body)
     elif body["act"] == "manual":
@@ -76,6 +79,20 @@ def _no_alarm(state: State, _: Jobsite, body: Body) -> str | None:
     )
 
 
+def _cannot_hold(state: State, site: Jobsite, body: Body) -> str | None:
+    """A head is held by somebody who shall hold it, as it is in the record, and not an older one than before."""
+    number, code = body["number"], body["code"]
+    if body["person"] not in {person.id for person in site.people if person.holds_heads}:
+        return f"{body['person']} is not among the people with holds_heads = true in the jobsite file."
+    if "size" not in body or "root" not in body:
+        return f"There is no head {number} in this record. If you hold one, keep it, and ask what was cut."
+    if code != record_code(number, body["size"], body["root"]):
+        return f"Head {number} of this record has another code than {code}. Keep yours, and ask why."
+    if number <= state.held_heads.get(body["person"], (0, 0))[0]:
+        return f"{body['person']} holds a head as new as that already."
+    return None
+
+
 _ACTS: dict[str, tuple[tuple[str, ...], Callable[[State, Jobsite, Body], str | None]]] = {
     "acknowledge": (("number",), _no_alarm),
     "begin": (("area", "activity"), work_acts.cannot_begin),
@@ -83,5 +100,6 @@ _ACTS: dict[str, tuple[tuple[str, ...], Callable[[State, Jobsite, Body], str | N
     "disposition": (("exposure", "decision", "reason"), work_acts.cannot_dispose),
     "manual": (("kind", "area"), work_acts.cannot_enter),
     "serviced": (("train", "piece", "what"), flow_findings.cannot_serve),
+    "hold_head": (("number", "code"), _cannot_hold),
     "note": (("area", "text"), work_acts.cannot_note),
 }

@@ -124,6 +124,7 @@ class State:
     work: dict[str, Work] = field(default_factory=dict)  # by area: its stage, blast, coats and their clocks
     exposures: dict[int, Exposure] = field(default_factory=dict)
     exposure_numbers: int = 0
+    held_heads: dict[str, tuple[int, int]] = field(default_factory=dict)  # by person: number and size of a head
     by_hand: int = 0  # entries by hand so far; each has its number
     findings: dict[str, Watched] = field(default_factory=dict)  # by train
     findings_minute: int = -1

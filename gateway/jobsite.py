@@ -203,6 +203,7 @@ class Person:
     role: str
     channels: tuple[str, ...]
     priorities: tuple[str, ...] = ("high", "medium", "low")
+    holds_heads: bool = False  # gets the day's head of the record and keeps it outside the gateway
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,12 +15,13 @@ import time
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from gateway import acts, entry, overview, tree
+from gateway.adapters import heads, trouble
 from gateway.adapters import journal as files
-from gateway.adapters import trouble
+from gateway.adapters.batch import Batch
 from gateway.adapters.edges import EdgeNodes, open_edges
 from gateway.adapters.home import lock, outcomes_after, restore
 from gateway.adapters.mqtt import Broker
@@ -39,19 +40,6 @@ IDLE_S = 0.2
 GATHER_S, GATHERINGS = 0.005, 10
 
 
-@dataclass(frozen=True, slots=True)
-class Batch:
-    """What one commit writes, and the messages to acknowledge after it."""
-
-    first: int
-    entries: list[bytes]
-    first_event: int
-    outcomes: Outcomes
-    utc_ms: int
-    cursor: int | None
-    arrivals: list[entry.Arrival]
-
-
 class Service:
     """The writer: everything that becomes an entry goes through `turn`."""
 
@@ -61,6 +49,7 @@ class Service:
         (home / "inbox").mkdir(exist_ok=True)
         self.flow = restore(home / "journal.db")
         self.book = files.Journal(home / "journal.db")
+        self.heads = heads.HeadWriter(home, heads.newest(self.book.db))
         self.clock = Clock(self.flow.state.core_ms, lapse)
         self.wake, self.stopping = threading.Event(), threading.Event()
         self.actions: deque[tuple[Kind, bytes]] = deque()
@@ -74,6 +63,7 @@ class Service:
         self.board: Board | None = overview.board(self.flow, self.clock.core_ms())
         self._shown = -1.0
         self._began = False  # nothing is judged across downtime: the first turn only says that it starts
+        self._ending = False  # the last commit carries a head
         self._sheet = Sheet()  # what judging added to history since the last commit
         self._packer = ThreadPoolExecutor(1, "packer")
         self._packed: Future[files.Packed | None] | None = None
@@ -126,6 +116,7 @@ class Service:
                 self.turn()
         if self._unwritten:
             self.turn()
+        self._ending = True
         self.actions.append((Kind.STOPPING, canonical.to_bytes({"cause": "asked to stop"})))
         self.turn()
         if self._unwritten:
@@ -170,7 +161,10 @@ class Service:
         for kind, body in self._due_actions(now, bool(outcomes.events and not entries)):
             entries.append(entry.plain(kind, now, body))
             flow.advance(entries[-1:], outcomes)
-        return Batch(first, entries, first_event, outcomes, self.clock.wall_ms(), cursor, arrivals)
+        utc_ms = self.clock.wall_ms()
+        head = self.heads.due(flow.state, utc_ms, flow.site, ending=self._ending) if entries else None
+        outcomes.notices += self.heads.for_holders(head, flow.site)
+        return Batch(first, entries, first_event, outcomes, utc_ms, cursor, arrivals, head)
 
     def _write(self, batch: Batch) -> bool:
         """Commit; return False when the disk is full, and keep the batch: it is folded in and must be written."""
@@ -178,14 +172,16 @@ class Service:
             return True
         try:
             self.book.commit(
-                batch.first, batch.entries, batch.first_event, batch.outcomes, batch.utc_ms, batch.cursor
-            )
+                batch.first, batch.entries, batch.first_event, batch.outcomes, batch.utc_ms, batch.cursor,
+                batch.head, (batch.head or self.heads).code,
+            )  # fmt: skip
         except sqlite3.Error as error:
             if not trouble.is_full(error, self.home):
                 raise
             self._unwritten = batch
             return False
         self._unwritten, self._sheet, self._began = None, Sheet(), True
+        self.heads.written(batch.head)
         return True
 
     def _stand_still(self, now: int) -> None:
@@ -266,14 +262,15 @@ class Service:
             if self.board:
                 self.board = overview.standing_still(self.board, why, now + self.clock.offset_ms)
             return
-        self._told.say(self.broker.trouble() if self.broker else ())
+        self._told.say((*(self.broker.trouble() if self.broker else ()), *self.heads.trouble))
         board = overview.board(self.flow, now)
-        self.board = board and replace(board, trouble=self._told.lines)
+        self.board = board and replace(board, trouble=self._told.lines, record_code=self.heads.code)
 
     def act(self, body: acts.Body) -> str | None:
         """Take what a person does, from any thread; return why not, or None. The door vouches for the person."""
         if self._unwritten:
             return trouble.FULL.format(self.home)
+        body = heads.completed(self.book.path, body)
         if why := acts.refusal(self.flow.state, self.flow.site, body):
             return why
         self.actions.append((Kind.ACTION, canonical.to_bytes(body)))

@@ -191,6 +191,7 @@ class PersonTable(Table):
     priorities: list[Annotated[str, one_of(PRIORITIES)]] = Field(
         list(PRIORITIES), min_length=1, description="which priorities this person is told of"
     )
+    holds_heads: bool = Field(False, description="keeps the record code of each day, outside the gateway")
 
 
 class SiteFile(Table):

@@ -37,7 +37,7 @@ def jobsite(file: SiteFile) -> Jobsite:
         tuple(_area(each) for each in file.areas),
         tuple(_train(each) for each in file.trains),
         tuple(_limit(each) for each in file.limits),
-        tuple(Person(p.id, p.role, tuple(p.channels), tuple(p.priorities)) for p in file.people),
+        tuple(Person(p.id, p.role, tuple(p.channels), tuple(p.priorities), p.holds_heads) for p in file.people),
         tuple(source(each) for each in file.sources),
         tuple(edge(each) for each in file.edges),
         tuple(product(each) for each in file.products),

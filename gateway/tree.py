@@ -49,8 +49,3 @@ def root_of(entries: list[bytes]) -> bytes:
     for entry in entries:
         append(peaks, entry)
     return root(peaks)
-
-
-def record_code(peaks: Peaks) -> str:
-    """Return the short code a person can compare: number of entries and 16 hex digits of the root."""
-    return f"{sum(size for size, _ in peaks)}-{root(peaks).hex()[:16]}"

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gateway import tree
-from gateway.adapters import history, landmarks
+from gateway.adapters import heads, history, landmarks
 from gateway.adapters.block import pack_block, unpack_block
 from gateway.entry import unpack
 from gateway.flow_state import Outcomes
+from gateway.heads import Signed
 
 _ENTRIES = """
 CREATE TABLE entries (seq INTEGER PRIMARY KEY, entry BLOB NOT NULL) STRICT;
@@ -34,7 +35,7 @@ CREATE TABLE cursors (name TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
 _HISTORY = "\n".join((history.SCHEMA, "INSERT INTO cursors VALUES ('history', 0);"))
 # A journal of before has to be rebuilt: its deeds are in its entries only.
 _DEEDS = "\n".join((history.DEEDS, "UPDATE cursors SET at = 0 WHERE name = 'history';"))
-MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS, landmarks.SCHEMA, _DEEDS)
+MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS, landmarks.SCHEMA, _DEEDS, heads.SCHEMA)
 """What makes a journal of version n one of version n + 1, for ever: never changed, only added to."""
 VERSION = len(MIGRATIONS)
 _OUT_OF_ORDER = "entries are out of order"
@@ -82,17 +83,25 @@ class Journal:
         outcomes: Outcomes,
         utc_ms: int,
         cursor: int | None = None,
+        head: Signed | None = None,
+        record_code: str = "",
     ) -> None:
-        """Write a batch and all it brought about, or nothing. Raises sqlite3.Error when the disk refuses."""
+        """Write a batch and all it brought about, or nothing. Raises sqlite3.Error when the disk refuses.
+
+        head: a signed head over everything up to the last of these entries. Messages end with the record code.
+        """
         last = first_seq + len(entries) - 1
         with self._whole() as db:
             db.executemany("INSERT INTO entries VALUES (?, ?)", enumerate(entries, first_seq))
             landmarks.keep(db, first_seq, entries)
             if outcomes.events:
                 db.executemany("INSERT INTO events VALUES (?, ?)", enumerate(outcomes.events, first_event))
+            if head:
+                heads.keep(db, head)
             if outcomes.notices:
+                code = f"\nRecord {record_code}" if record_code else ""
                 told = [
-                    (n.event_number, n.person, n.channel, n.priority, n.title, n.body, utc_ms)
+                    (n.event_number, n.person, n.channel, n.priority, n.title, n.body + code, utc_ms)
                     for n in outcomes.notices
                 ]
                 db.executemany("INSERT INTO outbox VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)", told)
