@@ -28,6 +28,7 @@ PASSED_ON = {
     "sensors": ("heard_command", "who speaks, who is silent or unknown"),
     "watch": ("heard_command", "what comes in, live"),
     "replay": ("history_command", "fold the journal again and compare the events"),
+    "record": ("record_command", "the climate record of a job: signed pages, CSV, SenML, Parquet"),
     "rebuild": ("history_command", "make history again from the journal, or compare it"),
     "key": ("key_command", "show the key that signs the record, or change it"),
     "wired": ("wired_command", "read wired transmitters (Modbus) and publish them"),

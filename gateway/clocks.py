@@ -176,58 +176,80 @@ def _end_of_hour(recoat: Recoat) -> None:
 
 
 @dataclass(frozen=True, slots=True)
+class Phrase:
+    """A sentence with its {parts} apart, so that it can be said in another language."""
+
+    text: str
+    parts: tuple[tuple[str, str], ...] = ()
+
+    def __str__(self) -> str:
+        """The sentence in English."""
+        return self.text.format(**dict(self.parts))
+
+
+def _say(text: str, **parts: str) -> Phrase:
+    return Phrase(text, tuple(parts.items()))
+
+
+@dataclass(frozen=True, slots=True)
 class Window:
-    """What the recoat clock says: words for each end, and whether that end is reached.
+    """What the recoat clock says of its two ends.
 
     by_hottest: the sheet's row for the highest temperature sustained for an hour, said beside the counted shares.
     """
 
-    earliest: str
-    latest: str
-    by_hottest: str
+    earliest: Phrase
+    latest: Phrase
+    by_hottest: Phrase
 
 
-def window(recoat: Recoat, product: Product | None, started_ms: int, ended_ms: int | None, now_ms: int) -> Window:
+def window(
+    recoat: Recoat, product: Product | None, started_ms: int, ended_ms: int | None, now_ms: int
+) -> Window:  # fmt: skip
     """Return the two ends of a coat's recoat window in words."""
     if product is None or (why := no_window(product)):
-        why = no_window(product)
-        return Window(why, why, "")
+        none = _say(no_window(product) if product is None else why)
+        return Window(none, none, _say("N/A"))
     if recoat.above_sheet:
-        why = f"warmer than the sheet's {product.recoat[-1].to_c:g} °C: ask the manufacturer"
-        return Window(why, why, "")
+        hot = _say("warmer than the sheet's {t} °C: ask the manufacturer", t=f"{product.recoat[-1].to_c:g}")
+        return Window(hot, hot, _say("N/A"))
+    gone = None if ended_ms is None else now_ms - ended_ms
     return Window(
-        _earliest(recoat, ended_ms), _latest(recoat), _hottest(recoat, product, started_ms, ended_ms, now_ms)
+        _earliest(recoat, ended_ms), _latest(recoat), _hottest(recoat, product, now_ms - started_ms, gone)
     )
 
 
-def _earliest(recoat: Recoat, ended_ms: int | None) -> str:
+def _earliest(recoat: Recoat, ended_ms: int | None) -> Phrase:
     if recoat.void:
-        return f"void: {recoat.void}; ask the manufacturer"
+        return _say(f"void: {recoat.void}; ask the manufacturer")
     if ended_ms is None:
-        return "counts from the end of application"
+        return _say("counts from the end of application")
     if recoat.earliest >= 1.0:
-        return "reached"
-    still = f", stood still {hours(recoat.still_ms)}" if recoat.still_ms else ""
-    return f"not yet, {recoat.earliest:.0%} of it{still}"
+        return _say("reached")
+    if not recoat.still_ms:
+        return _say("not yet, {share} of it", share=f"{recoat.earliest:.0%}")
+    return _say("not yet, {share} of it, stood still {still}", share=f"{recoat.earliest:.0%}",
+                still=hours(recoat.still_ms))  # fmt: skip
 
 
-def _latest(recoat: Recoat) -> str:
+def _latest(recoat: Recoat) -> Phrase:
     if recoat.latest == 0.0:
-        return "none stated"
-    return "passed" if recoat.latest >= 1.0 else f"{recoat.latest:.0%} of it used"
+        return _say("none stated")
+    return _say("passed") if recoat.latest >= 1.0 else _say("{share} of it used", share=f"{recoat.latest:.0%}")
 
 
-def _hottest(recoat: Recoat, product: Product, started_ms: int, ended_ms: int | None, now_ms: int) -> str:
+def _hottest(recoat: Recoat, product: Product, since_begin_ms: int, since_end_ms: int | None) -> Phrase:
     if recoat.hottest_c is None:
-        return "no whole hour known yet"
-    steps, t_c = product.recoat, recoat.hottest_c
-    latest_h = _warmer(steps, t_c).latest_h
-    row = _warmer(steps, t_c)
-    latest = (
-        "" if latest_h is None else f", latest {latest_h:g} h from the begin ({hours(now_ms - started_ms)} gone)"
-    )
-    gone = "" if ended_ms is None else f" ({hours(now_ms - ended_ms)} gone)"
-    return f"{t_c:.1f} °C sustained for an hour: earliest {row.earliest_h:g} h from the end{gone}{latest}"
+        return _say("no whole hour known yet")
+    row = _warmer(product.recoat, recoat.hottest_c)
+    text = "{t} °C sustained for an hour: earliest {earliest} h from the end ({since_end} gone)"
+    latest = "" if row.latest_h is None else f"{row.latest_h:g}"
+    if latest:
+        text += ", latest {latest} h from the begin ({since_begin} gone)"
+    return _say(
+        text, t=f"{recoat.hottest_c:.1f}", earliest=f"{row.earliest_h:g}", latest=latest,
+        since_end=hours(since_end_ms or 0), since_begin=hours(since_begin_ms),
+    )  # fmt: skip
 
 
 def hours(length_ms: int) -> str:

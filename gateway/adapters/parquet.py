@@ -1,0 +1,26 @@
+"""The one door to pyarrow: the rows of a climate record as a Parquet file, and nothing else."""
+
+from __future__ import annotations
+
+import io
+
+from gateway import record_files
+from gateway.climate_record import Material
+from gateway.record_files import Row
+
+
+def table(material: Material) -> bytes:
+    """Return every row of a record; the columns are those of the CSV file, empty figures are null."""
+    import pyarrow as pa
+    from pyarrow import parquet
+
+    text, number = pa.string(), pa.float64()
+    kinds = [text if name in _TEXTS else number for name in Row._fields]
+    columns = list(zip(*record_files.rows(material), strict=True)) or [()] * len(kinds)
+    arrays = [pa.array(column, kind) for column, kind in zip(columns, kinds, strict=True)]
+    made = io.BytesIO()
+    parquet.write_table(pa.table(arrays, names=list(Row._fields)), made, compression="zstd")
+    return made.getvalue()
+
+
+_TEXTS = frozenset({"from_utc", "until_utc", "subject", "quantity", "place", "unit"})

@@ -1,0 +1,140 @@
+"""Where a climate record comes from: one moment of the journal, or the journal folded again up to an entry.
+
+The tables of history are as of the newest entry. A record of an earlier one is made from the entries up to it,
+folded again into tables in memory, which gives the same figures and takes as long as a rebuild.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Mapping
+from contextlib import closing
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from gateway import tree
+from gateway.adapters import history
+from gateway.adapters.history import History
+from gateway.adapters.journal import WrongJournal, check_version, entries_after, open_reader
+from gateway.climate_record import Asked, Material
+from gateway.entry import Kind, kind_and_time
+from gateway.flow import CORE_VERSION, Flow
+from gateway.flow_state import Outcomes
+from gateway.payload import canonical
+from gateway.record_channels import Quarters
+from gateway.tiers import QUARTER_MS, Deed
+
+CONFIG_SET, STARTED, CLOCK_STEP = Kind.CONFIG_SET, Kind.STARTED, Kind.CLOCK_STEP
+Progress = Callable[[int, int], None]
+
+
+class NothingToTell(Exception):
+    """The journal holds nothing of the time that was asked for."""
+
+
+def material(home: Path, asked: Asked, sequence: int, progress: Progress = lambda *_: None) -> Material:
+    """Return what a record of a home is made of, as of an entry; the newest is quick, an older one is not.
+
+    Raises NothingToTell, WrongJournal (damaged, or history is to be rebuilt first), sqlite3.Error.
+    """
+    with closing(open_reader(home / "journal.db")) as reader:
+        check_version(reader, home / "journal.db")
+        reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
+        if sequence == _newest(reader):
+            return _of_now(reader, asked, sequence, progress)
+        return _of_then(reader, asked, sequence, progress)
+
+
+def as_of(home: Path, sequence: int | None = None) -> tuple[int, int, str]:
+    """Return of an entry, or of the newest, its number, its UTC [ms] and the zone in force."""
+    with closing(open_reader(home / "journal.db")) as reader:
+        check_version(reader, home / "journal.db")
+        reader.execute("BEGIN")
+        newest = _newest(reader)
+        number = newest if sequence is None else sequence
+        if not 0 < number <= newest:
+            raise NothingToTell(f"there is no entry {number}; the journal has {newest}")
+        known = [deed for deed in _deeds(reader) if deed.sequence <= number]
+        site = next((canonical.jobsite_of(deed.body) for deed in reversed(known) if deed.kind == CONFIG_SET), None)
+        if site is None:
+            raise NothingToTell("no jobsite was in force yet")
+        _, core_ms = kind_and_time(next(entries_after(reader, number - 1)))
+    return number, core_ms + _offset_ms(known), site.time_zone
+
+
+def _offset_ms(deeds: list[Deed]) -> int:
+    for deed in reversed(deeds):
+        body = bodies(deed) if deed.kind in (STARTED, CLOCK_STEP) else {}
+        if body:
+            return int(body.get("offset_ms", body.get("new_offset_ms", 0)))
+    return 0
+
+
+def _newest(reader: sqlite3.Connection) -> int:
+    (hot,) = reader.execute("SELECT max(seq) FROM entries").fetchone()
+    (sealed,) = reader.execute("SELECT max(first_seq) FROM sealed").fetchone()
+    return int(hot or (sealed + tree.SEAL - 1 if sealed else 0))
+
+
+def _of_now(reader: sqlite3.Connection, asked: Asked, newest: int, progress: Progress) -> Material:
+    (whole,) = reader.execute("SELECT at FROM cursors WHERE name = 'history'").fetchone()
+    if whole < newest:
+        raise WrongJournal(f"history is whole up to entry {whole} only; stop dewgate run and use: dewgate rebuild")
+    events = [canonical.to_dict(row[0]) for row in reader.execute("SELECT event FROM events ORDER BY id")]
+    found = _quarters(reader, asked), _deeds(reader), events
+    kept = reader.execute("SELECT core_version, body FROM checkpoint").fetchone()
+    flow = Flow.from_checkpoint(kept[1]) if kept and kept[0] == CORE_VERSION else Flow()
+    for each in entries_after(reader, flow.state.sequence):
+        flow.advance((each,), Outcomes())
+        if flow.state.sequence % tree.SEAL == 0:
+            progress(flow.state.sequence, newest)
+    return _made(asked, flow, *found)
+
+
+def _of_then(reader: sqlite3.Connection, asked: Asked, sequence: int, progress: Progress) -> Material:
+    flow, events = Flow(), list[dict[str, Any]]()
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as made:
+        made.executescript(history.WHOLE)
+        book, entries = History(made), islice(entries_after(reader, 0), sequence)
+        while chunk := list(islice(entries, tree.SEAL)):
+            outcomes = Outcomes()
+            flow.advance(chunk, outcomes)
+            book.add(outcomes.sheet)
+            events += map(canonical.to_dict, outcomes.events)
+            progress(flow.state.sequence, sequence)
+        return _made(asked, flow, _quarters(made, asked), _deeds(made), events)
+
+
+def _quarters(db: sqlite3.Connection, asked: Asked) -> dict[str, Quarters]:
+    count = (asked.until_ms - asked.from_ms) // QUARTER_MS
+    names = sorted(history.channels(db))
+    drawn = history.draw(db, names, asked.from_ms, asked.until_ms, count)
+    return {
+        name: Quarters(each.low, each.mean, each.high, each.weight, each.known_ms)
+        for name, each in drawn.items() if any(each.known_ms) or any(each.weight)
+    }  # fmt: skip
+
+
+def _deeds(db: sqlite3.Connection) -> list[Deed]:
+    return list(map(Deed._make, db.execute("SELECT seq, utc_ms, kind, body FROM deeds ORDER BY seq")))
+
+
+def _made(
+    asked: Asked, flow: Flow, quarters: dict[str, Quarters], deeds: list[Deed], events: list[dict[str, Any]]
+) -> Material:
+    state, site = flow.state, flow.site
+    if site is None:
+        raise NothingToTell("no jobsite was in force yet")
+    as_of_ms = state.core_ms + state.offset_ms
+    if asked.from_ms >= as_of_ms:
+        raise NothingToTell("the record begins after the newest entry")
+    return Material(
+        asked, site, state.sequence, as_of_ms, tree.root(state.peaks), state.core_version, deeds, events, quarters,
+        dict(state.work), list(state.exposures.values()), bodies, canonical.jobsite_of,
+    )  # fmt: skip
+
+
+def bodies(deed: Deed) -> Mapping[str, Any]:
+    """Return what the body of a deed says; an empty one says nothing."""
+    return canonical.to_dict(deed.body) if deed.body else {}

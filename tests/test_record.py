@@ -1,0 +1,374 @@
+"""The climate record: what it says, that it is the journal's, as pages, as data and under its seal."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pikepdf
+import pyarrow.parquet
+import pytest
+
+from gateway import record_command, record_document, record_files, record_manual, record_words
+from gateway.adapters import parquet, record_source, report, seal
+from gateway.adapters.journal import Journal
+from gateway.adapters.record_source import NothingToTell, material
+from gateway.adapters.seal_key import seal_key
+from gateway.climate_record import Asked, Material, alarms, exposures, gaps, times_in_limits, wet_hours
+from gateway.entry import Kind, plain
+from gateway.flow_state import Outcomes
+from gateway.record_rebuild import same_first_revision
+from gateway.record_spanish import SPANISH
+from gateway.record_words import Words
+from tests.record_story import DAY0, H, journal
+
+WORDS = Words("en", "America/Chicago")
+BREACH = ["outside limits", "limits back"]
+ASKED = Asked(DAY0, DAY0 + 47 * H, H)
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return journal(tmp_path_factory.mktemp("story") / "home")
+
+
+@pytest.fixture(scope="module")
+def found(home: Path) -> Material:
+    return material(home, ASKED, record_source.as_of(home)[0])
+
+
+@pytest.fixture(scope="module")
+def body(found: Material) -> bytes:
+    return report.pdf(record_document.document(found, WORDS), WORDS)
+
+
+@pytest.fixture(scope="module")
+def pages(body: bytes, home: Path) -> bytes:
+    return seal.sealed(body, home)
+
+
+@pytest.fixture(scope="module")
+def longer(home: Path, found: Material) -> Path:
+    """The same journal after another heartbeat and a stop."""
+    made = home.parent / "longer"
+    shutil.copytree(home, made)
+    _go_on(made, found.sequence)
+    return made
+
+
+def section(found: Material, title: str, words: Words = WORDS) -> record_document.Section:
+    """Return a section of the document by its title."""
+    return next(each for each in record_document.document(found, words).sections if each.title == title)
+
+
+# -- what it says ------------------------------------------------------------------------------------------
+
+
+def test_time_in_and_out_of_limits_adds_up(found: Material) -> None:
+    """Every activity's time is inside, outside, not running or unknown; blasting went on five hours."""
+    times = {(each.activity, each.limit): each for each in times_in_limits(found)}
+    blasting = times["blasting", "margin"]
+    assert blasting.going_on_ms == pytest.approx(5 * H, abs=121_000)
+    for each in times.values():
+        assert each.inside_ms + each.outside_ms + each.unknown_ms + each.stopped_ms == each.going_on_ms
+    assert times["curing", "margin"].unknown_ms == pytest.approx(
+        40 * 60_000, abs=10 * 60_000
+    )  # the air was silent
+    assert ("curing", "humid") not in times  # that limit is for coating
+    assert ("priming", "humid") in times  # which a prime coat is
+
+
+def test_gaps_are_stated_with_their_length(found: Material) -> None:
+    """Two sensors were silent for 40 minutes less their patience; no other was."""
+    assert {gap.sensor for gap in gaps(found)} == {"air-t", "air-rh"}
+    for gap in gaps(found):
+        assert gap.from_ms <= DAY0 + 26 * H + 42 * 60_000 and gap.until_ms >= DAY0 + 26 * H + 30 * 60_000
+        assert 25 * 60_000 < gap.missing_ms < 40 * 60_000
+
+
+def test_the_dawn_is_an_exposure_with_its_disposition(found: Material) -> None:
+    """The curing prime coat stood below 3 K; the inspector has said what becomes of it."""
+    (made,) = exposures(found)
+    assert (made.coat, made.limits, made.disposition) == ("priming 1", ["margin"], "to be tested further")
+    (row,) = section(found, "Exposures").rows
+    assert row[0] == "E-1" and "to be tested further: pull-off on three spots (inspector" in row[-1]
+
+
+def test_an_exposure_without_disposition_waits_on_the_first_page(home: Path) -> None:
+    """As of an entry before the inspector's word; the same journal, folded again up to there."""
+    deeds = record_source.material(home, ASKED, record_source.as_of(home)[0]).deeds
+    before = next(deed.sequence for deed in deeds if b'"disposition"' in deed.body) - 1
+    then = material(home, Asked(DAY0, DAY0 + 39 * H, H), before)
+    answer = record_document.document(then, WORDS).answer
+    assert "E-1 needs the inspector's disposition." in answer
+    assert section(then, "Exposures").rows[0][-1] == "none yet"
+
+
+def test_alarms_keep_their_changes_in_order(found: Material) -> None:
+    """Raised before it returned, with the time of each."""
+    stories = {story.number: story for story in alarms(found)}
+    breached = [each for each in stories.values() if [c for _, c, _ in each.changes] == BREACH]
+    assert len(breached) >= 3
+    assert all(story.changes[0][0] < story.changes[1][0] for story in breached)
+
+
+def test_wet_hours_are_within_the_time_known(found: Material) -> None:
+    """RH at steel above 80 % holds longer than RH of the air, since the steel is colder at dawn."""
+    wet = wet_hours(found, "A")
+    air, steel = wet["wet by ISO 9223 estimate"], wet["RH at steel above 80 %"]
+    assert 0 < air.so_ms < steel.so_ms < steel.known_ms < 47 * H
+
+
+def test_a_correction_stands_beside_what_it_corrects(found: Material) -> None:
+    """Nothing is overwritten; the sling's humidity is beside the sensors of that quarter of an hour."""
+    rows = {row[0]: row for row in section(found, "Entries by hand").rows}
+    assert "CORRECTED BY M-3" in rows["M-1"][4] and "corrects M-1: misread" in rows["M-3"][4]
+    # 20.1/15.0 °C at 1010 hPa, whirled: 58.0 %RH (WMO-No. 8, Annex 4.B, as in tests/test_wet_bulb.py).
+    assert "= 58.0 %RH, dew point 11.6 °C" in rows["M-1"][4]
+    assert re.search(r"air 16\.\d \(16\.\d to 1[67]\.\d\) °C", rows["M-1"][5])
+    assert rows["M-2"][6] == "N/A"  # a blotter needs no instrument
+
+
+def test_a_failed_check_puts_the_time_before_it_in_question(found: Material) -> None:
+    """As found 3.2 %RH off where 2 are allowed: in question since the last good check, here the beginning."""
+    (made,) = record_manual.in_question(found)
+    assert (made.sensor, made.since_ms, made.check) == ("air-rh", None, "M-4")
+    said = "air-rh is in question from the beginning to 2026-06-02 01:00: found out of tolerance (M-4)."
+    assert said in record_document.document(found, WORDS).answer
+
+
+def test_the_tables_never_round_onto_a_limit() -> None:
+    """2.96 K below 3 K is not printed as 3.0, nor 0.04 K below nothing as 0.0."""
+    kelvin = record_words.Dimension.DIFFERENCE
+    assert [WORDS.number(value, kelvin, (3.0,)) for value in (2.94, 2.96, 2.9999, 3.04, 3.0)] == [
+        "2.9", "2.96", "2.9999", "3.04", "3.0",
+    ]  # fmt: skip
+    assert WORDS.number(-0.04, kelvin) == "-0.04" and WORDS.number(None, kelvin) == "–"
+    assert Words("en", "UTC", "us").number(3.0, kelvin) == "5.4"
+
+
+def test_as_of_an_entry_is_the_same_from_tables_and_from_entries(longer: Path, found: Material) -> None:
+    """What the writer kept and what is folded again are one record, figure by figure."""
+    again = material(longer, ASKED, found.sequence)
+    assert again.quarters == found.quarters and again.deeds == found.deeds and again.events == found.events
+    assert record_document.document(again, WORDS) == record_document.document(found, WORDS)
+
+
+def _go_on(home: Path, sequence: int) -> None:
+    """Another heartbeat and another act come in."""
+    book = Journal(home / "journal.db")
+    later = [plain(Kind.HEARTBEAT, DAY0 + 49 * H), plain(Kind.STOPPING, DAY0 + 49 * H, b'{"cause":"asked"}')]
+    flow = record_source.Flow()
+    reader = record_source.open_reader(home / "journal.db")
+    flow.advance(record_source.entries_after(reader, 0), Outcomes())
+    reader.close()
+    outcomes = Outcomes()
+    flow.advance(later, outcomes)
+    book.commit(sequence + 1, later, flow.state.events + 1 - len(outcomes.events), outcomes, 0)
+    book.close()
+
+
+@pytest.mark.parametrize(("begin", "until"), [("2027-01-01", None), ("2026-06-01T05:00", "2026-06-01T05:00")])
+def test_nothing_to_tell_is_said(begin: str, until: str | None) -> None:
+    """Never an empty report."""
+    with pytest.raises(NothingToTell, match="the journal has nothing between"):
+        record_command.asked_for(begin, until, "America/Chicago", DAY0 + 48 * H, 4)
+
+
+def test_a_day_alone_is_a_whole_day_of_the_site() -> None:
+    """From its midnight to the next, by the site's clock."""
+    asked = record_command.asked_for("2026-06-01", "2026-06-01", "America/Chicago", DAY0 + 48 * H, 16)
+    assert (asked.from_ms - DAY0, asked.until_ms - DAY0, len(asked.starts)) == (5 * H, 29 * H, 6)
+
+
+# -- the pages ---------------------------------------------------------------------------------------------
+
+
+def test_the_same_journal_gives_the_same_bytes(longer: Path, body: bytes, pages: bytes) -> None:
+    """Through another process, and from a journal that has grown since."""
+    assert seal.first_revision(pages) == body
+    assert same_first_revision(pages, longer).same
+
+
+def test_another_journal_does_not_give_the_same(home: Path, pages: bytes, tmp_path: Path) -> None:
+    """Fewer entries, a changed page, and a file of another kind, each said as it is."""
+    fewer = journal(tmp_path / "fewer", hours=1)
+    assert re.fullmatch(r"the journal has \d+ entries, the report \d+", same_first_revision(pages, fewer).words)
+    place = pages.index(b"stream\n") + 100
+    other = pages[:place] + bytes([pages[place] ^ 1]) + pages[place + 1 :]
+    assert "and not the same" in same_first_revision(other, home).words
+    assert same_first_revision(b"%PDF-1.7\n%%EOF\n", home).words == "this file does not say which record it is"
+
+
+def test_pdf_a_is_marked_and_whole(pages: bytes, tmp_path: Path) -> None:
+    """PDF/A-2b: identification, output intent, every font embedded, no encryption; qpdf finds no fault."""
+    (tmp_path / "r.pdf").write_bytes(pages)
+    subprocess.run(["qpdf", "--check", tmp_path / "r.pdf"], check=True, capture_output=True)
+    with pikepdf.open(tmp_path / "r.pdf") as pdf:
+        xmp = pdf.open_metadata()
+        assert (xmp["pdfaid:part"], xmp["pdfaid:conformance"]) == ("2", "B")
+        assert pdf.Root.OutputIntents[0].S == "/GTS_PDFA1" and not pdf.is_encrypted
+        fonts = [f for page in pdf.pages for f in page.get("/Resources", {}).get("/Font", {}).values()]
+        assert fonts and all(_is_embedded(font) for font in fonts)
+        assert [str(f.T) for f in pdf.Root.AcroForm.Fields] == ["contractor", "inspector", "owner", "gateway-seal"]
+
+
+def _is_embedded(font: pikepdf.Object) -> bool:
+    below = font.DescendantFonts[0] if "/DescendantFonts" in font else font
+    return any(name in below.FontDescriptor for name in ("/FontFile", "/FontFile2", "/FontFile3"))
+
+
+def test_the_seal_begins_on_a_line_of_its_own(body: bytes, pages: bytes) -> None:
+    """ISO 19005-2, 6.1.9: the byte before the first new object is a line end."""
+    assert body.endswith(b"%%EOF\n") and pages.startswith(body)
+    assert re.match(rb"\d+ 0 obj", pages[len(body) :])
+
+
+def test_characters_no_font_has_are_replaced_and_declared(found: Material) -> None:
+    """A site's name in another script must not cost the report."""
+    told = report._printable(record_document.document(found, WORDS), WORDS)
+    note = next(row for part in told["sections"] for row in part["rows"] if "north face" in str(row[4:5]))
+    assert note[4] == "Dew on the north face, wiped. □"
+    assert "replaced by □. (U+6771)" in told["sections"][-1]["text"][-1]
+
+
+def test_a_table_stops_at_two_thousand_rows(found: Material) -> None:
+    """The rest is counted, and is in the CSV file."""
+    few = record_document.record_intervals
+    many = few.tables(found, WORDS, few_sheets := record_document.sheets(found.site, found.quarters) * 60)
+    assert sum(len(each.rows) for each in many) == few.MOST_ROWS
+    assert len(few_sheets) * len(ASKED.starts) > few.MOST_ROWS
+    assert any("further rows are in the CSV file" in said for each in many for said in each.text)
+
+
+def test_every_fixed_text_has_its_spanish(found: Material, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is the same in both languages stands in the table all the same."""
+    asked: set[str] = set()
+    real = Words.__call__
+
+    def heard(self: Words, text: str, **parts: object) -> str:
+        asked.add(text)
+        return real(self, text, **parts)
+
+    monkeypatch.setattr(Words, "__call__", heard)
+    words = Words("es", "America/Chicago")
+    report._printable(record_document.document(found, words), words)
+    data = {"salt dryer", "pot", "", "N/A"}
+    assert sorted(asked - SPANISH.keys() - data) == []
+    assert section(found, "Exposiciones", words).rows[0][3] == "curado"
+
+
+# -- the seal ----------------------------------------------------------------------------------------------
+
+
+def looked(pdf: bytes, home: Path) -> seal.Sealing:
+    return seal.look(pdf, seal_key(home).authority)
+
+
+def test_an_untouched_report_holds(pages: bytes, home: Path, tmp_path: Path) -> None:
+    """By our check, and by poppler's."""
+    assert looked(pages, home) == seal.Sealing(True, "sealed by this gateway and unchanged")
+    (tmp_path / "r.pdf").write_bytes(pages)
+    said = subprocess.run(["pdfsig", tmp_path / "r.pdf"], capture_output=True, text=True, check=False).stdout
+    assert "Signature is Valid." in said and "Total document signed" in said
+
+
+def test_one_changed_byte_breaks_it(pages: bytes, home: Path) -> None:
+    """Anywhere in the report."""
+    for place in (len(pages) // 3, len(pages) // 2):
+        broken = bytearray(pages)
+        broken[place] ^= 1
+        assert not looked(bytes(broken), home).holds
+
+
+def test_what_follows_the_seal_breaks_it(pages: bytes, home: Path) -> None:
+    """Bytes after the end, a turned page, and a seal that was cut off."""
+    assert "bytes follow" in looked(pages + b"\n% more\n", home).words
+    assert looked(seal.first_revision(pages), home).words.startswith("not sealed")
+    assert "changed after sealing" in looked(turned(pages), home).words
+
+
+def turned(pages: bytes) -> bytes:
+    from pyhanko.pdf_utils import generic
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+
+    writer = IncrementalPdfFileWriter(io.BytesIO(pages))
+    page = writer.root["/Pages"]["/Kids"][0].get_object()
+    page["/Rotate"] = generic.NumberObject(90)
+    writer.update_container(page)
+    out = io.BytesIO()
+    writer.write(out)
+    return out.getvalue()
+
+
+def signed(pages: bytes, field: str, home: Path) -> bytes:
+    """Sign as a person with a key of their own."""
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+    from pyhanko.sign import fields, signers
+
+    files = seal_key(home)
+    signer = signers.SimpleSigner.load(str(files.key), str(files.certificate))
+    writer = IncrementalPdfFileWriter(io.BytesIO(pages))
+    spec = None if field in seal.SIGNERS else fields.SigFieldSpec(field, on_page=0, box=(0, 0, 10, 10))
+    how = signers.PdfSignatureMetadata(field_name=field, md_algorithm="sha256")
+    return signers.sign_pdf(writer, how, signer, new_field_spec=spec).getvalue()
+
+
+def test_countersignatures_in_their_fields_are_permitted(pages: bytes, home: Path, tmp_path: Path) -> None:
+    """Two persons sign; the seal still holds and says who; a byte more and it does not."""
+    (tmp_path / "anna").mkdir()
+    twice = signed(signed(pages, "inspector", tmp_path / "anna"), "owner", tmp_path / "anna")
+    said = looked(twice, home)
+    assert said.holds and [where for where, _ in said.persons] == ["inspector", "owner"]
+    assert "anna in the field inspector" in said.words
+    assert seal.first_revision(twice) == seal.first_revision(pages)
+    assert not looked(twice + b" ", home).holds
+
+
+def test_signing_elsewhere_is_a_change(pages: bytes, home: Path, tmp_path: Path) -> None:
+    """A new field was not placed beforehand."""
+    (tmp_path / "eve").mkdir()
+    assert not looked(signed(pages, "approval", tmp_path / "eve"), home).holds
+
+
+def test_another_gateways_seal_is_told_apart(pages: bytes, tmp_path: Path) -> None:
+    """Whole, but not by the authority that was handed over."""
+    (tmp_path / "other").mkdir()
+    said = looked(pages, tmp_path / "other")
+    assert not said.holds and said.words.startswith("sealed by another gateway")
+
+
+# -- the data ----------------------------------------------------------------------------------------------
+
+
+def test_csv_senml_and_parquet_hold_the_same_figures(found: Material) -> None:
+    """One row for each place and interval; what was not known is empty, absent, null."""
+    table = list(csv.DictReader(io.StringIO(record_files.as_csv(found))))
+    places = {(row["subject"], row["quantity"], row["place"]) for row in table}
+    assert len(table) == len(places) * len(ASKED.starts)
+    (dew,) = [r for r in table if r["quantity"] == "dew_point_margin" and "coldest" in r["place"]
+              and r["from_utc"] == "2026-06-01T13:00:00Z"]  # fmt: skip
+    pack = json.loads(record_files.as_senml(found))
+    (same,) = [
+        r for r in pack if r.get("t") == 13 * 3600.0 and "dew_point_margin" in r["n"] and "coldest" in r["n"]
+    ]
+    assert float(dew["mean"]) == same["v"] and (dew["unit"], same["u"]) == ("K", "K")
+    assert float(dew["low"]) <= float(dew["mean"]) <= float(dew["high"])
+    rows = pyarrow.parquet.read_table(io.BytesIO(parquet.table(found))).to_pylist()
+    assert [("" if r["mean"] is None else str(r["mean"])) for r in rows] == [r["mean"] for r in table]
+
+
+def test_the_command_writes_four_files(home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Pages and data beside each other, named after the record."""
+    words = ["--home", str(home), "--from", "2026-06-01", "--until", "2026-06-01", "--out", str(tmp_path / "out")]
+    assert record_command.run("record", words, "Advisory only") == 0
+    names = sorted(path.suffix for path in (tmp_path / "out").iterdir())
+    assert names == [".csv", ".parquet", ".pdf", ".senml"]
+    assert len(capsys.readouterr().out.splitlines()) == 4
+    assert record_command.run("record", [*words[:3], "2031-01-01", "--out", str(tmp_path)], "") == 1
+    assert "the journal has nothing between 2031-01-01" in capsys.readouterr().err
