@@ -7,11 +7,11 @@ station or an outlet is worked out once and met by every wall: what a wall adds 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from operator import is_
-from typing import Any, NamedTuple, TypeVar
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
+from typing import NamedTuple
 
-from alerts.measured import Measured, Quantity
+from alerts.measured import Measured, Quantity, unknown
 from gateway.jobsite import Area, Jobsite, Piece, Station, SteelSpot, Train
 from gateway.jobsite import Point as Outlet
 from gateway.measured_air import (
@@ -30,7 +30,6 @@ from gateway.measured_air import (
 )
 from gateway.uncertainty import Uncertain, weighted
 
-Made = TypeVar("Made")
 RUNNING_PA = 20_000.0  # gauge; below this a train counts as vented (our choice, see DEVELOPERS.md)
 
 
@@ -44,45 +43,88 @@ class Condition(NamedTuple):
     frost: bool = False
 
 
-Conditions = dict[tuple[str, Quantity], list[Condition]]
+_NOT_YET = Condition("", unknown("not made yet", 0))
+Key = tuple[str, Quantity]
+Conditions = dict[Key, list[Condition]]
+Made = tuple[Key, Condition]
 
 
-def conditions(site: Jobsite, read: Read, kept: Kept | None = None) -> Conditions:
-    """Return every derived value of the jobsite, keyed by (area or train/piece, quantity).
+def conditions(site: Jobsite, read: Read) -> Conditions:
+    """Return every derived value of the jobsite, keyed by (area or train/piece, quantity)."""
+    made = Workings(site, read)
+    made.update(sensor.id for sensor in site.sensors)
+    return made.found
 
-    kept: what the last call made of the same jobsite; where every input is the very same object, so is the value.
+
+class Workings:
+    """Every derived value of a jobsite, kept up to date: only what a sensor that says something new is part of is
+    made again, since most sensors are silent most seconds.
     """
-    found: Conditions = {}
-    kept = Kept() if kept is None else kept
-    channels = Channels(site, read, kept.channels)
-    stations = {station.id: station for station in site.stations}
-    breathed = {name for area in site.areas for name in area.stations}
-    open_air = {name: _open_air(stations[name], channels, kept) for name in breathed}
-    for area in site.areas:
-        for name in area.stations:
-            _area(found, area, open_air[name], channels, kept)
-    for train in site.trains:
-        inputs = tuple(channels[name] for name in _names(train, stations))
-        found.update(kept.again(train.id, inputs, lambda: _train(train, stations, channels)))  # noqa: B023 - called at once
-    return found
 
+    def __init__(self, site: Jobsite, read: Read) -> None:
+        self.found: Conditions = {}
+        self._stations = {station.id: station for station in site.stations}
+        self._channels = Channels(site, read)
+        self._air: dict[str, _OpenAir] = {}
+        self._units: list[Callable[[], Iterable[Made]]] = []
+        self._used_by: dict[str, list[int]] = {sensor.id: [] for sensor in site.sensors}
+        for name in dict.fromkeys(name for area in site.areas for name in area.stations):
+            self._add(partial(self._breathe, name), self._around(name))
+        for area in site.areas:
+            self._add_area(area)
+        for train in site.trains:
+            self._add(partial(self._walk, train), _names(train, self._stations))
 
-class Kept:
-    """What was made last time, with the inputs it was made from: most sensors are silent most seconds."""
+    def update(self, names: Iterable[str]) -> list[Made]:
+        """Hear these sensors again; return what was made again."""
+        changed = self._channels.renew(names)
+        due = {unit for name in changed for unit in self._used_by[name]}
+        return [made for unit in sorted(due) for made in self._units[unit]()]
 
-    def __init__(self) -> None:
-        self.channels: dict[str, Channel] = {}
-        self._made: dict[object, tuple[tuple[object, ...], Any]] = {}
+    def all(self) -> list[Made]:
+        """Return every value."""
+        return [(key, each) for key, found in self.found.items() for each in found]
 
-    def again(self, name: object, inputs: tuple[object, ...], make: Callable[[], Made]) -> Made:
-        """Return what was made under this name, or make it where an input is another object than then."""
-        known = self._made.get(name)
-        if known is not None and all(map(is_, known[0], inputs)):
-            made: Made = known[1]
-            return made
-        made = make()
-        self._made[name] = (inputs, made)
-        return made
+    def _add(self, unit: Callable[[], Iterable[Made]], names: Iterable[str]) -> None:
+        for name in names:
+            self._used_by[name].append(len(self._units))
+        self._units.append(unit)
+
+    def _around(self, station: str) -> list[str]:
+        at = self._stations[station]
+        return [at.air_temperature, at.relative_humidity, at.station_pressure]
+
+    def _add_area(self, area: Area) -> None:
+        for quantity in (Quantity.RELATIVE_HUMIDITY, Quantity.AIR_TEMPERATURE):
+            self.found[area.id, quantity] = [_NOT_YET] * len(area.stations)
+        for quantity in OF_STEEL if area.steel and area.stations else ():
+            self.found[area.id, quantity] = [_NOT_YET] * (len(area.stations) * len(area.steel))
+        for at, name in enumerate(area.stations):
+            self._add(partial(self._open, area.id, name, at), self._around(name))
+            for place, spot in enumerate(area.steel, at * len(area.steel)):
+                self._add(partial(self._steel, area.id, name, spot, place), [*self._around(name), spot.sensor])
+
+    def _breathe(self, name: str) -> Iterable[Made]:
+        self._air[name] = _open_air(self._stations[name], self._channels)
+        return ()
+
+    def _open(self, area: str, station: str, at: int) -> Iterable[Made]:
+        around = self._air[station]
+        return self._put(area, at, (Quantity.RELATIVE_HUMIDITY, around.rh), (Quantity.AIR_TEMPERATURE, around.t))
+
+    def _steel(self, area: str, station: str, spot: SteelSpot, at: int) -> Iterable[Made]:
+        said = _steel(spot, self._air[station], self._channels[spot.sensor])
+        return self._put(area, at, *zip(OF_STEEL, said, strict=True))
+
+    def _put(self, area: str, at: int, *made: tuple[Quantity, Condition]) -> list[Made]:
+        for quantity, condition in made:
+            self.found[area, quantity][at] = condition
+        return [((area, quantity), condition) for quantity, condition in made]
+
+    def _walk(self, train: Train) -> Iterable[Made]:
+        made = _train(train, self._stations, self._channels)
+        self.found |= made
+        return [(key, each) for key, found in made.items() for each in found]
 
 
 def _names(train: Train, stations: dict[str, Station]) -> Iterator[str]:
@@ -97,47 +139,31 @@ def _names(train: Train, stations: dict[str, Station]) -> Iterator[str]:
 class _OpenAir(NamedTuple):
     """The air of one station and its condensation point, for all the steel that stands in it."""
 
-    station: str
     t: Condition
     rh: Condition
     air: Air
     point: Point
 
 
-def _open_air(station: Station, channels: Channels, kept: Kept) -> _OpenAir:
+def _open_air(station: Station, channels: Channels) -> _OpenAir:
     t, rh = channels[station.air_temperature], channels[station.relative_humidity]
     baro = channels[station.station_pressure]
-
-    def make() -> _OpenAir:
-        air = air_of(t, rh, baro.exact, baro.measured)
-        spoken = Condition(station.label, t.measured), Condition(station.label, rh.measured)
-        return _OpenAir(station.id, *spoken, air, point_of(air, baro.exact))
-
-    return kept.again(station.id, (t, rh, baro), make)
+    air = air_of(t, rh, baro.exact, baro.measured)
+    spoken = Condition(station.label, t.measured), Condition(station.label, rh.measured)
+    return _OpenAir(*spoken, air, point_of(air, baro.exact))
 
 
-def _area(found: Conditions, area: Area, around: _OpenAir, channels: Channels, kept: Kept) -> None:
-    _put(found, area.id, Quantity.RELATIVE_HUMIDITY, around.rh)
-    _put(found, area.id, Quantity.AIR_TEMPERATURE, around.t)
-    for spot in area.steel:
-        steel = channels[spot.sensor]
-        made = kept.again((area.id, around.station, spot), (around, steel), lambda: _steel(spot, around, steel))  # noqa: B023
-        for quantity, condition in made:
-            _put(found, area.id, quantity, condition)
+OF_STEEL = (Quantity.DEW_POINT_MARGIN, Quantity.RH_AT_STEEL, Quantity.STEEL_TEMPERATURE)
 
 
-def _put(found: Conditions, subject: str, quantity: Quantity, condition: Condition) -> None:
-    found.setdefault((subject, quantity), []).append(condition)
-
-
-def _steel(spot: SteelSpot, around: _OpenAir, steel: Channel) -> list[tuple[Quantity, Condition]]:
+def _steel(spot: SteelSpot, around: _OpenAir, steel: Channel) -> tuple[Condition, Condition, Condition]:
+    """Return what `OF_STEEL` names, for one spot in one station's air."""
     place, point, said = f"{steel.sensor.label} ({spot.spot})", around.point, steel.measured
-    margin = Condition(place, gap(steel, point), point.value_c, said.value, point.frost)
-    return [
-        (Quantity.DEW_POINT_MARGIN, margin),
-        (Quantity.RH_AT_STEEL, Condition(place, humidity_at(steel, around.air))),
-        (Quantity.STEEL_TEMPERATURE, Condition(place, said)),
-    ]
+    return (
+        Condition(place, gap(steel, point), point.value_c, said.value, point.frost),
+        Condition(place, humidity_at(steel, around.air)),
+        Condition(place, said),
+    )
 
 
 def is_running(train: Train, read: Read) -> bool | None:

@@ -52,6 +52,7 @@ class Flow:
         self.site: Jobsite | None = None
         self.judging: Judging | None = None
         self._said: dict[str, Measured] = {}  # what `read` returned, where only a new reading can change it
+        self._anew: set[str] = set()  # sensors that may say other than at the last judging
         self._ran_to_ms = -1
         if self.state.config:
             self._configure(self.state.config)
@@ -205,7 +206,7 @@ class Flow:
         self._count("message")
         if core_ms // HOUR != self.state.sense.hour:
             sensor_sense.end_hour(self.state.sense, self.watch, core_ms)
-            self._said.clear()
+            self._hear_all_anew()
         if self._changes(readings, arrival.retain or arrival.before_marker, core_ms, sheet):
             flow_repeats.remember_untimed(self.state, arrival)
 
@@ -225,6 +226,7 @@ class Flow:
         state = self.state
         state.newest.pop(sensor, None)
         state.why_unknown[sensor] = reason
+        self._anew.add(sensor)
         if state.dirty_ms is None:
             state.dirty_ms = core_ms
 
@@ -235,6 +237,7 @@ class Flow:
         if may_be_old and not absolute:
             self._count("age unknown")
             state.why_unknown[name] = "age unknown: it may have waited at the broker"
+            self._anew.add(name)
             return
         measured, fault = core_ms, False
         if reading.measured_ms is not None:
@@ -254,6 +257,7 @@ class Flow:
             return
         newest.patience_ms = patience
         self._said.pop(name, None)
+        self._anew.add(name)
         newest.value, newest.measured_ms, newest.received_ms = reading.value, measured, core_ms
         newest.saturated, newest.below_resolution = reading.saturated, reading.below_resolution
         newest.clock_fault = fault
@@ -309,7 +313,7 @@ class Flow:
         self.watch = Watch.of(site)
         # What is said of these depends on other sensors' readings, too.
         self._with_others = self.watch.beds.keys() | self.watch.gases.keys()
-        self._said.clear()
+        self._hear_all_anew()
         self.patience_ms = {sensor.id: sensor_sense.patience_ms(sensor) for sensor in site.sensors}
         judging = self.judging = Judging(self.state, site, self.read)
         return judging
@@ -323,11 +327,11 @@ class Flow:
         state.standing.clear()
         flow_work.started(state)
         flow_findings.started(state)
-        self._said.clear()
         state.why_unknown.clear()
         state.lags.clear()
         state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None
         if self.judging:
+            self._hear_all_anew()
             self.judging.judged.clear()
         for alarm in state.alarms.values():
             life.stop_timers(alarm)
@@ -383,6 +387,17 @@ class Flow:
         reason = f"{sensor_id}: {'; '.join(said)}" if said else ""
         return Measured(value, sensor.u, newest.measured_ms, validity, reason)
 
+    def _hear_all_anew(self) -> None:
+        self._said.clear()
+        self._anew.update(self.sensors)
+
+    def _heard_anew(self) -> list[str]:
+        """Name the sensors that may say other than at the last judging; of silence the words change."""
+        now_ms = self.state.judged_ms
+        silent = {name for name, each in self.state.newest.items() if now_ms - each.received_ms > each.patience_ms}
+        anew, self._anew = self._anew | silent | (self._with_others & self.state.newest.keys()), set()
+        return [name for name in self.sensors if name in anew]
+
     def suspicions(self) -> dict[str, tuple[str, ...]]:
         """Return what readings hold against each sensor: a fault, or notes. Silence is told by `read`."""
         if self.site is None:
@@ -403,7 +418,7 @@ class Flow:
         state.judged_ms, state.dirty_ms = now_ms, None
         flow_work.expire(state, now_ms)
         if self.judging:
-            self.judging.judge(now_ms, before_ms, outcomes)
+            self.judging.judge(now_ms, before_ms, self._heard_anew(), outcomes)
         state.deadline_ms = self._next_deadline()
 
     def _next_deadline(self) -> int | None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from gateway.conditions import Conditions
+from collections.abc import Iterable
+
+from gateway.conditions import Made
 from gateway.flow_state import State
 from gateway.tiers import Cover, Sheet, Stood, channel_of, whole_of
 
@@ -19,20 +21,19 @@ def take(state: State, sheet: Sheet, sensor: str, value: float, utc_ms: int, pat
         sheet.know(sensor, *stretch)
 
 
-def derived(state: State, sheet: Sheet, now: Conditions, before: Conditions, before_ms: int) -> None:
+def is_minute(state: State, before_ms: int) -> bool:
+    """Whether the second just judged is the first of its minute: then all that stands is taken down."""
+    return state.judged_ms // MINUTE != before_ms // MINUTE
+
+
+def derived(state: State, sheet: Sheet, made: Iterable[Made], minute: bool) -> None:
     """Derived values are history, too: one that changes, or is no longer known, has stood until now.
 
-    Once a minute all are taken down, so that one that never changes is not missing. before: what was made at the
-    judging before; the very same condition says the very same.
+    made: what was made again, or with `minute` all values, so that one that never changes is not missing.
     """
-    minute = state.judged_ms // MINUTE != before_ms // MINUTE
-    for key, found in now.items():
-        last = () if minute else before.get(key, ())
-        if len(last) == len(found) and all(one is other for one, other in zip(last, found, strict=True)):
-            continue
-        for each in found:
-            value = each.measured.value
-            put_up(state, sheet, channel_of(*key, each.place), None if value is None else whole_of(value), minute)
+    for key, each in made:
+        value = each.measured.value
+        put_up(state, sheet, channel_of(*key, each.place), None if value is None else whole_of(value), minute)
 
 
 def put_up(state: State, sheet: Sheet, channel: str, whole: int | None, again: bool) -> None:

@@ -6,6 +6,8 @@ judged and what the sensors say.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from alerts import alarm as life
 from alerts import notification
 from alerts.alarm import Alarm, Change
@@ -13,7 +15,7 @@ from alerts.limits import Judgement, Limit, Verdict, judge, worst
 from alerts.measured import unknown
 from alerts.notification import Notice
 from gateway import flow_findings, flow_history, flow_work
-from gateway.conditions import Condition, Conditions, Kept, conditions, is_running
+from gateway.conditions import Condition, Workings, is_running
 from gateway.flow_state import Event, Judged, Outcomes, State
 from gateway.jobsite import Jobsite
 from gateway.measured_air import Read
@@ -27,19 +29,18 @@ class Judging:
         self.state = state
         self.site = site
         self.read = read
-        self.conditions: Conditions = {}
+        self.workings = Workings(site, read)
+        self.conditions = self.workings.found
         self.judged: dict[str, Judged] = {}
-        self.kept = Kept()
         self.limits: dict[str, Limit] = {limit.id: limit for limit in site.limits}
         self.trains = {train.id: train for train in site.trains}
         self.labels = {a.id: f"area {a.id} {a.label}" for a in site.areas}
         self.labels |= {f"{t.id}/{p.id}": f"{t.label}, {p.label}" for t in site.trains for p in t.pieces}
 
-    def judge(self, now_ms: int, before_ms: int, outcomes: Outcomes) -> None:
-        """Judge everything as of now; before_ms is the second judged before."""
-        before = self.conditions
-        self.conditions = conditions(self.site, self.read, self.kept)
-        flow_history.derived(self.state, outcomes.sheet, self.conditions, before, before_ms)
+    def judge(self, now_ms: int, before_ms: int, heard: Iterable[str], outcomes: Outcomes) -> None:
+        """Judge everything as of now; before_ms: the second judged before; heard: who may say other than then."""
+        made, minute = self.workings.update(heard), flow_history.is_minute(self.state, before_ms)
+        flow_history.derived(self.state, outcomes.sheet, self.workings.all() if minute else made, minute)
         for limit in self.site.limits:
             self._judge_limit(limit, now_ms, outcomes)
         verdicts = {name: each.judgement.verdict for name, each in self.judged.items()}

@@ -7,7 +7,7 @@ difference quotient would ask the physics twice for each.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from math import hypot
 from typing import NamedTuple
 
@@ -78,31 +78,31 @@ class Channel(NamedTuple):
 
 
 class Channels:
-    """The sensors of a jobsite at one moment, each read once however many values are made from it."""
+    """The sensors of a jobsite as they were last heard, however many values are made from each."""
 
-    def __init__(self, site: Jobsite, read: Read, last: dict[str, Channel] | None = None) -> None:
+    def __init__(self, site: Jobsite, read: Read) -> None:
         self._read = read
         self._sensors = {sensor.id: sensor for sensor in site.sensors}
         self._known: dict[str, Channel] = {}
-        self._last = {} if last is None else last
 
     def __getitem__(self, name: str) -> Channel:
-        """Return a sensor's newest value."""
+        """Return a sensor's newest value; it is read when it is first wanted."""
         known = self._known.get(name)
-        if known is None:
-            known = self._known[name] = self._channel(name)
-        return known
+        return self._hear(name, self._read(name)) if known is None else known
 
-    def label(self, name: str) -> str:
-        """Return what people call a sensor."""
-        return self._sensors[name].label
+    def renew(self, names: Iterable[str]) -> list[str]:
+        """Read sensors again; return those that say something else, or are heard for the first time."""
+        changed = []
+        for name in names:
+            said, last = self._read(name), self._known.get(name)
+            if last is None or last.measured != said:
+                self._hear(name, said)
+                changed.append(name)
+        return changed
 
-    def _channel(self, name: str) -> Channel:
-        """The channel of last time where the sensor says the very same, so that what is made of it may be kept."""
-        m, last = self._read(name), self._last.get(name)
-        if last is not None and last.measured is m:
-            return last
-        made = self._last[name] = Channel(name, m, raw(name, m.value or 0.0, m.u), self._sensors[name])
+    def _hear(self, name: str, said: Measured) -> Channel:
+        made = Channel(name, said, raw(name, said.value or 0.0, said.u), self._sensors[name])
+        self._known[name] = made
         return made
 
 

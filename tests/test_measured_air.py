@@ -223,4 +223,3 @@ def test_each_sensor_is_read_once() -> None:
     of = Channels(site(), read)
     assert of["steel"] is of["steel"]
     assert asked == ["steel"]
-    assert of.label("steel") == "steel"
