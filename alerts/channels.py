@@ -1,4 +1,4 @@
-"""Where messages go: the contacts file, and the one door to the library that knows the services.
+"""The one door to the library that knows the services: one message to one address, and what became of it.
 
 Addresses hold secrets: they are never logged and never kept anywhere but in the contacts file.
 """
@@ -6,17 +6,10 @@ Addresses hold secrets: they are never logged and never kept anywhere but in the
 from __future__ import annotations
 
 import logging
-import stat
-import tomllib
 from enum import StrEnum
-from pathlib import Path
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs
 
 SEND_TIMEOUT_S = 15
-
-
-class Refused(SystemExit):
-    """Delivery cannot begin; the message says why. Ends the process with that message and no traceback."""
 
 
 class Sent(StrEnum):
@@ -29,30 +22,31 @@ class Sent(StrEnum):
     NO_SERVICE = "the channel's address names no service that is known"
 
 
-def read_channels(contacts: Path) -> dict[str, str]:
-    """Return channel name -> address. Raises Refused; its message never shows an address."""
-    try:
-        if stat.S_IMODE(contacts.stat().st_mode) & 0o177:
-            raise Refused(f"{contacts}: must be mode 0600, for addresses hold secrets; chmod 600 {contacts}")
-        channels = tomllib.loads(contacts.read_text("utf-8")).get("channels")
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise Refused(f"{contacts}: cannot be read ({type(error).__name__})") from None
-    if not isinstance(channels, dict) or not all(isinstance(url, str) for url in channels.values()):
-        raise Refused(f'{contacts}: needs a table [channels] with lines such as lead-phone = "mailto://..."')
-    for name, url in channels.items():
-        _refuse_unanswered(contacts, name, url)
-    return channels
+_PUSH = {"high": "priority=max", "medium": "priority=high", "low": "priority=default"}
+_MAIL = {"high": "+X-Priority=1&+Importance=high", "low": "+X-Priority=5&+Importance=low"}  # RFC 2156 importance
+_LEVELS = {"high": "priority=emergency", "medium": "priority=high", "low": "priority=normal"}
+_URGENCY = {"ntfy": _PUSH, "ntfys": _PUSH, "gotify": _LEVELS, "gotifys": _LEVELS,
+            "mailto": _MAIL, "mailtos": _MAIL}  # fmt: skip
+"""How an address says how urgent a message is: services take it from there and nowhere else."""
+_ALWAYS = {"ntfy": "image=no", "ntfys": "image=no"}  # the picture is fetched from a place a site cannot reach
 
 
-def _refuse_unanswered(contacts: Path, name: str, url: str) -> None:
-    """Refuse services that report success although nobody may have taken the message."""
-    scheme, _, rest = url.partition("://")
-    if scheme.lower() in ("syslog", "rsyslog"):
-        raise Refused(f"{contacts}: channel {name}: {scheme} never answers, so nothing counts as delivered")
-    if scheme.lower() in ("mqtt", "mqtts"):
-        qos = parse_qs(urlsplit(f"//{rest}").query).get("qos", ["0"])[-1]
-        if qos not in ("1", "2"):
-            raise Refused(f"{contacts}: channel {name}: add qos=1; without it the broker never answers")
+def with_urgency(url: str, priority: str) -> str:
+    """Return an address that carries the priority of a message; what the address itself says stands."""
+    scheme = url.partition("://")[0].lower()
+    words = [_URGENCY.get(scheme, {}).get(priority, ""), _ALWAYS.get(scheme, "")]
+    said = parse_qs(url.partition("?")[2].replace("+", "%2B"), keep_blank_values=True)
+    new = [each for word in words for each in word.split("&") if each and each.partition("=")[0] not in said]
+    return url + "".join(f"{'&' if '?' in url or at else '?'}{each}" for at, each in enumerate(new))
+
+
+def recipients(url: str) -> int:
+    """Return how many an address reaches; 0 when it names no service that is known."""
+    from apprise import Apprise  # here: it is slow to load and large
+
+    _keep_addresses_out_of_logs()
+    service = Apprise()
+    return sum(len(each) for each in service) if service.add(url) else 0
 
 
 def send(url: str | None, title: str, body: str, priority: str) -> Sent:
@@ -60,13 +54,13 @@ def send(url: str | None, title: str, body: str, priority: str) -> Sent:
     if url is None:
         return Sent.NO_CHANNEL
     try:
-        return _send(url, title, body, priority)
+        return _send(with_urgency(url, priority), title, body, priority)
     except Exception:  # noqa: BLE001  whatever a service's code does wrong, the message must be tried again
         return Sent.NOT_ACCEPTED
 
 
 def _send(url: str, title: str, body: str, priority: str) -> Sent:
-    from apprise import Apprise, AppriseResultStatus, NotifyType  # here: it is slow to load and large
+    from apprise import Apprise, AppriseResultStatus, NotifyType
 
     _keep_addresses_out_of_logs()
     service = Apprise()

@@ -55,6 +55,10 @@ def _parser() -> argparse.ArgumentParser:
     told = commands.add_parser("deliver", help="send what the journal's outbox holds")
     _home(told)
     told.add_argument("--contacts", type=Path, required=True, help="channel addresses, mode 0600")
+    told.add_argument("--link", default="", help="address of the board as phones see it, to acknowledge from them")
+    told.add_argument(
+        "--test", metavar="PERSON", help="send this person a test message now, and say what came of it"
+    )
     told.set_defaults(act=_deliver)
     checked = commands.add_parser("check", help="say what is wrong with a jobsite file")
     checked.add_argument("file", type=Path)
@@ -178,10 +182,18 @@ def _stop_on_signal() -> threading.Event:
 
 
 def _deliver(args: argparse.Namespace) -> int:
-    from alerts.delivery import deliver
+    from alerts.channels import Sent
+    from alerts.delivery import deliver, send_test
+    from gateway.adapters.home import people_told
 
-    deliver(args.home, args.contacts, _stop_on_signal())
-    return 0
+    journal = args.home / "journal.db"
+    if not args.test:
+        deliver(args.home, args.contacts, _stop_on_signal(), args.link, lambda: people_told(journal))
+        return 0
+    told = people_told(journal, person=args.test)
+    lines = send_test(args.contacts, told) or [f"{args.test}: no person with a channel in the jobsite in force"]
+    print("\n".join(lines))
+    return 0 if told and all(line.endswith(Sent.ACCEPTED) for line in lines) else 1
 
 
 def _follow(args: argparse.Namespace) -> int:

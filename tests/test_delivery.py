@@ -18,6 +18,7 @@ from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import wait
 from contextlib import closing
+from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -25,9 +26,14 @@ from typing import Any
 import pytest
 from aiosmtpd.controller import Controller
 
-from alerts import channels, delivery
-from alerts.channels import Refused, Sent, read_channels, send
-from alerts.delivery import Book, Decision, Desk, Outcome, Row, choose, decide, deliver, is_due
+from alerts import channels, delivery, delivery_trial
+from alerts.channels import Sent, send
+from alerts.contacts import Refused, read_contacts
+from alerts.delivery import Desk, choose, deliver, is_due
+from alerts.delivery_book import MIGRATIONS, Book, Decision, Outcome, Row, decide
+from gateway.__main__ import main
+from tests.faults.kill_run import prepare
+from tests.sites import site
 
 NOW = 1_783_946_400_000
 OUTBOX = """CREATE TABLE outbox (id INTEGER PRIMARY KEY, event_number TEXT, person TEXT, channel TEXT,
@@ -50,6 +56,7 @@ class Target(ThreadingHTTPServer):
     def __init__(self) -> None:
         super().__init__(("127.0.0.1", 0), Handler)
         self.taken: list[str] = []
+        self.texts: list[str] = []
         self.asked: list[str] = []
         self.pause_s = 0.0
         self.refused_number = ""
@@ -66,7 +73,8 @@ class Handler(BaseHTTPRequestHandler):
     server: Target
 
     def do_POST(self) -> None:
-        title = json.loads(self.rfile.read(int(self.headers["Content-Length"])))["title"]
+        said = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
+        title = said["title"]
         path = self.path.split("?")[0]
         self.server.asked.append(f"POST {path} {title}")
         if path == "/hang":
@@ -77,6 +85,7 @@ class Handler(BaseHTTPRequestHandler):
             status = 500
         if status == 200:
             self.server.taken.append(title)
+            self.server.texts.append(said["message"])
         self.send_response(status)
         if status == 302:
             self.send_header("Location", "/elsewhere")
@@ -134,7 +143,7 @@ def outcomes(home: Path) -> list[tuple[int, int, str, str]]:
 
 
 def a_row(number: int, channel: str = "phone", attempt: int = 0, due_ms: int = 0) -> Row:
-    return Row(number, NOW, f"A-{number}", channel, "high", f"A-{number} Stop.", "Body.", attempt, due_ms)
+    return Row(number, NOW, f"A-{number}", "lead", channel, "high", f"A-{number} Stop.", "Body.", attempt, due_ms)
 
 
 class Turns:
@@ -188,7 +197,7 @@ def test_one_row_per_free_channel_and_the_least_tried_first() -> None:
         5: a_row(5, "radio"),
         6: a_row(6, "desk", attempt=1, due_ms=NOW),
     }
-    assert [row.id for row in choose(rows, {"radio"}, NOW)] == [2, 6]
+    assert [row.id for row in choose(rows.values(), {"radio"}, NOW)] == [2, 6]
 
 
 def test_a_row_left_far_ahead_by_a_clock_set_back_is_due() -> None:
@@ -280,7 +289,7 @@ def test_contacts_that_others_may_read_are_refused(tmp_path: Path, mode: int) ->
     with pytest.raises(Refused, match="must be mode 0600"):
         deliver(tmp_path, path, threading.Event())
     path.chmod(0o600)
-    assert read_channels(path) == {"phone": "json://127.0.0.1/"}
+    assert read_contacts(path).channels == {"phone": "json://127.0.0.1/"}
 
 
 @pytest.mark.parametrize(
@@ -301,7 +310,7 @@ def test_a_service_that_never_answers_is_refused_at_start(tmp_path: Path, url: s
 
 def test_a_broker_that_answers_is_taken(tmp_path: Path) -> None:
     path = write_contacts(tmp_path, desk="mqtt://host/topic?qos=1")
-    assert list(read_channels(path)) == ["desk"]
+    assert list(read_contacts(path).channels) == ["desk"]
 
 
 @pytest.mark.parametrize("text", ["", "[channels]\nphone = 1\n", "channels = []\n", "[channels\n", "\xff"])
@@ -310,13 +319,13 @@ def test_contacts_of_another_kind_are_refused_without_their_content(tmp_path: Pa
     path.write_bytes(text.encode("latin-1") + b"# s3cret\n")
     path.chmod(0o600)
     with pytest.raises(Refused) as caught:
-        read_channels(path)
+        read_contacts(path)
     assert "s3cret" not in str(caught.value)
 
 
 def test_no_contacts_no_delivery(tmp_path: Path) -> None:
     with pytest.raises(Refused, match="cannot be read"):
-        read_channels(tmp_path / "contacts.toml")
+        read_contacts(tmp_path / "contacts.toml")
 
 
 # -- the desk --------------------------------------------------------------------------------------------
@@ -415,6 +424,85 @@ def test_rows_of_a_new_journal_are_not_taken_for_old_ones(tmp_path: Path, target
     assert target.numbers() == {"A-1", "A-2"}
 
 
+def test_urgent_messages_go_before_a_backlog_of_others() -> None:
+    rows = [
+        replace(a_row(1), priority="low"),
+        replace(a_row(2), priority="medium"),
+        a_row(3, attempt=4),
+        a_row(4, due_ms=NOW + 1),
+    ]
+    order = []
+    while due := choose(rows, set(), NOW):
+        order += [row.id for row in due]
+        rows = [row for row in rows if row.id not in order]
+    assert order == [3, 2, 1]
+
+
+def test_a_backup_put_in_place_while_the_messenger_runs_is_read_from_its_start(
+    tmp_path: Path, target: Target
+) -> None:
+    write_outbox(tmp_path, ("A-1", "phone"), ("A-2", "phone"))
+    turns = Turns(tmp_path, phone=target.url("ok"))
+    for _ in range(2):
+        turns.at(NOW)
+    (tmp_path / "journal.db").unlink()
+    write_outbox(tmp_path, ("A-9", "phone"), created_ms=NOW + 1)
+    turns.at(NOW)
+    turns.close()
+    assert [title.split()[0] for title in target.taken] == ["A-1", "A-2", "A-9"]
+
+
+def test_a_book_of_before_is_taken_over(tmp_path: Path, target: Target) -> None:
+    """What was settled stays settled, and the columns that came later are there."""
+    with closing(sqlite3.connect(tmp_path / "delivery.db")) as db, db:
+        db.execute("PRAGMA journal_mode=WAL")
+        db.executescript(MIGRATIONS[0])
+        db.execute("INSERT INTO attempts VALUES (1, ?, 1, NULL, 0)", (NOW,))
+        db.execute("INSERT INTO outcomes VALUES (1, 1, 1, 'delivered', 'the server took it', ?)", (NOW,))
+    write_outbox(tmp_path, ("A-1", "phone"), ("A-2", "phone"))
+    turns = Turns(tmp_path, phone=target.url("ok"))
+    turns.at(NOW + 5)
+    turns.close()
+    assert target.taken == ["A-2 #1 Stop blasting."]
+    with closing(sqlite3.connect(tmp_path / "delivery.db")) as db:
+        kept = db.execute("SELECT number, person, channel, waited_ms FROM outcomes ORDER BY id").fetchall()
+    assert kept == [("", "", "", 0), ("A-2", "lead", "phone", 5)]
+
+
+# -- test messages ---------------------------------------------------------------------------------------
+
+
+def test_a_test_message_that_a_page_asks_for_goes_out_with_a_number(tmp_path: Path, target: Target) -> None:
+    delivery_trial.ask(tmp_path, "lead", "phone")
+    (tmp_path / "inbox" / "1.test").write_text("not what is expected")
+    turns = Turns(tmp_path, phone=target.url("ok"))
+    delivery_trial.take_in(tmp_path, turns.book, NOW)
+    turns.at(NOW)
+    turns.close()
+    assert target.taken == ["D-1 #1 Test message: nothing is wrong."]
+    assert list((tmp_path / "inbox").iterdir()) == []
+    assert outcomes(tmp_path) == [(-1, 1, "delivered", "the server took it")]
+
+
+def test_a_test_message_from_the_command_says_what_came_of_it(
+    tmp_path: Path, target: Target, capsys: pytest.CaptureFixture[str]
+) -> None:
+    prepare(tmp_path / "home")
+    ((person, channel),) = [(each.id, at) for each in site().people for at in each.channels]
+    command = ["deliver", "--home", str(tmp_path / "home"), "--contacts"]
+    good = write_contacts(tmp_path, **{channel: target.url("ok")})
+    assert main([*command, str(good), "--test", person]) == 0
+    assert capsys.readouterr().out == f"{person} {channel}: the server took it\n"
+    assert target.taken == ["Test message: nothing is wrong."]
+    bad = write_contacts(tmp_path, **{channel: target.url("fail")})
+    assert main([*command, str(bad), "--test", person]) == 1
+    assert main([*command, str(bad), "--test", "stranger"]) == 1
+    assert capsys.readouterr().out.splitlines() == [
+        f"{person} {channel}: the server did not take it",
+        "stranger: no person with a channel in the jobsite in force",
+    ]
+
+
 # -- the process -----------------------------------------------------------------------------------------
 
 
@@ -488,7 +576,10 @@ def test_addresses_reach_neither_output_nor_database(tmp_path: Path, target: Tar
     wait_for(lambda: (tmp_path / "delivery.db").exists() and len(seen(tmp_path)) >= 4)
     process.send_signal(signal.SIGTERM)
     output, _ = process.communicate(timeout=20)
-    assert output == b""
+    no_service = "the channel's address names no service that is known"
+    assert sorted(output.decode().splitlines()) == [
+        f"dewgate deliver: {tmp_path}/contacts.toml: channel {name}: {no_service}" for name in ("bad", "odd")
+    ]
     kept = b"".join(path.read_bytes() for path in tmp_path.glob("delivery.*"))
     assert b"s3cret" not in kept
 

@@ -9,8 +9,12 @@ from pathlib import Path
 from typing import IO
 
 from gateway.adapters import journal as files
+from gateway.adapters import landmarks
 from gateway.flow import CORE_VERSION, Flow
 from gateway.flow_state import Outcomes
+from gateway.payload import canonical
+
+_NEWEST = 1 << 62
 
 
 class AlreadyRunning(Exception):
@@ -44,14 +48,34 @@ def restore(path: Path) -> Flow:
     return flow
 
 
+def people_told(path: Path, priority: str = "high", person: str = "") -> list[tuple[str, str]]:
+    """Return (person, channel) of the jobsite in force for a priority, or all of one person."""
+    try:
+        with closing(files.open_reader(path)) as reader:
+            body = landmarks.config_at(reader, _NEWEST)
+    except sqlite3.Error:  # no journal, not made yet, or not to be read now
+        return []
+    people = canonical.jobsite_of(body).people if body else ()
+    wanted = [each for each in people if (each.id == person if person else priority in each.priorities)]
+    return [(each.id, channel) for each in wanted for channel in each.channels]
+
+
 def outcomes_after(path: Path, cursor: int) -> list[tuple[int, dict[str, object]]]:
-    """Return the delivery outcomes after a cursor, at most 200, each with its number."""
+    """Return the delivery outcomes after a cursor, at most 200, each with its number.
+
+    waited_ms: how long the message has waited since it was written down. outbox below zero: a message of the
+    messenger's own. Addresses are not in it, nor is what was sent.
+    """
     if not path.exists():
         return []
+    names = ("outbox", "attempt", "outcome", "reason", "number", "person", "channel", "waited_ms")
     with closing(files.open_reader(path)) as reader:
         try:
-            query = "SELECT id, outbox_id, attempt, outcome FROM outcomes WHERE id > ? ORDER BY id LIMIT 200"
+            query = (
+                "SELECT id, outbox_id, attempt, outcome, reason, number, person, channel, waited_ms "
+                "FROM outcomes WHERE id > ? ORDER BY id LIMIT 200"
+            )
             rows = reader.execute(query, (cursor,)).fetchall()
         except sqlite3.OperationalError:  # not made yet, or being made
             return []
-    return [(row[0], {"outbox": row[1], "attempt": row[2], "outcome": row[3]}) for row in rows]
+    return [(row[0], dict(zip(names, row[1:], strict=True))) for row in rows]

@@ -12,6 +12,7 @@ from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, Response
 
 from gateway.web.accounts import Account, Accounts
+from gateway.web.acknowledge_link import acknowledge_link_routes
 from gateway.web.board_page import board_routes
 from gateway.web.door_pages import door_routes
 from gateway.web.gate import BY_ITSELF, Door, Gate, TurnedAway, wants_json
@@ -27,7 +28,7 @@ from gateway.web.server import PageServer
 __all__ = ["House", "PageServer", "make_app"]
 
 _HERE = Path(__file__).parent
-ROOMS = (board_routes, door_routes, history_routes, plan_routes)
+ROOMS = (acknowledge_link_routes, board_routes, door_routes, history_routes, plan_routes)
 """Each adds its routes: `def xxx_routes(app: FastAPI, web: Web) -> None`."""
 
 

@@ -25,7 +25,7 @@ from gateway.web.guard import is_cross_site
 from gateway.web.roles import Permission, Role, may
 from gateway.web.taste import Taste, taste_of
 
-OPEN = ("/sign-in", "/begin", "/health", "/static/", "/sw.js")
+OPEN = ("/sign-in", "/begin", "/health", "/static/", "/sw.js", "/acknowledge/")
 CHANGES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 LOCAL = ("127.0.0.1", "::1")
 LOCAL_NAMES = ("127.0.0.1", "localhost", "[::1]")

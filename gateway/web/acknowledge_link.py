@@ -1,0 +1,69 @@
+"""The page behind a link that acknowledges: GET shows what it would do, only POST does it, and only once.
+
+No sign-in: the link itself is the key, for one alarm and one person. Pages are never kept, indexed or told of.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from alerts import delivery_links
+from alerts.delivery_links import Link
+from gateway.web.house import Web
+
+HEADERS = {"Cache-Control": "no-store", "X-Robots-Tag": "noindex", "Referrer-Policy": "no-referrer"}
+_BUSY = "The gateway is busy. Nothing was acknowledged; try again in a moment."
+_PAGE = Environment(
+    loader=FileSystemLoader(Path(__file__).parent / "templates"), autoescape=True, undefined=StrictUndefined
+).get_template("acknowledge_link.html")
+
+
+def acknowledge_link_routes(app: FastAPI, web: Web) -> None:
+    """Add the routes; the messenger's `delivery.db` is in the home."""
+    delivery, act, now_ms = web.house.home / "delivery.db", web.house.act, web.house.wall_ms
+
+    @app.get(f"{delivery_links.PATH}{{token}}")
+    async def show(token: str) -> HTMLResponse:
+        return await run_in_threadpool(_shown, lambda: delivery_links.look(delivery, token, now_ms()))
+
+    @app.post(f"{delivery_links.PATH}{{token}}")
+    async def use(token: str) -> HTMLResponse:
+        return await run_in_threadpool(_used, lambda: delivery_links.use(delivery, token, now_ms(), act))
+
+
+def _shown(look: Callable[[], Link | None]) -> HTMLResponse:
+    link, why = _tried(look)
+    return _page(link, why, _status(link, why))
+
+
+def _used(use: Callable[[], Link | None]) -> HTMLResponse:
+    link, why = _tried(use)
+    return _page(link, why, _status(link, why), done=not why)
+
+
+def _tried(ask: Callable[[], Link | None]) -> tuple[Link | None, str]:
+    """Return the link and why it does nothing, or an empty reason."""
+    try:
+        link = ask()
+    except sqlite3.Error:
+        return None, _BUSY
+    return link, delivery_links.UNKNOWN if link is None else link.refused
+
+
+def _status(link: Link | None, why: str) -> int:
+    if link is None:
+        return 503 if why == _BUSY else 404
+    if why in (delivery_links.USED, delivery_links.ENDED):
+        return 410
+    return 409 if why else 200
+
+
+def _page(link: Link | None, why: str, status: int, *, done: bool = False) -> HTMLResponse:
+    return HTMLResponse(_PAGE.render(link=link, why=why, done=done), status, HEADERS)
