@@ -31,6 +31,7 @@ PASSED_ON = {
     "record": ("record_command", "the climate record of a job: signed pages, CSV, SenML, Parquet"),
     "rebuild": ("history_command", "make history again from the journal, or compare it"),
     "key": ("key_command", "show the key that signs the record, or change it"),
+    "dryer": ("dryer_command", "a dryer on the yard's bench: what to do next, pass or fail at its real inlet"),
     "wired": ("wired_command", "read wired transmitters (Modbus) and publish them"),
 }
 CAUTION = "Advisory only, never a safety interlock; the specification, data sheets and local codes decide."

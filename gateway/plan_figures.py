@@ -26,6 +26,10 @@ SCALES: dict[str, dict[str, float]] = {
     "flow of free air": {"cfm": _CUBIC_FOOT / 60.0, "m3/min": 1 / 60.0, "m3/h": 1 / 3600.0, "l/s": 1e-3},
     "bore": {"mm": 1e-3, "in": 0.0254},
     "altitude": LENGTH_M,
+    "mass": {"kg": 1.0, "g": 1e-3, "lb": 0.45359237},
+    "density": {"kg/m3": 1.0, "kg/l": 1e3, "g/ml": 1e3},
+    "time": {"s": 1.0, "min": 60.0, "h": 3600.0},
+    "fall of pressure": {"mbar/min": 100.0, "bar/min": 1e5, "psi/min": _PSI},
 }
 TEMPERATURES = {"°C": UNITS["°C"], "degC": UNITS["°C"], "°F": UNITS["°F"], "degF": UNITS["°F"]}
 COMMON = "common practice, no source"

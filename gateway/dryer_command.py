@@ -1,0 +1,139 @@
+"""`dewgate dryer`: the next step at the yard's bench, what a test says, how a unit has changed. No gateway needed.
+
+A unit's register is a file; the tests that are kept stand beside it in a file of the same name ending in
+.tests.jsonl, a line each, never rewritten.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from dataclasses import asdict
+from pathlib import Path
+
+from gateway import dryer_file, dryer_words
+from gateway.dryer_check import Result, check
+from gateway.dryer_file import FileErrors
+from gateway.dryer_past import Kept, kept, trend
+from gateway.dryer_steps import now, steps
+from gateway.dryer_unit import Criteria, Test, Unit
+
+LOOK_S = 5.0
+CODES = {Result.PASS: 0, Result.FAIL: 1, Result.INCONCLUSIVE: 3, Result.NOT_TESTED: 4, Result.NO_CRITERIA: 3}
+
+
+def run(_: str, words: list[str], caution: str) -> int:
+    """Run one action; 0 pass, 1 fail, 3 inconclusive or no criteria, 4 not to be pressurised, 2 a wrong file."""
+    args = _parser(caution).parse_args(words)
+    try:
+        code: int = args.act(args)
+    except FileErrors as error:
+        print(error, file=sys.stderr)
+        return 2
+    except (OSError, UnicodeDecodeError) as error:
+        print(f"dewgate dryer: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 0
+    return code
+
+
+def _parser(caution: str) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser("dewgate dryer", description=__doc__, epilog=caution)
+    actions = parser.add_subparsers(required=True, metavar="ACTION")
+    checked = actions.add_parser(
+        "check", help="judge a test: pass, fail or inconclusive, with what would decide it"
+    )
+    _files(checked)
+    checked.add_argument("--keep", action="store_true", help="add it to the unit's history")
+    checked.add_argument("--json", action="store_true", help="plain values, for a machine")
+    checked.set_defaults(act=_check)
+    guided = actions.add_parser("steps", help="what to do next; looks again while readings come in")
+    _files(guided)
+    guided.add_argument("--follow", action="store_true", help="look again every few seconds until all is done")
+    guided.set_defaults(act=_steps)
+    changed = actions.add_parser("trend", help="the unit's tests since its last refill")
+    changed.add_argument("unit", type=Path)
+    changed.set_defaults(act=_trend)
+    return parser
+
+
+def _files(action: argparse.ArgumentParser) -> None:
+    action.add_argument("unit", type=Path, help="register of the unit, such as deploy/yard/D-0417.toml")
+    action.add_argument("test", type=Path, help="the test: what was entered, and the name of its readings")
+    action.add_argument("--criteria", type=Path, help="what the owner asks; none is built in")
+
+
+def _load(args: argparse.Namespace) -> tuple[Unit, Criteria, Test, str]:
+    unit = dryer_file.unit(_text(args.unit), args.unit.name)
+    asked = dryer_file.criteria(_text(args.criteria), args.criteria.name) if args.criteria else {}
+    said = _text(args.test)
+    readings = _beside(args.test, dryer_file.file_named(said, "readings"))
+    return unit, asked, dryer_file.read_test(said, unit, readings, args.test.name), said
+
+
+def _text(path: Path) -> str:
+    return path.read_text(encoding="utf-8-sig")
+
+
+def _beside(test: Path, name: str) -> str:
+    """A file that a test names, looked for beside it; nothing where it is not there yet."""
+    path = test.parent / name
+    return _text(path) if name and path.exists() else ""
+
+
+def _check(args: argparse.Namespace) -> int:
+    unit, asked, test, said = _load(args)
+    history = _history(args.unit)
+    verdict = check(unit, asked, test)
+    record = dryer_file.file_named(said, "record")
+    rental = Test(test.facts, dryer_file.rows_of(_text(args.test.parent / record), record)) if record else None
+    if args.json:
+        print(json.dumps(dryer_words.as_values(unit, test, verdict, history), indent=2, ensure_ascii=False))
+    else:
+        print(dryer_words.text(unit, test, verdict, history, rental))
+    if args.keep:
+        with _history_file(args.unit).open("a", encoding="utf-8") as file:
+            file.write(json.dumps(asdict(kept(test, verdict)), ensure_ascii=False) + "\n")
+    return CODES[verdict.result]
+
+
+def _steps(args: argparse.Namespace) -> int:
+    while True:
+        unit, asked, test, _ = _load(args)
+        found = steps(unit, asked, test)
+        for each in found:
+            print(f"{'done' if each.done else '    '}  {each.name:9} {each.words}")
+        print(f"now:  {now(found).words}\n", flush=True)
+        if not args.follow or now(found).done:
+            return 0
+        time.sleep(LOOK_S)
+
+
+def _trend(args: argparse.Namespace) -> int:
+    unit = dryer_file.unit(_text(args.unit), args.unit.name)
+    history = _history(args.unit)
+    last = max((each.day for each in history), default="9999-12-31")
+    print(
+        "\n".join(
+            [f"{unit.serial}, {unit.label}", *trend(unit, history, max(last, *(r.day for r in unit.refills), ""))]
+        )
+    )
+    return 0
+
+
+def _history_file(unit: Path) -> Path:
+    return unit.with_suffix(".tests.jsonl")
+
+
+def _history(unit: Path) -> list[Kept]:
+    """The tests that were kept of a unit. Raises: FileErrors for a line that cannot be read."""
+    path, found = _history_file(unit), []
+    for number, line in enumerate(_text(path).splitlines() if path.exists() else [], 1):
+        try:
+            found.append(Kept(**json.loads(line)))
+        except (TypeError, ValueError) as error:
+            raise FileErrors(f"{path.name}:{number}: not a kept test: {error}") from None
+    return found
