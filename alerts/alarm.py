@@ -2,24 +2,40 @@
 
 One alarm belongs to one limit. Silence never clears it: only a known value, past the deadband for the whole
 off-delay, does. Timers are moments, never counters, so that any evaluation rhythm gives the same life.
+Shelved, suppressed by design and out of service are holds: the alarm lives on underneath, nobody is told of it,
+and where its cause still stands when the last hold ends it is unacknowledged again. So no hold can lose an alarm.
 Sources: ANSI/ISA-18.2 (states; deadband 10.5.5.2), OPC UA Part 9, 4.8 and B.1.5 (delays).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from alerts.limits import Judgement, Limit, Verdict
 
+LONGEST_SHELVING_MS = 12 * 3_600_000
+"""One shift: what is shelved comes back by itself. Ours; ISA-18.2, 11.6 asks for a limit and leaves it open."""
+
+CHATTER_MS = 3_600_000
+
 
 class AlarmState(StrEnum):
-    """States in use. Latched, shelved, suppressed by design and out of service are not built yet."""
+    """Where an alarm stands."""
 
     NORMAL = "normal"
     UNACKNOWLEDGED = "unacknowledged"
     ACKNOWLEDGED = "acknowledged"
     RETURNED = "returned to normal unacknowledged"
+    LATCHED_UNACKNOWLEDGED = "latched unacknowledged"  # back, but a person must reset it
+    LATCHED = "latched"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed by design"
+    OUT_OF_SERVICE = "out of service"
+
+
+WAITING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
+"""States in which a person's acknowledgement is awaited."""
 
 
 class Change(StrEnum):
@@ -31,14 +47,33 @@ class Change(StrEnum):
     RETURNED = "limits back"
     ACKNOWLEDGED = "acknowledged"
     WITHDRAWN = "limit withdrawn"
+    RESET = "reset"
+    SHELVED = "shelved"
+    UNSHELVED = "shelving ended"
+    OUT_OF_SERVICE = "out of service"
+    IN_SERVICE = "back in service"
+    SUPPRESSED = "suppressed by design"
+    UNSUPPRESSED = "suppression ended"
+    TOLD = "told"  # these two say who was told, and who was not and why
+    KEPT_BACK = "kept back"
+
+
+@dataclass(slots=True)
+class Hold:
+    """Who put an alarm aside, why, and until when (core ms; None = until a person ends it)."""
+
+    by: str
+    why: str
+    until_ms: int | None = None
 
 
 @dataclass(slots=True)
 class Alarm:
     """Where one limit's alarm stands. Times are core ms; None = that timer does not run.
 
-    breach_since and unknown_since are reset by a good value only, so that a sensor that comes and goes
-    cannot keep putting the alarm off.
+    state: without holds. breach_since and unknown_since are reset by a good value only, so that a sensor that
+    comes and goes cannot keep putting the alarm off. untold: a hold ended while its cause stands,
+    so that it is to be told at the next judging. raised_ms: when it was raised, the last three times.
     """
 
     state: AlarmState = AlarmState.NORMAL
@@ -51,11 +86,30 @@ class Alarm:
     clearing_since: int | None = None
     inside_since: int | None = None
     warned: bool = False
+    shelf: Hold | None = None
+    out: Hold | None = None
+    suppressed: bool = False
+    untold: bool = False
+    raised_ms: list[int] = field(default_factory=list)
 
     @property
     def active(self) -> bool:
         """Whether the cause still stands."""
         return self.state in (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
+
+    @property
+    def held(self) -> bool:
+        """Whether somebody or the design keeps it from being told."""
+        return self.suppressed or self.shelf is not None or self.out is not None
+
+    @property
+    def shown(self) -> AlarmState:
+        """The state a person is shown: a hold before what lies under it."""
+        if self.out is not None:
+            return AlarmState.OUT_OF_SERVICE
+        if self.shelf is not None:
+            return AlarmState.SHELVED
+        return AlarmState.SUPPRESSED if self.suppressed else self.state
 
 
 def step(alarm: Alarm, limit: Limit, judgement: Judgement, now_ms: int) -> Change | None:
@@ -126,7 +180,10 @@ def _clearing(alarm: Alarm, limit: Limit, judgement: Judgement, now_ms: int) -> 
     if now_ms - alarm.clearing_since < limit.off_delay_s * 1000:
         return None
     acknowledged = alarm.state is AlarmState.ACKNOWLEDGED
-    alarm.state = AlarmState.NORMAL if acknowledged else AlarmState.RETURNED
+    if limit.latching:
+        alarm.state = AlarmState.LATCHED if acknowledged else AlarmState.LATCHED_UNACKNOWLEDGED
+    else:
+        alarm.state = AlarmState.NORMAL if acknowledged else AlarmState.RETURNED
     alarm.clearing_since = None
     return Change.RETURNED
 
@@ -144,13 +201,76 @@ def _close(alarm: Alarm, limit: Limit, now_ms: int) -> Change | None:
 
 def acknowledge(alarm: Alarm) -> Change | None:
     """Take a person's acknowledgement; None when there is nothing to acknowledge."""
-    if alarm.state is AlarmState.UNACKNOWLEDGED:
-        alarm.state = AlarmState.ACKNOWLEDGED
-    elif alarm.state is AlarmState.RETURNED:
-        alarm.state = AlarmState.NORMAL
-    else:
+    if alarm.state not in _ACKNOWLEDGED:
         return None
+    alarm.state = _ACKNOWLEDGED[alarm.state]
     return Change.ACKNOWLEDGED
+
+
+_ACKNOWLEDGED = {
+    AlarmState.UNACKNOWLEDGED: AlarmState.ACKNOWLEDGED,
+    AlarmState.RETURNED: AlarmState.NORMAL,
+    AlarmState.LATCHED_UNACKNOWLEDGED: AlarmState.LATCHED,
+}
+
+
+def often(alarm: Alarm, now_ms: int) -> bool:
+    """Whether it chatters: raised three times within the hour. Ours; delays make three a minute impossible."""
+    return len(alarm.raised_ms) == 3 and now_ms - alarm.raised_ms[0] <= CHATTER_MS
+
+
+def reset(alarm: Alarm) -> Change | None:
+    """Let a latched alarm go that is acknowledged; None when it is not latched."""
+    if alarm.state is not AlarmState.LATCHED:
+        return None
+    alarm.state = AlarmState.NORMAL
+    return Change.RESET
+
+
+def shelve(alarm: Alarm, hold: Hold, now_ms: int) -> Change | None:
+    """Put an alarm aside until a time that is at most LONGEST_SHELVING_MS from now; None when it cannot be."""
+    if alarm.shelf is not None or hold.until_ms is None or not 0 < hold.until_ms - now_ms <= LONGEST_SHELVING_MS:
+        return None
+    alarm.shelf = hold
+    return Change.SHELVED
+
+
+def unshelve(alarm: Alarm) -> Change | None:
+    """End a shelving; None when there is none."""
+    if alarm.shelf is None:
+        return None
+    alarm.shelf = None
+    return _released(alarm, Change.UNSHELVED)
+
+
+def take_out_of_service(alarm: Alarm, hold: Hold) -> Change | None:
+    """Take an alarm out of service until a person puts it back; None when it is already out."""
+    if alarm.out is not None:
+        return None
+    alarm.out = hold
+    return Change.OUT_OF_SERVICE
+
+
+def put_in_service(alarm: Alarm) -> Change | None:
+    """Put an alarm back in service; None when it is in service."""
+    if alarm.out is None:
+        return None
+    alarm.out = None
+    return _released(alarm, Change.IN_SERVICE)
+
+
+def suppress(alarm: Alarm, by_design: bool) -> Change | None:
+    """Suppress by design (the activity does not go on), or end that; None when nothing changes."""
+    if alarm.suppressed == by_design:
+        return None
+    alarm.suppressed = by_design
+    return Change.SUPPRESSED if by_design else _released(alarm, Change.UNSUPPRESSED)
+
+
+def _released(alarm: Alarm, change: Change) -> Change:
+    if alarm.active and not alarm.held:  # whoever acknowledged it did so before; now it is to be seen again
+        alarm.state = AlarmState.UNACKNOWLEDGED
+    return change
 
 
 def deadline_ms(alarm: Alarm, limit: Limit) -> int | None:
@@ -162,7 +282,7 @@ def deadline_ms(alarm: Alarm, limit: Limit) -> int | None:
         (alarm.clearing_since, limit.off_delay_s, True),
         (alarm.inside_since, limit.off_delay_s, alarm.warned),
     ]
-    return min(
-        (since + round(delay * 1000) for since, delay, runs in timers if since is not None and runs),
-        default=None,
-    )
+    due = [since + round(delay * 1000) for since, delay, runs in timers if since is not None and runs]
+    if alarm.shelf is not None and alarm.shelf.until_ms is not None:
+        due.append(alarm.shelf.until_ms)
+    return min(due, default=None)

@@ -7,7 +7,7 @@ Sources: ILAC-G8:09/2019 (decision rules), JCGM 106:2012 (probability of conform
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import erf, sqrt
 
@@ -61,6 +61,8 @@ class Limit:
     piece: str = ""
     decision_rule: str = "simple"
     priority: str = "high"
+    group: str = ""
+    latching: bool = False
 
     @property
     def subject(self) -> str:
@@ -122,6 +124,20 @@ def _bound(limit: Limit, distance: float, reason: str) -> Judgement:
     if limit.relation != dry_side and distance < 0:
         return Judgement(Verdict.OUTSIDE, distance, False, reason)
     return Judgement(Verdict.UNKNOWN, None, False, reason)
+
+
+def together(judgements: list[Judgement]) -> Judgement:
+    """Return what limits say that are a breach only together: what the best of them says, if it says anything.
+
+    One that is inside decides alone; an unknown one decides nothing while another is inside.
+    """
+    best = min(judgements, key=lambda each: (_GOOD_FIRST.index(each.verdict), -(each.distance or 0.0)))
+    return replace(best, well_inside=any(each.well_inside for each in judgements))
+
+
+_GOOD_FIRST = (
+    Verdict.NOT_RUNNING, Verdict.INSIDE, Verdict.CLOSE, Verdict.UNKNOWN, Verdict.NO_LIMIT, Verdict.OUTSIDE,
+)  # fmt: skip
 
 
 def conformity_note(limit: Limit, measured: Measured) -> str:

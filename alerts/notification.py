@@ -1,19 +1,47 @@
-"""What a person is told: the consequence first, then the number, the limit, its clause and since when.
+"""What a person is told: the consequence first, then the number, the limit, its clause, since when, where to look.
 
-Texts fit a lock screen. They say what to stop; they never say that work may go on, and never tell anyone to
-open or adjust a pressurised piece.
+Texts fit a lock screen. They say what to stop; they never say that work may go on, and never tell anyone to open
+or adjust a pressurised piece. All sentences are in `texts_en` and `texts_es`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
+from alerts import texts_en, texts_es
 from alerts.alarm import Change
 from alerts.limits import Limit, conformity_note, written
-from alerts.measured import DIMENSION, UNITS, Dimension, Measured
+from alerts.measured import DIMENSION, UNITS, Dimension, Measured, Unit
 
-CAUTION = "Advisory only; the specification decides."
+CAUTION = texts_en.WORDS["caution"]
+
+
+@dataclass(frozen=True, slots=True)
+class Texts:
+    """Everything that can be said in one language."""
+
+    words: dict[str, str]
+    quantities: dict[str, str]
+    look: dict[str, str]
+
+
+LANGUAGES = {
+    "en": Texts(texts_en.WORDS, texts_en.QUANTITIES, texts_en.LOOK),
+    "es": Texts(texts_es.WORDS, texts_es.QUANTITIES, texts_es.LOOK),
+}
+SYSTEMS = {
+    "si": {Dimension.TEMPERATURE: "°C", Dimension.DIFFERENCE: "K", Dimension.PRESSURE: "bar"},
+    "us": {Dimension.TEMPERATURE: "°F", Dimension.DIFFERENCE: "Δ°F", Dimension.PRESSURE: "psi"},
+}
+"""The reader's units; where a system says nothing, or none is chosen, the limit's own."""
+LOCK_SCREEN = 70  # characters of a title that a phone shows without being unlocked: common practice, no source
+EACH_IN_FULL = 3  # alarms of one message that are told in full
+STEADY = 0.5  # a change per hour below this many standard uncertainties is none: ours
+COATED = frozenset({"priming", "stripe coat", "coating", "curing"})
+"""Activities with a film on the steel, which a breach exposes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,49 +56,222 @@ class Notice:
     body: str
 
 
-def limit_words(limit: Limit) -> str:
-    """Return the limit as the specification writes it, with its clause."""
-    return f"{limit.quantity.replace('_', ' ')} {limit.relation} {limit.threshold:g} {limit.unit} ({limit.clause})"
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """How a person wants to be told: language "en" | "es", units "si" | "us" | "" (as the limit), the zone."""
+
+    language: str = "en"
+    units: str = ""
+    zone: str = "UTC"
 
 
-def value_words(limit: Limit, measured: Measured) -> str:
-    """Return the value ± expanded uncertainty (k=2) in the limit's own unit, or what is not known."""
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One alarm as a message tells it.
+
+    where: area or piece by its label; place: which of its spots; since_utc_ms: since when; cause: the station or
+    sensor that says nothing, where that is why; going_on: the activities begun there; per_hour: how the value
+    changes, in the unit used inside, None when that is not known.
+    """
+
+    number: str
+    change: Change
+    limit: Limit
+    where: str
+    place: str
+    measured: Measured
+    since_utc_ms: int
+    cause: str = ""
+    going_on: frozenset[str] = frozenset()
+    per_hour: float | None = None
+    often: bool = False  # it has come back so often that its delays or its sensor deserve a look
+
+
+# -- words ---------------------------------------------------------------------------------------------
+
+
+def _say(reader: Reader, key: str, **places: object) -> str:
+    return LANGUAGES[reader.language].words[key].format(**places)
+
+
+ENGLISH = Reader()
+
+
+def limit_words(limit: Limit, reader: Reader = ENGLISH) -> str:
+    """Return the limit as the specification writes it, with its clause; beside it in the reader's unit."""
+    unit = _unit(limit, reader)
+    beside = ""
+    if unit.spelling != limit.unit:
+        beside = f" = {written(limit.threshold_inside, DIMENSION[limit.quantity], unit, _decimals(limit))}"
+    relation = _say(reader, limit.relation)
+    return f"{_quantity(limit, reader)} {relation} {limit.threshold:g} {limit.unit}{beside} ({limit.clause})"
+
+
+def _quantity(limit: Limit, reader: Reader) -> str:
+    return LANGUAGES[reader.language].quantities.get(limit.quantity, limit.quantity.replace("_", " "))
+
+
+def _unit(limit: Limit, reader: Reader) -> Unit:
+    system = SYSTEMS.get(reader.units, {})
+    return UNITS[system.get(DIMENSION[limit.quantity], limit.unit)]
+
+
+def _decimals(limit: Limit) -> int:
+    """Two decimals on a difference: 2.96 K must not be shown as 3.0 K beside a limit of 3 K."""
+    return 2 if DIMENSION[limit.quantity] is Dimension.DIFFERENCE else 1
+
+
+def value_words(limit: Limit, measured: Measured, reader: Reader = ENGLISH) -> str:
+    """Return the value ± expanded uncertainty (k=2) in the reader's unit, or what is not known."""
     if measured.value is None:
-        return "not known"
-    dimension, unit = DIMENSION[limit.quantity], UNITS[limit.unit]
-    # Two decimals on a difference: 2.96 K must not be shown as 3.0 K beside a limit of 3 K.
-    decimals = 2 if dimension is Dimension.DIFFERENCE else 1
-    number = written(measured.value, dimension, unit, decimals)
+        return _say(reader, "not known")
+    unit, decimals = _unit(limit, reader), _decimals(limit)
+    number = written(measured.value, DIMENSION[limit.quantity], unit, decimals)
     if measured.u is None:
-        return f"{number} (uncertainty not stated)"
+        return _say(reader, "not stated", value=number)
     return f"{number} ± {2 * measured.u / unit.factor:.{decimals}f}"
 
 
-def title(number: str, change: Change, limit: Limit, where: str) -> str:
-    """Return the line a lock screen shows."""
-    match change:
+def clock_words(utc_ms: int, zone: str = "UTC") -> str:
+    """Return a moment as an alert says it: hour and minute at the site, with the offset from UTC."""
+    at = datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone(ZoneInfo(zone))
+    offset = at.strftime("%z")
+    return f"{at:%H:%M} UTC{offset[:3]}:{offset[3:]}"
+
+
+def trend_words(of: Standing, reader: Reader) -> str:
+    """Return how the value changes, or nothing where that is not known."""
+    if of.per_hour is None or of.measured.value is None:
+        return ""
+    unit, dimension = _unit(of.limit, reader), DIMENSION[of.limit.quantity]
+    if abs(of.per_hour) < STEADY * (of.measured.u or 0.0) or of.per_hour == 0.0:
+        return _say(reader, "steady")
+    spelling = {"°C": "K", "°F": "Δ°F"}.get(unit.spelling, unit.spelling)
+    rate = abs(of.per_hour) / unit.factor
+    decimals = 2 if dimension is Dimension.PRESSURE else 1
+    said = _say(reader, "an hour", value=f"{rate:.{decimals}f} {spelling}")
+    return _say(reader, "rising" if of.per_hour > 0 else "falling", rate=said)
+
+
+def _rule(limit: Limit, measured: Measured, reader: Reader) -> str:
+    """The decision rule in force and the four-state note, in the reader's language."""
+    said = conformity_note(limit, measured)
+    if reader.language == "en":
+        return said
+    words = LANGUAGES[reader.language].words
+    for key in sorted(_RULE, key=len, reverse=True):
+        said = said.replace(key, words[key])
+    return said
+
+
+_RULE = (
+    "simple acceptance", "guarded by U", "before the guard band", "conforms", "does not conform",
+    "within the uncertainty", "uncertainty not stated", "not known whether it conforms",
+)  # fmt: skip
+
+
+# -- one message -----------------------------------------------------------------------------------------
+
+
+def consequence(of: Standing, reader: Reader) -> str:
+    """Return what an alarm means for the work, on one line: what to stop, or what has happened to the coat."""
+    match of.change:
+        case Change.BREACH if of.going_on and of.going_on <= {"curing"}:
+            return _say(reader, "exposed", where=of.where)  # nothing can be stopped: the coat cures on
         case Change.BREACH:
-            return f"{number} {limit.advice}"
+            return of.limit.advice if len(of.limit.advice) <= LOCK_SCREEN else _first_sentence(of.limit.advice)
         case Change.UNKNOWN:
-            return f"{number} Unknown: {where}. Treat as outside limits."
+            return _say(reader, "unknown", where=of.where)
+        case Change.RETURNED if of.going_on & COATED:
+            return _say(reader, "back exposed", where=of.where)
         case Change.RETURNED:
-            return f"{number} Limits back: {where}"
+            return _say(reader, "back", where=of.where)
         case _:
-            return f"{number} {change.value.capitalize()}: {where}"
+            return _say(reader, "close", where=of.where)
 
 
-def body(change: Change, limit: Limit, where: str, measured: Measured, since: str) -> str:
-    """Return the words under the title."""
-    exposure = " Any coat or blasted steel exposed meanwhile needs the inspector's disposition."
-    rule = "" if measured.value is None else f" Rule: {conformity_note(limit, measured)}."
-    return (
-        f"{where}: {value_words(limit, measured)}. Limit: {limit_words(limit)}.{rule} Since {since}."
-        + (f" {measured.reason}." if measured.reason else "")
-        + (exposure if change is Change.RETURNED else "")
-        + f" {CAUTION}"
-    )
+def _first_sentence(text: str) -> str:
+    first, dot, _ = text.partition(". ")
+    return first + dot.strip()
 
 
-def clock_words(utc_ms: int) -> str:
-    """Return a moment as an alert says it: hour and minute, UTC named."""
-    return f"{datetime.fromtimestamp(utc_ms / 1000, UTC):%H:%M} UTC"
+def title(number: str, alarms: Sequence[Standing], reader: Reader) -> str:
+    """Return the line a lock screen shows, for one alarm or several of one cause, the worst first."""
+    first = alarms[0]
+    said = consequence(first, reader)
+    if len(alarms) > 1 and first.change is Change.UNKNOWN and first.cause:
+        said = _say(reader, "unknown of", cause=first.cause, count=len(alarms))
+    elif others := {consequence(each, reader) for each in alarms} - {said}:
+        said = _say(reader, "more", title=said, count=len(others))
+    return f"{number} {said}"
+
+
+def escalated(text: str, minutes: int, reader: Reader) -> str:
+    """Return a title for whom it reaches because nobody acknowledged."""
+    return _after_number(text, "escalated", reader, minutes=minutes)
+
+
+def still(text: str, reader: Reader) -> str:
+    """Return a title that is told again."""
+    return _after_number(text, "still", reader)
+
+
+def _after_number(text: str, key: str, reader: Reader, **places: object) -> str:
+    number, _, rest = text.partition(" ")
+    return f"{number} {_say(reader, key, title=rest, **places)}"
+
+
+def body(alarms: Sequence[Standing], reader: Reader) -> str:
+    """Return the lines under the title: each alarm with value, limit, clause and since when; where to look."""
+    lines = []
+    for number, each in enumerate(alarms):
+        if number:
+            lines.append(_say(reader, "also", number=each.number, title=consequence(each, reader)))
+        lines += _in_full(each, reader) if number < EACH_IN_FULL else [_in_short(each, reader)]
+    lines += _closing(alarms, reader)
+    return "\n".join([*lines, _say(reader, "caution")])
+
+
+def _in_full(of: Standing, reader: Reader) -> list[str]:
+    lines = []
+    if of.change is Change.BREACH and consequence(of, reader) != of.limit.advice and not of.going_on <= {"curing"}:
+        lines.append(of.limit.advice)
+    measured = of.measured
+    lines.append(_in_short(of, reader))
+    lines.append(_say(reader, "limit", limit=limit_words(of.limit, reader)))
+    if measured.value is not None:
+        lines.append(_say(reader, "rule", rule=_rule(of.limit, measured, reader)))
+    since = clock_words(of.since_utc_ms, reader.zone)
+    lines.append(_say(reader, "since", clock=since, trend=trend_words(of, reader)))
+    if measured.reason:
+        lines.append(f"{measured.reason}.")
+    if of.often:
+        lines.append(_say(reader, "often"))
+    return lines
+
+
+def _in_short(of: Standing, reader: Reader) -> str:
+    where = f"{of.where}, {of.place}" if of.place and of.place not in of.where else of.where
+    value = value_words(of.limit, of.measured, reader)
+    return _say(reader, "value", where=where, quantity=_quantity(of.limit, reader), value=value)
+
+
+def _closing(alarms: Sequence[Standing], reader: Reader) -> list[str]:
+    """What follows for the coat, and where to look next: once a message."""
+    first, look = alarms[0], LANGUAGES[reader.language].look
+    lines = []
+    if first.change is Change.RETURNED:
+        return [_say(reader, "exposure")]
+    if first.change is Change.BREACH and any("curing" in each.going_on for each in alarms):
+        lines.append(_say(reader, "cure"))
+    if first.change is Change.UNKNOWN:
+        lines.append(_say(reader, "look", what=look["unknown"].format(cause=first.cause or first.where)))
+    elif what := look.get(first.limit.quantity):
+        lines.append(_say(reader, "look", what=what))
+    return lines
+
+
+def flood(count: int, minutes: int, reader: Reader) -> tuple[str, str]:
+    """Return title and body of the one message that says that others wait."""
+    said = _say(reader, "flood", count=count, minutes=minutes)
+    return said, f"{_say(reader, 'flood body')}\n{_say(reader, 'caution')}"

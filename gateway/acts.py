@@ -10,8 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from alerts.alarm import AlarmState
-from gateway import flow_findings, flow_work, work_acts
+from gateway import alarm_acts, flow_findings, flow_work, work_acts
 from gateway.flow_state import Begun, State
 from gateway.heads import record_code
 from gateway.jobsite import Jobsite
@@ -71,14 +70,6 @@ def _begin(state: State, body: Body) -> None:
     flow_work.begin(state, body)
 
 
-def _no_alarm(state: State, _: Jobsite, body: Body) -> str | None:
-    waiting = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
-    standing = {f"A-{alarm.number}" for alarm in tuple(state.alarms.values()) if alarm.state in waiting}
-    return (
-        None if body["number"] in standing else f"{body['number']} is not an alarm that waits to be acknowledged."
-    )
-
-
 def _cannot_hold(state: State, site: Jobsite, body: Body) -> str | None:
     """A head is held by somebody who shall hold it, as it is in the record, and not an older one than before."""
     number, code = body["number"], body["code"]
@@ -94,7 +85,12 @@ def _cannot_hold(state: State, site: Jobsite, body: Body) -> str | None:
 
 
 _ACTS: dict[str, tuple[tuple[str, ...], Callable[[State, Jobsite, Body], str | None]]] = {
-    "acknowledge": (("number",), _no_alarm),
+    "acknowledge": (("number",), alarm_acts.cannot_acknowledge),
+    "reset": (("number",), alarm_acts.cannot_reset),
+    "shelve": (("number", "until_ms", "reason"), alarm_acts.cannot_shelve),
+    "unshelve": (("number", "reason"), alarm_acts.cannot_unshelve),
+    "out_of_service": (("limit", "reason"), alarm_acts.cannot_take_out),
+    "back_in_service": (("limit", "reason"), alarm_acts.cannot_put_back),
     "begin": (("area", "activity"), work_acts.cannot_begin),
     "end": (("area", "activity"), work_acts.cannot_end),
     "disposition": (("exposure", "decision", "reason"), work_acts.cannot_dispose),

@@ -30,8 +30,6 @@ from gateway.measured_air import (
 )
 from gateway.uncertainty import Uncertain, weighted
 
-RUNNING_PA = 20_000.0  # gauge; below this a train counts as vented (our choice, see DEVELOPERS.md)
-
 
 class Condition(NamedTuple):
     """One derived value at one place, with the two ends of its gap [°C] where it is a margin."""
@@ -164,13 +162,6 @@ def _steel(spot: SteelSpot, around: _OpenAir, steel: Channel) -> tuple[Condition
         Condition(place, humidity_at(steel, around.air)),
         Condition(place, said),
     )
-
-
-def is_running(train: Train, read: Read) -> bool | None:
-    """Whether the train is under pressure; None when no pressure in it is known."""
-    pressures = [read(p.outlet.pressure).value for p in train.pieces if p.outlet.pressure]
-    known = [p for p in pressures if p is not None]
-    return max(known) >= RUNNING_PA if known else None
 
 
 class _Wall(NamedTuple):

@@ -35,7 +35,7 @@ from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import Watch
 from gateway.tiers import Deed, Sheet
 
-CORE_VERSION = f"{__version__}/6"  # the number is raised with what the state holds: older checkpoints are left
+CORE_VERSION = f"{__version__}/7"  # the number is raised with what the state holds: older checkpoints are left
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
 DEEDS = frozenset({Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP})
@@ -302,7 +302,7 @@ class Flow:
         same = {name for name, sensor in self.sensors.items() if before.get(name) == sensor}
         sensor_sense.keep_only(self.state.sense, self.watch, same)
         flow_history.take_all_down(self.state, outcomes.sheet)
-        judging.withdraw(outcomes)
+        judging.alarms.withdraw(outcomes)
         self.state.dirty_ms = self.state.core_ms if self.state.dirty_ms is None else self.state.dirty_ms
 
     def _configure(self, body: bytes) -> Judging:
@@ -329,6 +329,8 @@ class Flow:
         flow_findings.started(state)
         state.why_unknown.clear()
         state.lags.clear()
+        state.trends.clear()
+        state.trains.clear()
         state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None
         if self.judging:
             self._hear_all_anew()
@@ -344,8 +346,8 @@ class Flow:
         acts.fold(self.state, action)
         self._deed(Kind.ACTION, body, outcomes)
         self.state.dirty_ms = self.state.core_ms if self.state.dirty_ms is None else self.state.dirty_ms
-        if self.judging and action["act"] == "acknowledge":
-            self.judging.acknowledge(action["number"], action["person"], outcomes)
+        if self.judging:
+            self.judging.alarms.act(action, outcomes)
 
     # -- judging -------------------------------------------------------------------------------------
 

@@ -1,25 +1,26 @@
 """Every second that is judged: conditions against limits, limits to alarms, alarms to events and messages.
 
 Lives as long as the jobsite in force; what must outlive it is in the flow's state. `flow` says when a second is
-judged and what the sensors say.
+judged and what the sensors say, `flow_telling` whom a message goes to.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from alerts import alarm as life
-from alerts import notification
-from alerts.alarm import Alarm, Change
-from alerts.limits import Judgement, Limit, Verdict, judge, worst
+from alerts.alarm import Change
+from alerts.limits import Judgement, Limit, Verdict, judge, together, worst
 from alerts.measured import unknown
-from alerts.notification import Notice
-from gateway import flow_findings, flow_history, flow_work
-from gateway.conditions import Condition, Workings, is_running
-from gateway.flow_state import Event, Judged, Outcomes, State
+from alerts.notification import Standing
+from gateway import flow_findings, flow_history, flow_trends, flow_work, train_state
+from gateway.conditions import Condition, Workings
+from gateway.flow_alarms import Alarms
+from gateway.flow_state import Judged, Outcomes, State
+from gateway.flow_telling import Teller
 from gateway.jobsite import Jobsite
 from gateway.measured_air import Read
-from gateway.payload import canonical
 
 
 class Judging:
@@ -33,30 +34,49 @@ class Judging:
         self.conditions = self.workings.found
         self.judged: dict[str, Judged] = {}
         self.limits: dict[str, Limit] = {limit.id: limit for limit in site.limits}
+        self.groups = _groups(site.limits)
         self.trains = {train.id: train for train in site.trains}
         self.labels = {a.id: f"area {a.id} {a.label}" for a in site.areas}
         self.labels |= {f"{t.id}/{p.id}": f"{t.label}, {p.label}" for t in site.trains for p in t.pieces}
+        self.causes = {sensor.id: sensor.label for sensor in site.sensors}
+        for station in site.stations:  # a station that is dead is one cause, not three
+            for name in (station.air_temperature, station.relative_humidity, station.station_pressure):
+                self.causes[name] = station.label
+        self.teller = Teller(state, site, self.limits, self.standing)
+        self.alarms = Alarms(state, self.groups, self.teller, self._cause, self._where)
 
     def judge(self, now_ms: int, before_ms: int, heard: Iterable[str], outcomes: Outcomes) -> None:
         """Judge everything as of now; before_ms: the second judged before; heard: who may say other than then."""
         made, minute = self.workings.update(heard), flow_history.is_minute(self.state, before_ms)
         flow_history.derived(self.state, outcomes.sheet, self.workings.all() if minute else made, minute)
-        for limit in self.site.limits:
-            self._judge_limit(limit, now_ms, outcomes)
+        for train in self.site.trains:
+            self._follow(train.id, now_ms)
+        for group in self.groups:
+            self._judge_group(group, now_ms, outcomes)
+        flow_trends.take(self.state.trends, self.judged, now_ms)
+        self.alarms.suppress(outcomes)
         verdicts = {name: each.judgement.verdict for name, each in self.judged.items()}
         flow_work.judged(self.state, self.site, self.conditions, verdicts, before_ms, outcomes)
         flow_findings.judged(self.state, self.site, self.read, now_ms, outcomes)
+        self.teller.run(now_ms, outcomes)
 
-    def _judge_limit(self, limit: Limit, now_ms: int, outcomes: Outcomes) -> None:
-        condition, judgement = self._say(limit)
-        before = self.judged.get(limit.id)
-        changed = before is None or before.judgement.verdict is not judgement.verdict
-        since = now_ms if before is None or changed else before.since_ms
-        self.judged[limit.id] = Judged(condition, judgement, since)
-        alarm = self.state.alarms.setdefault(limit.id, Alarm())
-        change = life.step(alarm, limit, judgement, now_ms)
-        if change is not None:
-            self._event(outcomes, alarm, limit.id, change, judgement.verdict, condition)
+    def _follow(self, train_id: str, now_ms: int) -> None:
+        train, runs = self.trains[train_id], self.state.trains
+        runs[train_id] = train_state.follow(runs.get(train_id), train, train_state.seen(train, self.read), now_ms)
+
+    def _judge_group(self, group: tuple[Limit, ...], now_ms: int, outcomes: Outcomes) -> None:
+        """Judge one limit, or several that are a breach only together; these share the first one's alarm."""
+        said = [self._say(limit) for limit in group]
+        judgement = said[0][1]
+        if len(group) > 1:
+            judgement = together([each for _, each in said])
+            said = [(at, replace(own, verdict=judgement.verdict)) for at, own in said]
+        for limit, (condition, own) in zip(group, said, strict=True):
+            before = self.judged.get(limit.id)
+            changed = before is None or before.judgement.verdict is not own.verdict
+            since = now_ms if before is None or changed else before.since_ms
+            self.judged[limit.id] = Judged(condition, own, since)
+        self.alarms.step(group[0], said[0][0], judgement, now_ms, outcomes)
 
     def _say(self, limit: Limit) -> tuple[Condition, Judgement]:
         """Return the place and judgement this limit shows: the worst of the places it holds for."""
@@ -64,65 +84,60 @@ class Judging:
         if not found:
             nothing = unknown("no sensors that give this value", self.state.judged_ms)
             found = [Condition(self.labels.get(limit.subject, limit.subject), nothing)]
-        if limit.train and is_running(self.trains[limit.train], self.read) is False:
-            return found[0], Judgement(Verdict.NOT_RUNNING, None, False, "the train is not under pressure")
+        if limit.train and (run := self.state.trains[limit.train]).doing in train_state.NOT_JUDGED:
+            return found[0], Judgement(Verdict.NOT_RUNNING, None, False, train_state.words(run))
         judgements = [judge(limit, each.measured) for each in found]
         at = worst(judgements)
         return found[at], judgements[at]
 
-    def acknowledge(self, number: str, person: str, outcomes: Outcomes) -> None:
-        """Take a person's acknowledgement of an alarm by its number."""
-        for limit_id, alarm in self.state.alarms.items():
-            if f"A-{alarm.number}" == number and (change := life.acknowledge(alarm)):
-                self._event(outcomes, alarm, limit_id, change, Verdict.UNKNOWN, None, by=person)
+    def _cause(self, limit: Limit) -> str:
+        """The station or sensor that is why a value is not known, by its label; or nothing."""
+        judged = self.judged.get(limit.id)
+        if judged is None or judged.condition.measured.value is not None:
+            return ""
+        return self.causes.get(judged.condition.measured.reason.partition(":")[0], "")
 
-    def withdraw(self, outcomes: Outcomes) -> None:
-        """Let the alarms go whose limits are no more in force."""
-        for gone in self.state.alarms.keys() - self.limits.keys():
-            alarm = self.state.alarms.pop(gone)
-            if alarm.active:
-                self._event(outcomes, alarm, gone, Change.WITHDRAWN, Verdict.NO_LIMIT, None)
-
-    def next_timer_ms(self) -> int | None:
-        """Return the next core ms at which a timer of an alarm may change something without a message."""
-        alarms = self.state.alarms
-        return min(
-            (
-                due for limit in self.site.limits
-                if (due := life.deadline_ms(alarms[limit.id], limit)) is not None and due > self.state.judged_ms
-            ), default=None,
+    def standing(self, limit_id: str, number: str, change: Change) -> Standing:
+        """Return an alarm as a message tells it."""
+        limit, alarm, judged = self.limits[limit_id], self.state.alarms[limit_id], self.judged.get(limit_id)
+        where = self.labels.get(limit.subject, limit.subject)
+        said = judged.condition if judged else Condition(where, unknown("not judged yet", alarm.since_ms))
+        since = alarm.since_ms
+        if change is Change.CLOSE:
+            since = self.state.judged_ms if alarm.close_since is None else alarm.close_since
+        elif change is Change.RETURNED:
+            since = self.state.judged_ms
+        return Standing(
+            number, change, limit, where, said.place, said.measured, since + self.state.offset_ms,
+            self._cause(limit), self._activities(limit), flow_trends.per_hour(self.state.trends, limit_id),
+            life.often(alarm, self.state.judged_ms),
         )  # fmt: skip
 
-    def _event(
-        self,
-        outcomes: Outcomes,
-        alarm: Alarm,
-        limit_id: str,
-        change: Change,
-        verdict: Verdict,
-        condition: Condition | None,
-        by: str = "",
-    ) -> None:
-        state = self.state
-        if change in (Change.BREACH, Change.UNKNOWN, Change.CLOSE):
-            state.numbers += 1
-            alarm.number = state.numbers
-        state.events += 1
-        value = condition.measured if condition else unknown(by and f"acknowledged by {by}", state.core_ms)
-        now = state.core_ms if condition is None else state.judged_ms
-        number = f"A-{alarm.number}"
-        event = Event(state.events, now, number, change, limit_id, verdict, value.value, value.u, value.reason)
-        outcomes.events.append(canonical.to_bytes(event))
-        if condition is not None:
-            outcomes.notices += self._notices(number, change, self.limits[limit_id], condition, now)
+    def _activities(self, limit: Limit) -> frozenset[str]:
+        """The activities begun where a limit holds; a train's are those of the areas it feeds."""
+        going_on = self.state.activities
+        return frozenset(name for area in self._where(limit) for name in going_on.get(area, ()))
 
-    def _notices(self, number: str, change: Change, limit: Limit, at: Condition, now_ms: int) -> list[Notice]:
-        where = self.labels.get(limit.subject, limit.subject)
-        since = notification.clock_words(now_ms + self.state.offset_ms)
-        title = notification.title(number, change, limit, where)
-        body = notification.body(change, limit, f"{where}, {at.place}", at.measured, since)
-        return [
-            Notice(number, person.id, channel, limit.priority, title, body)
-            for person in self.site.people if limit.priority in person.priorities
-            for channel in person.channels
-        ]  # fmt: skip
+    def _where(self, limit: Limit) -> tuple[str, ...]:
+        return (limit.area,) if limit.area else self.trains[limit.train].feeds
+
+    def next_timer_ms(self) -> int | None:
+        """Return the next core ms at which a timer changes something, or somebody is told, without a message."""
+        return min((due for due in self._timers() if due is not None and due > self.state.judged_ms), default=None)
+
+    def _timers(self) -> Iterable[int | None]:
+        for limit, *_ in self.groups:
+            yield life.deadline_ms(self.state.alarms[limit.id], limit)
+        for train in self.site.trains:
+            yield train_state.deadline_ms(self.state.trains[train.id], train)
+        yield self.teller.next_ms(self.state.judged_ms)
+
+
+def _groups(limits: Iterable[Limit]) -> list[tuple[Limit, ...]]:
+    """Limits that are a breach only together, and each of the others by itself."""
+    found: dict[tuple[str, str], list[Limit]] = {}
+    for limit in limits:
+        found.setdefault((limit.group, limit.area or limit.train) if limit.group else ("", limit.id), []).append(
+            limit
+        )
+    return [tuple(each) for each in found.values()]

@@ -13,6 +13,7 @@ from gateway.findings import Watched
 from gateway.payload import sparkplug_state
 from gateway.sensor_sense import Sense
 from gateway.tiers import Cover, Sheet, Stood
+from gateway.train_state import Run
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,44 @@ class Track:
 
 
 @dataclass(slots=True)
+class Message:
+    """One message to persons: the alarms of one cause, and who has been told of them when (core ms).
+
+    number: what people know it by. change: a Change. due_ms: until then further alarms of the cause join. members:
+    number of each alarm by limit id; back: those whose limits are back. kept: by person, the rule that holds it.
+    """
+
+    number: str
+    key: str
+    change: str
+    priority: str
+    since_ms: int
+    due_ms: int
+    members: dict[str, str]
+    back: list[str] = field(default_factory=list)
+    acknowledged: bool = False
+    told: dict[str, int] = field(default_factory=dict)
+    kept: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Telling:
+    """Messages that gather or stand, and when each person was told lately (core ms)."""
+
+    messages: list[Message] = field(default_factory=list)
+    lately: dict[str, list[int]] = field(default_factory=dict)
+    flooded: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Trend:
+    """One value of a limit a minute, the newest last; None where it was not known."""
+
+    minute: int
+    values: list[float | None] = field(default_factory=list)
+
+
+@dataclass(slots=True)
 class Lag:
     """The smallest lag [ms] of one sensor in this hour of core time, and in the whole live hour before."""
 
@@ -129,6 +168,9 @@ class State:
     findings: dict[str, Watched] = field(default_factory=dict)  # by train
     findings_minute: int = -1
     finding_numbers: int = 0
+    trains: dict[str, Run] = field(default_factory=dict)
+    telling: Telling = field(default_factory=Telling)
+    trends: dict[str, Trend] = field(default_factory=dict)
     counts: dict[str, int] = field(default_factory=dict)
     rejected: dict[str, int] = field(default_factory=dict)
     numbers: int = 0

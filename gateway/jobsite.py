@@ -193,17 +193,27 @@ class Train:
     feeds: tuple[str, ...]
     station: str
     pieces: tuple[Piece, ...]
+    warm_up_s: float = 0.0  # how long after it came under pressure nothing of it is judged
 
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Who is told. Names, numbers and channel addresses stay in the contacts file, outside the journal."""
+    """Who is told. Names, numbers and channel addresses stay in the contacts file, outside the journal.
+
+    after_s: told only if nobody has acknowledged for so long. repeat_s: told again while nobody acknowledges, 0 =
+    once. hours: on duty, site time, such as "06:00-18:00"; empty = always. language, units: `notification.Reader`.
+    """
 
     id: str
     role: str
     channels: tuple[str, ...]
     priorities: tuple[str, ...] = ("high", "medium", "low")
     holds_heads: bool = False  # gets the day's head of the record and keeps it outside the gateway
+    after_s: float = 0.0
+    repeat_s: float = 0.0
+    hours: str = ""
+    language: str = "en"
+    units: str = ""
 
 
 @dataclass(frozen=True, slots=True)

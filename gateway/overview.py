@@ -133,13 +133,13 @@ def _alarms(flow: Flow) -> list[AlarmLine]:
     lines = []
     for limit_id, alarm in flow.state.alarms.items():
         judged = flow.judged.get(limit_id)
-        if alarm.state is AlarmState.NORMAL or judged is None or flow.judging is None:
+        if alarm.shown is AlarmState.NORMAL or judged is None or flow.judging is None:
             continue
         limit = flow.judging.limits[limit_id]
         value = notification.value_words(limit, judged.condition.measured)
         lines.append(
             AlarmLine(
-                f"A-{alarm.number}", limit_id, alarm.state.value, limit.advice,
+                f"A-{alarm.number}", limit_id, alarm.shown.value, limit.advice,
                 f"{judged.condition.place}: {value}; limit {notification.limit_words(limit)}",
                 alarm.since_ms + flow.state.offset_ms, limit.priority,
             )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import fields
+from typing import cast
 
 from alerts.limits import Limit
 from alerts.measured import UNITS, Dimension
@@ -27,7 +28,7 @@ def to_toml(jobsite: Jobsite) -> str:
     parts += [part for each in jobsite.areas for part in _area(each)]
     parts += [part for each in jobsite.trains for part in _train(each)]
     parts += [_written("[[limits]]", _limit(each)) for each in jobsite.limits]
-    parts += [_written("[[people]]", _flat(each)) for each in jobsite.people]
+    parts += [_written("[[people]]", _person(each)) for each in jobsite.people]
     parts += [part for each in jobsite.sources for part in _source(each)]
     parts += [part for each in jobsite.edges for part in _edge(each)]
     parts += [part for each in jobsite.products for part in _product(each)]
@@ -54,6 +55,13 @@ def _number(value: float) -> str:
 
 def _flat(record: Station | Person) -> Table:
     return {each.name: getattr(record, each.name) for each in fields(record)}
+
+
+def _person(person: Person) -> Table:
+    table = _flat(person)
+    for key in ("after", "repeat"):
+        table[key] = f"{_number(cast('float', table.pop(f'{key}_s')))} s"
+    return table
 
 
 def _about(jobsite: Jobsite) -> Table:
@@ -126,7 +134,7 @@ def _area(area: Area) -> Iterable[str]:
 
 def _train(train: Train) -> Iterable[str]:
     table: Table = {"id": train.id, "label": train.label, "feeds": train.feeds, "station": train.station}
-    yield _written("[[trains]]", table)
+    yield _written("[[trains]]", {**table, "warm_up": f"{_number(train.warm_up_s)} s"})
     for piece in train.pieces:
         yield _written("[[trains.pieces]]", _piece(piece))
 
@@ -196,4 +204,6 @@ def _limit(limit: Limit) -> Table:
         "advice": limit.advice,
         "decision_rule": limit.decision_rule,
         "priority": limit.priority,
+        "group": limit.group,
+        "latching": limit.latching,
     }

@@ -18,7 +18,7 @@ from gateway.site_amounts import amount, celsius_or_nothing, metres, seconds, sp
 from gateway.site_products import ProductTable
 from gateway.site_sensors import NOT_STATED, SensorTable, Table, inside
 from gateway.site_sources import EdgeTable, SourceTable
-from gateway.site_words import Delay, Id, Said, checked, clock_time, no_breathing_air, one_of, zone
+from gateway.site_words import Delay, Id, Said, checked, clock_time, duty, no_breathing_air, one_of, zone
 
 SALT_DRYER = "deliquescent dryer"
 # A deadband beyond this (inside units) would hold an alarm long after the air is back.
@@ -131,6 +131,9 @@ class TrainTable(Table):
     label: Said = Field(description="what people call this train")
     feeds: list[str] = Field(min_length=1, description="ids of the areas this train feeds")
     station: str = Field(description="id of the station near the intake")
+    warm_up: Delay = Field(
+        "0 s", description="how long after it came under pressure nothing of it is judged, such as '10 min'"
+    )
     pieces: list[PieceTable] = Field(min_length=1, description="the pieces in the order the air flows")
 
 
@@ -159,6 +162,8 @@ class LimitTable(Table):
         "simple", description="'guarded' when the specification takes the uncertainty off, else 'simple'"
     )
     priority: Annotated[str, one_of(PRIORITIES)] = Field("high", description="high, medium or low")
+    group: str = Field("", description="limits of one place with the same group are a breach only together")
+    latching: bool = Field(False, description="true when a person must reset the alarm after limits are back")
 
     @field_validator("threshold")
     @classmethod
@@ -192,6 +197,13 @@ class PersonTable(Table):
         list(PRIORITIES), min_length=1, description="which priorities this person is told of"
     )
     holds_heads: bool = Field(False, description="keeps the record code of each day, outside the gateway")
+    after: Delay = Field("0 s", description="told only if nobody has acknowledged for so long, such as '10 min'")
+    repeat: Delay = Field("0 s", description="told again every so often while nobody acknowledges, '0 s' for once")
+    hours: Annotated[str, checked(duty)] = Field("", description="on duty, site time, such as '06:00-18:00'")
+    language: Annotated[str, one_of(("en", "es"))] = Field("en", description="en or es")
+    units: Annotated[str, one_of(("", "si", "us"))] = Field(
+        "", description="si or us; else as the limit is written"
+    )
 
 
 class SiteFile(Table):

@@ -17,7 +17,7 @@ from gateway.jobsite import (
     Train,
 )
 from gateway.site_amounts import amount, celsius_or_nothing, metres, scale, seconds, spread
-from gateway.site_file import AreaTable, LimitTable, PieceTable, SiteFile, TrainTable
+from gateway.site_file import AreaTable, LimitTable, PersonTable, PieceTable, SiteFile, TrainTable
 from gateway.site_products import product
 from gateway.site_sensors import NOT_STATED, SensorTable
 from gateway.site_sources import edge, source
@@ -37,7 +37,7 @@ def jobsite(file: SiteFile) -> Jobsite:
         tuple(_area(each) for each in file.areas),
         tuple(_train(each) for each in file.trains),
         tuple(_limit(each) for each in file.limits),
-        tuple(Person(p.id, p.role, tuple(p.channels), tuple(p.priorities), p.holds_heads) for p in file.people),
+        tuple(_person(each) for each in file.people),
         tuple(source(each) for each in file.sources),
         tuple(edge(each) for each in file.edges),
         tuple(product(each) for each in file.products),
@@ -95,7 +95,22 @@ def _area(table: AreaTable) -> Area:
 
 def _train(table: TrainTable) -> Train:
     pieces = tuple(_piece(each) for each in table.pieces)
-    return Train(table.id, table.label, tuple(table.feeds), table.station, pieces)
+    return Train(table.id, table.label, tuple(table.feeds), table.station, pieces, seconds(table.warm_up))
+
+
+def _person(table: PersonTable) -> Person:
+    return Person(
+        table.id,
+        table.role,
+        tuple(table.channels),
+        tuple(table.priorities),
+        table.holds_heads,
+        seconds(table.after),
+        seconds(table.repeat),
+        table.hours,
+        table.language,
+        table.units,
+    )
 
 
 def _piece(table: PieceTable) -> Piece:
@@ -135,4 +150,6 @@ def _limit(table: LimitTable) -> Limit:
         piece=table.piece,
         decision_rule=table.decision_rule,
         priority=table.priority,
+        group=table.group,
+        latching=table.latching,
     )

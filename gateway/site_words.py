@@ -55,6 +55,13 @@ def clock_time(text: str) -> None:
         raise ValueError("a time of day is written as '17:30', from 00:00 to 23:59")
 
 
+def duty(text: str) -> None:
+    """Refuse hours of duty that are not two different times of day."""
+    found = re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d-([01]\d|2[0-3]):[0-5]\d", text) if text else None
+    if text and (not found or text[:5] == text[6:]):
+        raise ValueError("write two times of day, such as '06:00-18:00'; leave it out for day and night")
+
+
 def plain_id(text: str) -> None:
     """Refuse an id that a topic or a page address could not carry."""
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_.:-]{0,63}", text):

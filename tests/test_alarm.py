@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from alerts import alarm as life
-from alerts.alarm import Alarm, AlarmState, Change
-from alerts.limits import Verdict, judge, probability_of_conformance
+from alerts.alarm import Alarm, AlarmState, Change, Hold
+from alerts.limits import Limit, Verdict, judge, probability_of_conformance, together
 from alerts.measured import UNITS, Measured, Quantity, Validity, unknown
 from tests.sites import margin_limit
 
@@ -96,6 +98,113 @@ def test_close_to_limit_warns_once_until_it_has_been_calm() -> None:
     assert said.count(Change.CLOSE) == 1
 
 
+def raised(**changes: object) -> Alarm:
+    alarm = Alarm(AlarmState.UNACKNOWLEDGED, Change.BREACH, 1)
+    for name, value in changes.items():
+        setattr(alarm, name, value)
+    return alarm
+
+
+def run(alarm: Alarm, limit: Limit, value: float | None, seconds: range) -> list[Change]:
+    said = judge(limit, margin(value))
+    return [change for t in seconds if (change := life.step(alarm, limit, said, t * SECOND)) is not None]
+
+
+def test_a_latched_alarm_stays_until_it_is_acknowledged_and_reset() -> None:
+    """ISA-18.2: latched unacknowledged, acknowledged, then reset by a person; a new breach is a new alarm."""
+    limit, alarm = margin_limit(latching=True), raised()
+    assert run(alarm, limit, 8.0, range(602)) == [Change.RETURNED]
+    assert alarm.state is AlarmState.LATCHED_UNACKNOWLEDGED
+    assert life.reset(alarm) is None, "first acknowledged, then reset"
+    assert life.acknowledge(alarm) is Change.ACKNOWLEDGED and alarm.state is AlarmState.LATCHED
+    assert run(alarm, limit, 8.0, range(602, 9000)) == [] and alarm.state is AlarmState.LATCHED
+    assert life.reset(alarm) is Change.RESET and alarm.state is AlarmState.NORMAL
+    latched = raised(state=AlarmState.LATCHED)
+    assert run(latched, limit, 2.0, range(9000, 9070)) == [Change.BREACH]
+    assert latched.state is AlarmState.UNACKNOWLEDGED
+    acknowledged = raised(state=AlarmState.ACKNOWLEDGED)
+    run(acknowledged, limit, 8.0, range(602))
+    assert acknowledged.state is AlarmState.LATCHED
+
+
+def test_shelving_needs_an_end_within_a_shift_and_happens_once() -> None:
+    """Without an end, in the past, or beyond twelve hours it is not shelved."""
+    hour = 3_600_000
+    for until_ms, change in ((None, None), (hour, None), (hour + 1, Change.SHELVED), (13 * hour, Change.SHELVED),
+                             (13 * hour + 1, None)):  # fmt: skip
+        assert life.shelve(raised(), Hold("lead", "service", until_ms), hour) is change
+    alarm = raised()
+    assert life.shelve(alarm, Hold("lead", "service", hour), 0) is Change.SHELVED
+    assert life.shelve(alarm, Hold("other", "again", hour), 0) is None
+    assert alarm.shown is AlarmState.SHELVED and alarm.shelf == Hold("lead", "service", hour)
+    assert life.deadline_ms(alarm, LIMIT) == hour
+
+
+@pytest.mark.parametrize(
+    ("hold", "release", "shown"),
+    [
+        (lambda a: life.suppress(a, True), lambda a: life.suppress(a, False), AlarmState.SUPPRESSED),
+        (lambda a: life.shelve(a, Hold("lead", "x", 9), 0), life.unshelve, AlarmState.SHELVED),
+        (lambda a: life.take_out_of_service(a, Hold("lead", "x")), life.put_in_service, AlarmState.OUT_OF_SERVICE),
+    ],
+)
+def test_an_alarm_under_a_hold_is_unacknowledged_again_when_the_hold_ends(
+    hold: Callable[[Alarm], Change | None], release: Callable[[Alarm], Change | None], shown: AlarmState
+) -> None:
+    """Acknowledged before or not: what still stands is to be seen again; what is back is not."""
+    alarm = raised(state=AlarmState.ACKNOWLEDGED)
+    assert hold(alarm) is not None and hold(alarm) is None, "a second time changes nothing"
+    assert alarm.shown is shown and alarm.held
+    assert release(alarm) is not None and release(alarm) is None
+    assert alarm.shown is alarm.state is AlarmState.UNACKNOWLEDGED and not alarm.held
+    calm = Alarm()
+    hold(calm)
+    release(calm)
+    assert calm.state is AlarmState.NORMAL
+
+
+def test_silence_under_a_hold_clears_nothing() -> None:
+    """Shelved while outside, then silent for hours, then unshelved: it still stands."""
+    alarm = raised()
+    life.shelve(alarm, Hold("lead", "service", 3_600_000), 0)
+    assert run(alarm, LIMIT, None, range(1, 3601)) == []
+    life.unshelve(alarm)
+    assert alarm.active and alarm.cause == Change.BREACH and alarm.state is AlarmState.UNACKNOWLEDGED
+
+
+def test_two_holds_are_both_to_end() -> None:
+    """Out of service is shown before shelved, and the end of one leaves the other."""
+    alarm = raised(state=AlarmState.ACKNOWLEDGED)
+    life.shelve(alarm, Hold("lead", "service", 9), 0)
+    life.take_out_of_service(alarm, Hold("keeper", "sensor sent in"))
+    assert alarm.shown is AlarmState.OUT_OF_SERVICE
+    life.put_in_service(alarm)
+    assert alarm.shown is AlarmState.SHELVED and alarm.state is AlarmState.ACKNOWLEDGED
+    life.unshelve(alarm)
+    assert alarm.state is AlarmState.UNACKNOWLEDGED
+
+
+def test_three_alarms_within_an_hour_chatter() -> None:
+    """The last of three counts; an hour and a second apart they do not."""
+    assert life.often(raised(raised_ms=[0, 1000, 3_600_000]), 3_600_000)
+    assert not life.often(raised(raised_ms=[0, 1000, 3_601_000]), 3_601_000)
+    assert not life.often(raised(raised_ms=[0, 1000]), 1000)
+
+
+def test_limits_of_a_group_are_a_breach_only_together() -> None:
+    """One inside decides; an unknown one decides nothing beside it; all outside are a breach."""
+    inside, outside = judge(LIMIT, margin(8.0)), judge(LIMIT, margin(2.0))
+    close, silent = judge(LIMIT, margin(3.1)), judge(LIMIT, margin(None))
+    for given_, verdict in (
+        ([outside, inside], Verdict.INSIDE), ([outside, outside], Verdict.OUTSIDE),
+        ([outside, silent], Verdict.UNKNOWN), ([silent, inside], Verdict.INSIDE),
+        ([outside, close], Verdict.CLOSE),
+    ):  # fmt: skip
+        assert together(given_).verdict is verdict
+        assert together(given_[::-1]).verdict is verdict
+    assert together([outside, inside]).well_inside and not together([outside, close]).well_inside
+
+
 class AlarmLife(RuleBasedStateMachine):
     """Any sequence of values, silences and hands; the promises hold after each step."""
 
@@ -138,6 +247,39 @@ class AlarmLife(RuleBasedStateMachine):
         was_active, change = self.alarm.active, life.acknowledge(self.alarm)
         assert self.alarm.active == was_active
         assert change in (None, Change.ACKNOWLEDGED)
+
+    @rule(hours=st.sampled_from([1, 12, 13]))
+    def shelve(self, hours: int) -> None:
+        """Put aside by a person, never for longer than a shift; the cause stays what it is."""
+        before = self.alarm.state
+        life.shelve(self.alarm, Hold("lead", "service", self.now + hours * 3_600_000), self.now)
+        assert self.alarm.state is before
+
+    @rule()
+    def out_of_service(self) -> None:
+        """Taken out or put back, by turns."""
+        hold = Hold("keeper", "sensor sent in")
+        change = life.put_in_service(self.alarm) if self.alarm.out else life.take_out_of_service(self.alarm, hold)
+        assert change is not None
+
+    @rule(by_design=st.booleans())
+    def suppress(self, by_design: bool) -> None:
+        """The activity ends or begins."""
+        life.suppress(self.alarm, by_design)
+
+    @rule()
+    def unshelve(self) -> None:
+        """A person ends the shelving."""
+        life.unshelve(self.alarm)
+
+    @invariant()
+    def a_hold_is_shown_and_ends_by_itself(self) -> None:
+        """Held alarms are never shown as what lies under them; a shelf always has a moment at which it ends."""
+        holds = (AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
+        assert (self.alarm.shown in holds) == self.alarm.held
+        if self.alarm.shelf is not None:
+            due = life.deadline_ms(self.alarm, LIMIT)
+            assert due is not None and due <= self.alarm.shelf.until_ms
 
     @invariant()
     def a_long_bad_spell_has_an_alarm(self) -> None:

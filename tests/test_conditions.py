@@ -10,7 +10,7 @@ from CoolProp.CoolProp import HAPropsSI
 
 from alerts.measured import Measured, Quantity, Validity, unknown
 from gateway import psychrometrics
-from gateway.conditions import Conditions, conditions, is_running
+from gateway.conditions import Conditions, conditions
 from gateway.jobsite import Piece, Point
 from gateway.uncertainty import propagate
 from gateway.water_path import Place, condensation_margin_k
@@ -117,14 +117,6 @@ def test_a_wall_meets_only_the_vapour_that_reaches_it() -> None:
     assert at_receiver.measured.value is not None and at_receiver.measured.value > 0
     (at_pot,) = found["T1/pot", Quantity.CONDENSATION_MARGIN]
     assert at_pot.measured.value is not None and at_pot.measured.value < 0
-
-
-def test_a_train_without_a_known_pressure_is_not_called_stopped() -> None:
-    """Running is known only from a pressure: vented, running, or not known."""
-    (train,) = site().trains
-    for pressure, running in ((698_675.0, True), (5_000.0, False), (None, None)):
-        reading = unknown("silent", 0) if pressure is None else Measured(pressure, 1.0, 0, Validity.GOOD)
-        assert is_running(train, lambda _, said=reading: said) is running  # type: ignore[misc]
 
 
 def test_outside_the_range_of_the_physics_is_unknown_with_the_reason() -> None:

@@ -15,6 +15,7 @@ from gateway.conditions import Workings
 from gateway.entry import Arrival, Kind
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
+from gateway.jobsite import Jobsite
 from gateway.payload import canonical
 from tests.sites import T0, margin_limit, pack, site
 
@@ -25,11 +26,15 @@ SAY = {"air-t": 20.0, "air-rh": 50.0, "baro": 1010.0, "steel": 20.0}
 class Day:
     """A flow with its journal in memory, and hands to send messages with."""
 
-    def __init__(self, *limits: object) -> None:
+    def __init__(self, *limits: object, at: Jobsite | None = None) -> None:
         self.flow, self.out, self.entries = Flow(), Outcomes(), []
         self.now = T0
         self.put(Kind.STARTED, {"offset_ms": 0})
-        self.add(entry.plain(Kind.CONFIG_SET, self.now, canonical.config_set(site(*limits), "keeper", "test")))  # type: ignore[arg-type]
+        made = at or site(*limits)  # type: ignore[arg-type]
+        self.add(entry.plain(Kind.CONFIG_SET, self.now, canonical.config_set(made, "keeper", "test")))
+
+    def act(self, act: str, person: str = "lead", **words: object) -> None:
+        self.put(Kind.ACTION, {"act": act, "person": person, **words})
 
     def add(self, made: bytes) -> None:
         self.entries.append(made)
@@ -37,6 +42,10 @@ class Day:
 
     def put(self, kind: Kind, body: dict[str, object]) -> None:
         self.add(entry.plain(kind, self.now, canonical.to_bytes(body)))
+
+    def put_heartbeat(self) -> None:
+        """Anchor what ticks brought about, as the writer does."""
+        self.put(Kind.HEARTBEAT, {})
 
     def send(self, name: str, value: float, *, timed: bool = True, **facts: bool) -> bytes:
         payload = pack(name, value, self.now if timed else None)
@@ -58,7 +67,13 @@ class Day:
         self.out.notices += outcomes.notices
 
     def changes(self) -> list[tuple[str, str]]:
-        return [(e["number"], e["change"]) for e in map(json.loads, self.out.events)]
+        """What happened to alarms; who was told is in `told`."""
+        events = map(json.loads, self.out.events)
+        return [(e["number"], e["change"]) for e in events if e["change"] not in ("told", "kept back")]
+
+    def told(self) -> list[tuple[str, str, str]]:
+        events = map(json.loads, self.out.events)
+        return [(e["number"], e["change"], e["reason"]) for e in events if e["change"] in ("told", "kept back")]
 
     def verdict(self) -> Verdict:
         return self.flow.judged["margin"].judgement.verdict

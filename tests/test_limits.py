@@ -7,7 +7,7 @@ import pytest
 from alerts.alarm import Change
 from alerts.limits import Verdict, conformity_note, judge, probability_of_conformance
 from alerts.measured import Measured, Quantity, Validity, unknown
-from alerts.notification import body
+from alerts.notification import Reader, Standing, body
 from gateway.overview import board
 from tests.sites import margin_limit
 from tests.test_flow import Day, values
@@ -87,5 +87,6 @@ def test_the_note_stands_on_the_board_and_in_the_alert() -> None:
     assert {limit.rule for v in made.verdicts for limit in v.limits} == {"simple acceptance; does not conform"}
     (notice,) = day.out.notices
     assert "Rule: simple acceptance; does not conform." in notice.body
-    silent = body(Change.UNKNOWN, margin_limit(), "shell", unknown("silent", 0), "10:00 UTC")
+    said = Standing("A-1", Change.UNKNOWN, margin_limit(), "shell", "", unknown("silent", 0), 0)
+    silent = body([said], Reader())
     assert "Rule" not in silent

@@ -1,0 +1,73 @@
+"""What a person is told, in Spanish. Same keys and places as `texts_en`."""
+
+from __future__ import annotations
+
+WORDS = {
+    "exposed": "Capa expuesta, {where}: decisión del inspector",
+    "unknown": "Sin datos: {where}. Tratar como fuera de límites.",
+    "unknown of": "Sin noticias de {cause}: {count} límites sin datos. Tratar como fuera de límites.",
+    "close": "Cerca del límite: {where}",
+    "back": "De nuevo en límites: {where}",
+    "back exposed": "De nuevo en límites; {where} espera la decisión del inspector",
+    "more": "{title} (+{count} más)",
+    "escalated": "Nadie confirmó en {minutes} min: {title}",
+    "still": "Continúa: {title}",
+    "flood": "Más de {count} mensajes en {minutes} min: mire el tablero",
+    "flood body": "Los mensajes de prioridad media y baja esperan a que haya calma; los de alta llegan.",
+    "value": "{where}: {quantity} {value}.",
+    "limit": "Límite: {limit}.",
+    "rule": "Regla: {rule}.",
+    "since": "Desde {clock}{trend}.",
+    "look": "Mirar ahora: {what}.",
+    "exposure": "Toda capa o acero chorreado que quedó expuesto espera la decisión del inspector.",
+    "cure": "Una capa que cura no se puede parar ni reanudar; la exposición queda registrada.",
+    "caution": "Solo aviso; decide la especificación.",
+    "often": "Ha venido tres veces en una hora: mire su sensor, su banda muerta y sus retardos.",
+    "also": "También {number}: {title}",
+    "not known": "sin datos",
+    "not stated": "{value} (incertidumbre no declarada)",
+    "rising": ", sube {rate}",
+    "falling": ", baja {rate}",
+    "steady": ", estable",
+    "at least": "al menos",
+    "at most": "como máximo",
+    "an hour": "{value} por hora",
+    "simple acceptance": "aceptación simple",
+    "guarded by U": "con banda de guarda U",
+    "before the guard band": "antes de la banda de guarda",
+    "conforms": "conforme",
+    "does not conform": "no conforme",
+    "within the uncertainty": "dentro de la incertidumbre",
+    "uncertainty not stated": "incertidumbre no declarada",
+    "not known whether it conforms": "no se sabe si es conforme",
+}
+
+QUANTITIES = {
+    "air_temperature": "temperatura del aire",
+    "relative_humidity": "humedad relativa",
+    "steel_temperature": "temperatura del acero",
+    "dew_point_margin": "margen del acero sobre el punto de rocío",
+    "rh_at_steel": "humedad en el acero",
+    "steel_minus_air": "acero menos aire",
+    "condensation_margin": "margen de condensación",
+    "pressure_dew_point": "punto de rocío a presión",
+    "gauge_pressure": "presión",
+    "pressure_loss": "pérdida de presión",
+    "wind_speed": "viento",
+    "product_temperature": "temperatura del producto",
+}
+
+_ISOLATE = "Antes de tocar el tren: aislar, bloquear, purgar línea y tolva a cero, verificar"
+LOOK = {
+    "dew_point_margin": "el acero más frío: sombra, cielo abierto, rincones; humedad junto al trabajo",
+    "rh_at_steel": "el acero más frío y por dónde entra aire húmedo",
+    "relative_humidity": "por dónde entra aire húmedo; el conducto de aire seco, si lo hay",
+    "steel_temperature": "si el sensor apoya bien y está a la sombra",
+    "steel_minus_air": "sol o cielo abierto sobre el acero",
+    "air_temperature": "si la pantalla está en aire libre",
+    "condensation_margin": f"enfriador, separador y secador aguas arriba. {_ISOLATE}",
+    "pressure_dew_point": f"el secador y lo que tiene delante. {_ISOLATE}",
+    "gauge_pressure": f"carga del compresor, filtros y largo de manguera. {_ISOLATE}",
+    "pressure_loss": f"filtros, manguera y válvula de estrangulación. {_ISOLATE}",
+    "unknown": "alimentación, antena y cable de {cause}; después, una lectura a mano",
+}

@@ -1,0 +1,199 @@
+"""The alarms of one jobsite, as values and persons move them: events, messages, holds.
+
+An alarm's state is in the flow's state; what is told of it goes through `flow_telling`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from alerts import alarm as life
+from alerts.alarm import Alarm, Change, Hold
+from alerts.limits import Judgement, Limit, Verdict
+from alerts.measured import Measured, unknown
+from gateway import alarm_acts
+from gateway.area_work import applies
+from gateway.conditions import Condition
+from gateway.flow_state import Outcomes, State
+from gateway.flow_telling import Teller, put_event
+
+Groups = list[tuple[Limit, ...]]
+
+
+class Alarms:
+    """Every limit, or group of limits, has one alarm; the first limit of a group gives it its name.
+
+    cause: the station or sensor that is why a limit's value is not known. where: the areas a limit speaks of.
+    """
+
+    def __init__(
+        self, state: State, groups: Groups, teller: Teller, cause: Callable[[Limit], str],
+        where: Callable[[Limit], tuple[str, ...]],
+    ) -> None:  # fmt: skip
+        self.state = state
+        self.groups = groups
+        self.limits = {limit.id: limit for limit, *_ in groups}
+        self.teller = teller
+        self.cause = cause
+        self.where = where
+        self._going_on: dict[str, frozenset[str]] | None = None
+
+    def step(
+        self, limit: Limit, condition: Condition, judgement: Judgement, now_ms: int, outcomes: Outcomes
+    ) -> None:
+        """Bring the alarm of a limit up to what was judged of it now."""
+        alarm = self.state.alarms.get(limit.id)
+        if alarm is None:
+            alarm = self.state.alarms[limit.id] = Alarm()
+        if alarm.shelf is not None and alarm.shelf.until_ms is not None and alarm.shelf.until_ms <= now_ms:
+            self._release(limit, alarm, life.unshelve(alarm), "its time is over", now_ms, outcomes)
+        change = life.step(alarm, limit, judgement, now_ms)
+        if change is not None:
+            self._changed(limit, alarm, change, judgement.verdict, condition, outcomes)
+        elif alarm.untold and alarm.active and not alarm.held:
+            self._announce(limit, alarm, Change(alarm.cause), now_ms, outcomes)
+        alarm.untold = False
+
+    # -- alarms --------------------------------------------------------------------------------------
+
+    def _changed(
+        self, limit: Limit, alarm: Alarm, change: Change, verdict: Verdict, at: Condition, outcomes: Outcomes
+    ) -> None:
+        """Write down what the value did to an alarm, and have it told."""
+        now = self.state.judged_ms
+        if change in (Change.BREACH, Change.UNKNOWN, Change.CLOSE):
+            self.state.numbers += 1
+            alarm.number = self.state.numbers
+        self._event(limit.id, alarm, change, verdict, at.measured, now, outcomes)
+        if change is Change.RETURNED:
+            self.teller.back(limit.id)
+            return
+        if change is not Change.CLOSE:
+            alarm.raised_ms = [*alarm.raised_ms[-2:], now]
+        if alarm.held:
+            self._kept_back(limit, alarm, _hold_words(alarm), now, outcomes)
+        else:
+            self._announce(limit, alarm, change, now, outcomes)
+
+    def _announce(self, limit: Limit, alarm: Alarm, change: Change, now_ms: int, outcomes: Outcomes) -> None:
+        key = f"{change}: {limit.area or limit.train}"
+        if change is Change.UNKNOWN:
+            key = f"{change}: {self.cause(limit) or limit.subject}"
+        if why := self.teller.announce(limit, f"A-{alarm.number}", change, key, now_ms):
+            self._kept_back(limit, alarm, why, now_ms, outcomes)
+
+    def _kept_back(self, limit: Limit, alarm: Alarm, why: str, now_ms: int, outcomes: Outcomes) -> None:
+        self._event(limit.id, alarm, Change.KEPT_BACK, _verdict(alarm), unknown(why, now_ms), now_ms, outcomes)
+
+    def _event(
+        self, limit_id: str, alarm: Alarm, change: Change, verdict: Verdict, value: Measured, now_ms: int,
+        outcomes: Outcomes,
+    ) -> None:  # fmt: skip
+        number = f"A-{alarm.number}" if alarm.number else ""
+        put_event(self.state, outcomes, now_ms, number, change, limit_id, verdict, value)
+
+    # -- holds ---------------------------------------------------------------------------------------
+
+    def suppress(self, outcomes: Outcomes) -> None:
+        """Where an activity is set, limits of others are suppressed by design; unset is not idle."""
+        going_on = {area: frozenset(names) for area, names in self.state.activities.items()}
+        if going_on == self._going_on:
+            return
+        self._going_on = going_on
+        for limit, *_ in self.groups:
+            alarm, now = self.state.alarms[limit.id], self.state.judged_ms
+            idle = not any(applies(limit, going_on.get(area, ())) for area in self.where(limit))
+            change = life.suppress(alarm, idle)
+            if change is Change.SUPPRESSED:
+                self._hold(limit, alarm, change, _hold_words(alarm), now, outcomes)
+            elif change is not None:
+                self._release(limit, alarm, change, "its activity goes on", now, outcomes)
+                if alarm.untold:
+                    self._announce(limit, alarm, Change(alarm.cause), now, outcomes)
+                    alarm.untold = False
+
+    def _hold(self, limit: Limit, alarm: Alarm, change: Change, why: str, now_ms: int, outcomes: Outcomes) -> None:
+        """Write down that an alarm is put aside, and leave it out of messages."""
+        self.teller.drop(limit.id)
+        if change is not Change.SUPPRESSED or alarm.state != life.AlarmState.NORMAL:
+            self._event(limit.id, alarm, change, _verdict(alarm), unknown(why, now_ms), now_ms, outcomes)
+
+    def _release(
+        self, limit: Limit, alarm: Alarm, change: Change | None, why: str, now_ms: int, outcomes: Outcomes
+    ) -> None:
+        """Write down that a hold ended; where its cause stands, the alarm is told at this second's judging."""
+        stands = alarm.active and not alarm.held
+        if change is not None and (stands or change is not Change.UNSUPPRESSED):
+            self._event(limit.id, alarm, change, _verdict(alarm), unknown(why, now_ms), now_ms, outcomes)
+        alarm.untold = change is not None and stands
+
+    # -- what persons do -------------------------------------------------------------------------------
+
+    def act(self, body: Mapping[str, Any], outcomes: Outcomes) -> None:
+        """Take an act on an alarm that is not refused (see `alarm_acts`)."""
+        now, by = self.state.core_ms, str(body["person"])
+        match body["act"]:
+            case "acknowledge":
+                self._acknowledge(body["number"], by, outcomes)
+            case "reset":
+                for name in alarm_acts.of_number(self.state, body["number"]):
+                    self._said_by(name, life.reset(self.state.alarms[name]), f"reset by {by}", outcomes)
+            case "shelve":
+                hold = Hold(by, body["reason"], body["until_ms"] - self.state.offset_ms)
+                for name in alarm_acts.of_number(self.state, body["number"]):
+                    self._put_aside(name, life.shelve(self.state.alarms[name], hold, now), outcomes)
+            case "unshelve":
+                for name in alarm_acts.of_number(self.state, body["number"]):
+                    alarm = self.state.alarms[name]
+                    self._back(name, life.unshelve(alarm), f"{by}: {body['reason']}", outcomes)
+            case "out_of_service":
+                alarm = self.state.alarms[body["limit"]]
+                change = life.take_out_of_service(alarm, Hold(by, body["reason"]))
+                self._put_aside(body["limit"], change, outcomes)
+            case "back_in_service":
+                alarm = self.state.alarms[body["limit"]]
+                self._back(body["limit"], life.put_in_service(alarm), f"{by}: {body['reason']}", outcomes)
+            case _:
+                pass
+
+    def _acknowledge(self, number: str, by: str, outcomes: Outcomes) -> None:
+        for name in self.teller.members(number):
+            alarm = self.state.alarms[name]
+            self._said_by(name, life.acknowledge(alarm), f"acknowledged by {by}", outcomes)
+        self.teller.acknowledged()
+
+    def _said_by(self, name: str, change: Change | None, why: str, outcomes: Outcomes) -> None:
+        if change is not None:
+            now, alarm = self.state.core_ms, self.state.alarms[name]
+            self._event(name, alarm, change, Verdict.UNKNOWN, unknown(why, now), now, outcomes)
+
+    def _put_aside(self, name: str, change: Change | None, outcomes: Outcomes) -> None:
+        if change is not None:
+            alarm, now = self.state.alarms[name], self.state.core_ms
+            self._hold(self.limits[name], alarm, change, _hold_words(alarm), now, outcomes)
+
+    def _back(self, name: str, change: Change | None, why: str, outcomes: Outcomes) -> None:
+        self._release(self.limits[name], self.state.alarms[name], change, why, self.state.core_ms, outcomes)
+
+    def withdraw(self, outcomes: Outcomes) -> None:
+        """Let the alarms go whose limits are no more in force."""
+        for gone in self.state.alarms.keys() - {limit.id for limit, *_ in self.groups}:
+            alarm = self.state.alarms.pop(gone)
+            self.teller.drop(gone)
+            if alarm.active:
+                why = unknown("", self.state.core_ms)
+                self._event(gone, alarm, Change.WITHDRAWN, Verdict.NO_LIMIT, why, self.state.core_ms, outcomes)
+
+
+def _verdict(alarm: Alarm) -> Verdict:
+    """What stands, as far as the alarm knows: the words of an act may not depend on what was judged last."""
+    return Verdict(alarm.cause) if alarm.active else Verdict.UNKNOWN
+
+
+def _hold_words(alarm: Alarm) -> str:
+    if alarm.out is not None:
+        return f"out of service by {alarm.out.by}: {alarm.out.why}"
+    if alarm.shelf is not None:
+        return f"shelved by {alarm.shelf.by}: {alarm.shelf.why}"
+    return "suppressed by design: none of its activities goes on"
