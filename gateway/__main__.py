@@ -32,6 +32,8 @@ PASSED_ON = {
     "rebuild": ("history_command", "make history again from the journal, or compare it"),
     "key": ("key_command", "show the key that signs the record, or change it"),
     "dryer": ("dryer_command", "a dryer on the yard's bench: what to do next, pass or fail at its real inlet"),
+    "backup": ("backup_command", "copy the home while it is in use, checked and whole"),
+    "restore": ("backup_command", "make a new home of a backup, once everything in it was checked"),
     "wired": ("wired_command", "read wired transmitters (Modbus) and publish them"),
 }
 CAUTION = "Advisory only, never a safety interlock; the specification, data sheets and local codes decide."
