@@ -8,7 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from alerts.limits import Verdict
-from alerts.measured import Validity
+from alerts.measured import Quantity, Validity
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A number that the pages write in the reader's unit: in the unit used inside, u its standard uncertainty."""
+
+    quantity: Quantity
+    value: float
+    u: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +45,8 @@ class Gap:
 class JudgedLimit:
     """One limit's say: its words, the number ± expanded uncertainty, the limit as written, the clause.
 
-    rule: the decision rule in force and the four-state note beside it, empty where nothing is judged.
+    rule: the decision rule in force and the four-state note beside it, empty where nothing is judged. amount,
+    threshold: the same value and limit as numbers, None where not known.
     """
 
     verdict: Verdict
@@ -47,6 +57,8 @@ class JudgedLimit:
     reason: str
     since_utc_ms: int
     rule: str = ""
+    amount: Amount | None = None
+    threshold: Amount | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +114,43 @@ class SensorLine:
     age_ms: int | None
     validity: Validity
     reason: str
+    amount: Amount | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GoingOn:
+    """One activity that a person began; until_utc_ms: it ends by itself then, None = a person ends it."""
+
+    activity: str
+    since_utc_ms: int
+    by: str
+    until_utc_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class ExposureLine:
+    """One exposure that still needs the inspector's disposition; ended_utc_ms None: it goes on."""
+
+    code: str
+    coat: str
+    activity: str
+    since_utc_ms: int
+    ended_utc_ms: int | None
+    worst_k: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class AreaWork:
+    """What goes on in an area, what was done to its steel, and what waits for the inspector. Nothing going on is
+    unset, not idle. products: what may be put on, as id and name."""
+
+    area: str
+    label: str
+    stage: str
+    stage_since_utc_ms: int
+    going_on: tuple[GoingOn, ...]
+    exposures: tuple[ExposureLine, ...]
+    products: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,3 +182,4 @@ class Board:
     record_code: str
     trouble: tuple[str, ...] = ()
     findings: tuple[FindingLine, ...] = ()
+    works: tuple[AreaWork, ...] = ()

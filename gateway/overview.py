@@ -9,10 +9,11 @@ from alerts.alarm import AlarmState
 from alerts.limits import SEVERITY, Limit, Verdict, conformity_note, written
 from alerts.measured import DIMENSION, UNITS, Quantity, Validity
 from gateway import flow_findings
-from gateway.board import AlarmLine, AreaVerdict, Board, Counts, FindingLine, Gap, JudgedLimit, SensorLine
+from gateway.board import AlarmLine, Amount, AreaVerdict, Board, Counts, FindingLine, Gap, JudgedLimit, SensorLine
 from gateway.conditions import Condition
 from gateway.flow import Flow
 from gateway.jobsite import Area, Jobsite, Sensor
+from gateway.overview_work import work_of
 
 ACTIVITIES = ("blasting", "coating")  # shown even where no limit names them
 
@@ -36,6 +37,7 @@ def board(flow: Flow, core_ms: int) -> Board | None:
         notices_sent=state.counts.get("delivery delivered", 0),
         record_code="",  # the writer knows which head is on disk
         findings=tuple(_findings(flow, site)),
+        works=tuple(work_of(state, site, area) for area in site.areas),
     )
 
 
@@ -59,7 +61,8 @@ def standing_still(board: Board, why: str, utc_ms: int) -> Board:
 
 def _unjudged(area: AreaVerdict, why: str) -> AreaVerdict:
     limits = tuple(
-        replace(each, verdict=Verdict.UNKNOWN, value="not known", reason=why, rule="") for each in area.limits
+        replace(each, verdict=Verdict.UNKNOWN, value="not known", reason=why, rule="", amount=None)
+        for each in area.limits
     )
     return replace(area, verdict=Verdict.UNKNOWN, limits=limits) if limits else area
 
@@ -86,12 +89,15 @@ def _judged(flow: Flow, limit: Limit) -> JudgedLimit:
     judged = flow.judged.get(limit.id)
     if judged is None:
         return JudgedLimit(Verdict.UNKNOWN, quantity, "not known", words, limit.clause, "not judged yet", 0)
-    value = notification.value_words(limit, judged.condition.measured)
+    m = judged.condition.measured
+    value = notification.value_words(limit, m)
     since = judged.since_ms + flow.state.offset_ms
     reason = f"{judged.condition.place}: {judged.judgement.reason}".removesuffix(": ")
     verdict = judged.judgement.verdict
     rule = "" if verdict is Verdict.NOT_RUNNING else conformity_note(limit, judged.condition.measured)
-    return JudgedLimit(verdict, quantity, value, words, limit.clause, reason, since, rule)
+    amount = None if m.value is None else Amount(limit.quantity, m.value, m.u)
+    threshold = Amount(limit.quantity, limit.threshold_inside)
+    return JudgedLimit(verdict, quantity, value, words, limit.clause, reason, since, rule, amount, threshold)
 
 
 def _gaps(flow: Flow, site: Jobsite) -> list[Gap]:
@@ -161,7 +167,8 @@ def _sensor(flow: Flow, sensor: Sensor, core_ms: int) -> SensorLine:
     newest = flow.state.newest.get(sensor.id)
     value = "not known" if m.value is None else written(m.value, DIMENSION[sensor.quantity], UNITS[sensor.unit])
     age = None if newest is None else core_ms - newest.measured_ms
-    return SensorLine(sensor.id, sensor.label, value, age, m.validity, m.reason)
+    amount = None if m.value is None else Amount(sensor.quantity, m.value, m.u)
+    return SensorLine(sensor.id, sensor.label, value, age, m.validity, m.reason, amount)
 
 
 def _counts(flow: Flow) -> Counts:

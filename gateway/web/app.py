@@ -9,10 +9,11 @@ import threading
 from pathlib import Path
 
 from fastapi import FastAPI, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import FileResponse, JSONResponse, Response
 
 from gateway.web.accounts import Account, Accounts
 from gateway.web.acknowledge_link import acknowledge_link_routes
+from gateway.web.board_acts import act_routes
 from gateway.web.board_page import board_routes
 from gateway.web.door_pages import door_routes
 from gateway.web.gate import BY_ITSELF, Door, Gate, TurnedAway, wants_json
@@ -28,7 +29,7 @@ from gateway.web.server import PageServer
 __all__ = ["House", "PageServer", "make_app"]
 
 _HERE = Path(__file__).parent
-ROOMS = (acknowledge_link_routes, board_routes, door_routes, history_routes, plan_routes)
+ROOMS = (acknowledge_link_routes, board_routes, act_routes, door_routes, history_routes, plan_routes)
 """Each adds its routes: `def xxx_routes(app: FastAPI, web: Web) -> None`."""
 
 
@@ -42,6 +43,11 @@ def make_app(house: House) -> FastAPI:
     app.add_middleware(SecurityHeaders, secure=house.secure)  # the last added is the outermost
     app.mount("/static", PackedFiles(directory=_HERE / "static"), name="static")
     _refusals(app, web)
+
+    @app.get("/sw.js")
+    async def service_worker() -> FileResponse:  # at the root, since it looks after the board at "/"
+        return FileResponse(_HERE / "static" / "sw.js", media_type="text/javascript")
+
     for add_routes in ROOMS:
         add_routes(app, web)
     return app

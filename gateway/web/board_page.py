@@ -1,4 +1,4 @@
-"""The board, its live stream, the health answer, and what is done from the board."""
+"""The board, its live stream and the health answer: the way its events go out."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import FastAPI, Query, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 
-from gateway.web.gate import Acknowledges, Sees, Signed
+from gateway.web.gate import Sees, Signed
 from gateway.web.house import Web, client_of
 from gateway.web.live import Watch
 
@@ -26,12 +26,6 @@ def board_routes(app: FastAPI, web: Web) -> None:
     @app.get("/live")
     async def live(request: Request, who: Sees, last: Annotated[str, Query(max_length=40)] = "") -> Response:
         return _live(web, request, who, last)
-
-    @app.post("/acknowledge")
-    async def acknowledge(request: Request, who: Acknowledges) -> Response:
-        form = await web.form(request, who)
-        body = {"act": "acknowledge", "number": form.get("number", ""), "person": who.person}
-        return web.done(request, who, web.house.act(body), "/#alarms")
 
     @app.get("/health")
     async def health() -> JSONResponse:

@@ -1,4 +1,4 @@
-"""The gap as a drawing: positions in percent on one °C scale that all places share.
+"""The gap as a drawing: positions in percent on one scale of temperature that all places share.
 
 Input: the gaps of the board in the order the air flows. Output: bars for the template `gaps.html`, which
 turns them into inline SVG. Nothing is judged here: the words only say where the notch lies.
@@ -6,15 +6,18 @@ turns them into inline SVG. Nothing is judged here: the words only say where the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 from math import ceil, floor
 
 from alerts.measured import Validity
 from gateway.board import Gap
+from gateway.web.amounts import degrees, difference, sign
+from gateway.web.taste import Taste
 from gateway.web.words import number, number_beside
 
 Span = tuple[float, float]
+_USUAL = Taste()
 STEEL = "steel"
 _MOST_STEPS = 6  # labels that fit side by side on a phone
 _SAME_K = 0.05  # half of what is shown
@@ -23,7 +26,7 @@ _LEAST_SPAN_C = 10.0  # a narrower scale would make sensor noise look like weath
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """The °C scale shared by every bar; both ends are whole steps."""
+    """The scale shared by every bar, in °C or the reader's °F; both ends are whole steps."""
 
     low_c: float
     high_c: float
@@ -74,9 +77,26 @@ class Group:
     bars: tuple[Bar, ...]
 
 
-def scale_for(gaps: tuple[Gap, ...]) -> Scale:
+def in_units(gap: Gap, taste: Taste) -> Gap:
+    """Return the gap with every number in the reader's unit: only its names still say °C and K."""
+    if taste.temperature == "°C":
+        return gap
+
+    def point(value_c: float | None) -> float | None:
+        return None if value_c is None else degrees(value_c, taste)
+
+    def span(value_k: float | None) -> float | None:
+        return None if value_k is None else difference(value_k, taste)
+
+    return replace(
+        gap, condensation_point_c=point(gap.condensation_point_c), temperature_c=point(gap.temperature_c),
+        margin_k=span(gap.margin_k), expanded_u_k=span(gap.expanded_u_k), limit_k=span(gap.limit_k),
+    )  # fmt: skip
+
+
+def scale_for(gaps: tuple[Gap, ...], taste: Taste = _USUAL) -> Scale:
     """Return the smallest whole-step scale that holds every bar, notch and soft edge."""
-    values = [value for gap in gaps for value in _values(gap)] or [0.0]
+    values = [value for gap in gaps for value in _values(in_units(gap, taste))] or [0.0]
     low, high = min(values), max(values)
     missing = max(0.0, _LEAST_SPAN_C - (high - low)) / 2
     return _whole_steps(low - missing, high + missing)
@@ -101,10 +121,10 @@ def _whole_steps(low_c: float, high_c: float) -> Scale:
     raise AssertionError  # count() never ends
 
 
-def groups(gaps: tuple[Gap, ...], scale: Scale) -> list[Group]:
+def groups(gaps: tuple[Gap, ...], scale: Scale, taste: Taste = _USUAL) -> list[Group]:
     """Return the steel first, then each train, places in the order given."""
     names = sorted(dict.fromkeys(gap.group for gap in gaps), key=lambda name: not _is_steel(name))
-    return [Group(_title(name), tuple(bar(g, scale) for g in gaps if g.group == name)) for name in names]
+    return [Group(_title(name), tuple(bar(g, scale, taste) for g in gaps if g.group == name)) for name in names]
 
 
 def _title(name: str) -> str:
@@ -116,9 +136,9 @@ def _is_steel(name: str) -> bool:
     return name == STEEL or name.startswith(f"{STEEL},")
 
 
-def bar(gap: Gap, scale: Scale) -> Bar:
+def bar(found: Gap, scale: Scale, taste: Taste = _USUAL) -> Bar:
     """Place one gap on the scale."""
-    side = side_of(gap)
+    side, gap = side_of(found), in_units(found, taste)
     low, high = gap.condensation_point_c, gap.temperature_c
     solid, soft = None, None
     if side != "unknown" and low is not None and high is not None:
@@ -126,8 +146,8 @@ def bar(gap: Gap, scale: Scale) -> Bar:
     return Bar(
         place=gap.place,
         side=side,
-        margin=_margin(gap, side),
-        words=_words(gap, side),
+        margin=_margin(gap, side, taste),
+        words=_words(gap, side, taste),
         reason=gap.reason,
         solid=solid,
         soft=soft,
@@ -135,7 +155,7 @@ def bar(gap: Gap, scale: Scale) -> Bar:
         temperature_at=None if high is None else scale.percent(high),
         notch_at=None if low is None or gap.limit_k is None else scale.percent(low + gap.limit_k),
         reversed=_is_reversed(gap),
-        ends=_ends(gap),
+        ends=_ends(gap, taste),
     )
 
 
@@ -174,15 +194,15 @@ def _span(scale: Scale, left_c: float, right_c: float) -> Span:
     return left, round(scale.percent(right_c) - left, 2)
 
 
-def _margin(gap: Gap, side: str) -> str:
+def _margin(gap: Gap, side: str, taste: Taste) -> str:
     if side == "unknown" or gap.margin_k is None:
         return "unknown"
-    text = f"{number_beside(gap.margin_k, gap.limit_k, 0.0)} K"
-    return text if gap.expanded_u_k is None else f"{text} ± {number(gap.expanded_u_k)} K"
+    text = f"{number_beside(gap.margin_k, gap.limit_k, 0.0)} {sign(taste)}"
+    return text if gap.expanded_u_k is None else f"{text} ± {number(gap.expanded_u_k)} {sign(taste)}"
 
 
-def _words(gap: Gap, side: str) -> str:
-    limit = "" if gap.limit_k is None else f"the limit of {number(gap.limit_k, 2).removesuffix('0')} K"
+def _words(gap: Gap, side: str, taste: Taste) -> str:
+    limit = "" if gap.limit_k is None else f"the limit of {number(gap.limit_k, 2).removesuffix('0')} {sign(taste)}"
     words = {
         "wet": "wet side",
         "short": f"dry side, below {limit}",
@@ -193,24 +213,24 @@ def _words(gap: Gap, side: str) -> str:
         "unknown": f"limit {limit.removeprefix('the limit of ')}" if limit else "no limit set",
     }[side]
     not_stated = side != "unknown" and gap.expanded_u_k is None
-    return words + _further_on(gap) + ("; uncertainty not stated" if not_stated else "")
+    return words + _further_on(gap, taste) + ("; uncertainty not stated" if not_stated else "")
 
 
-def _further_on(gap: Gap) -> str:
+def _further_on(gap: Gap, taste: Taste) -> str:
     """The margin of a piece is that of the worst wall from it on, the bar is the piece itself: say which."""
     if gap.condensation_point_c is None or gap.temperature_c is None or gap.margin_k is None:
         return ""
     here = gap.temperature_c - gap.condensation_point_c
     if abs(here - gap.margin_k) < _SAME_K:
         return ""
-    return f"; the worst wall is further on, the gap here is {number_beside(here, 0.0)} K"
+    return f"; the worst wall is further on, the gap here is {number_beside(here, 0.0)} {sign(taste)}"
 
 
-def _ends(gap: Gap) -> tuple[str, ...]:
-    low = f"{'frost' if gap.frost else 'dew'} point {_degrees(gap.condensation_point_c)}"
+def _ends(gap: Gap, taste: Taste) -> tuple[str, ...]:
+    low = f"{'frost' if gap.frost else 'dew'} point {_degrees(gap.condensation_point_c, taste)}"
     if gap.frost and not _is_steel(gap.group):
         low += ", ice may block"
-    high = f"temperature {_degrees(gap.temperature_c)}"
+    high = f"temperature {_degrees(gap.temperature_c, taste)}"
     return (high, low) if _is_reversed(gap) else (low, high)
 
 
@@ -219,5 +239,5 @@ def _is_reversed(gap: Gap) -> bool:
     return low is not None and high is not None and high < low
 
 
-def _degrees(value_c: float | None) -> str:
-    return "unknown" if value_c is None else f"{number(value_c)} °C"
+def _degrees(value: float | None, taste: Taste) -> str:
+    return "unknown" if value is None else f"{number(value)} {taste.temperature}"

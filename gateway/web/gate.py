@@ -25,6 +25,7 @@ from gateway.web.guard import is_cross_site
 from gateway.web.roles import Permission, Role, may
 from gateway.web.taste import Taste, taste_of
 
+# The last is the link in a message, which is its own key.
 OPEN = ("/sign-in", "/begin", "/health", "/static/", "/sw.js", "/acknowledge/")
 CHANGES = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 LOCAL = ("127.0.0.1", "::1")

@@ -15,12 +15,15 @@ from jinja2.runtime import Context
 
 from alerts.measured import Validity
 from gateway.board import Board, SensorLine
-from gateway.web import tongue, words
+from gateway.jobsite import ACTIVITIES
+from gateway.web import amounts, tongue, words
+from gateway.web.areas import areas
 from gateway.web.gaps import groups, scale_for
 from gateway.web.gate import Signed
 from gateway.web.live import Sections
 from gateway.web.roles import Permission
 from gateway.web.taste import Taste
+from gateway.work_acts import DECISIONS, IDLE
 
 SECTIONS = ("heading", "verdicts", "gaps", "alarms", "sensors", "record")
 
@@ -33,8 +36,9 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(words=words, Validity=Validity)
+    environment.globals.update(words=words, amounts=amounts, Validity=Validity, ACTIVITIES=(*ACTIVITIES, IDLE))
     environment.globals["t"] = _translated
+    environment.globals["DECISIONS"] = DECISIONS
     environment.tests["unacknowledged"] = words.is_unacknowledged
     return environment
 
@@ -74,15 +78,16 @@ class Pages:
 
     def sections(self, board: Board, taste: Taste) -> Sections:
         """Return the HTML of each section of the board."""
-        scale = scale_for(board.gaps)
+        scale = scale_for(board.gaps, taste)
         context = {
             "board": board,
             "token": self._slot,
             "taste": taste,
             "scale": scale,
-            "groups": groups(board.gaps, scale),
+            "groups": groups(board.gaps, scale, taste),
             "sensors": _unused_first(board.sensors),
         }
+        context |= {"areas": areas(board)}
         return {name: self._templates.get_template(f"{name}.html").render(context) for name in SECTIONS}
 
     def page(self, board: Board | None, who: Signed) -> str:

@@ -5,8 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 
 from alerts.limits import Verdict
-from alerts.measured import Validity
-from gateway.board import AlarmLine, AreaVerdict, Board, Counts, Gap, JudgedLimit, SensorLine
+from alerts.measured import Quantity, Validity
+from gateway.board import (
+    AlarmLine,
+    Amount,
+    AreaVerdict,
+    AreaWork,
+    Board,
+    Counts,
+    ExposureLine,
+    Gap,
+    GoingOn,
+    JudgedLimit,
+    SensorLine,
+)
 
 NOW_MS = 1_783_946_400_000  # 2026-07-13 12:40:00 UTC
 STARTED_MS = NOW_MS - 3_600_000
@@ -28,7 +40,11 @@ def area(verdict: Verdict, label: str, activity: str, *limits: JudgedLimit) -> A
 VERDICTS = (
     area(
         Verdict.OUTSIDE, "Hull frames 12 to 18", "coating",
-        judged(Verdict.OUTSIDE, "1.2 K ± 0.9 K", "Steel at the keel is 1.8 K short of the limit."),
+        replace(
+            judged(Verdict.OUTSIDE, "1.2 K ± 0.9 K", "Steel at the keel is 1.8 K short of the limit."),
+            amount=Amount(Quantity.DEW_POINT_MARGIN, 1.2, 0.45),
+            threshold=Amount(Quantity.DEW_POINT_MARGIN, 3.0),
+        ),
         judged(Verdict.CLOSE, "83.6 % ± 2.1 %", "", "at most 85 %RH"),
     ),
     area(
@@ -72,6 +88,19 @@ GAPS = (
     ),
 )  # fmt: skip
 
+WORKS = (
+    AreaWork(
+        "hull frames 12 to 18", "Hull frames 12 to 18", "primed", STARTED_MS,
+        (GoingOn("coating", STARTED_MS, "lead", None),), (), ("zinc-1",),
+    ),
+    AreaWork(
+        "ballast tank 3", "Ballast tank 3", "coated", STARTED_MS - 7_200_000,
+        (GoingOn("curing", STARTED_MS, "lead", None),),
+        (ExposureLine("E-4", "stripe coat", "curing", STARTED_MS, NOW_MS - 600_000, 0.4),), (),
+    ),
+    AreaWork("deck, port side", "Deck, port side", "not stated", 0, (), (), ()),
+)  # fmt: skip
+
 ALARMS = (
     AlarmLine(
         "A-1042", "hull-margin", "unacknowledged", "Hull frames: margin outside limits",
@@ -87,7 +116,15 @@ ALARMS = (
 )  # fmt: skip
 
 SENSORS = (
-    SensorLine("st-1", "Station air temperature", "18.4 °C", 2_000, Validity.GOOD, ""),
+    SensorLine(
+        "st-1",
+        "Station air temperature",
+        "18.4 °C",
+        2_000,
+        Validity.GOOD,
+        "",
+        Amount(Quantity.AIR_TEMPERATURE, 18.4, 0.2),
+    ),
     SensorLine("st-2", "Station humidity", "66.2 %RH", 2_000, Validity.GOOD, ""),
     SensorLine(
         "tank-3", "Tank 3 steel", "14.0 °C", 721_000, Validity.UNKNOWN, "The newest reading is 12 min old."
@@ -108,6 +145,7 @@ BOARD = Board(
     counts=Counts(48_211, 7, 1, 12, (("unit not known", 4), ("not a number", 3))),
     notices_sent=5,
     record_code="7F3K-92QD-M4XA",
+    works=WORKS,
 )
 
 

@@ -45,7 +45,7 @@ def test_nothing_is_inline(html: str) -> None:
 
 def test_every_verdict_is_said_in_words(html: str) -> None:
     """Each of the six verdicts stands on the board as text, with a shape beside it."""
-    words = re.findall(r'<h2 class="word[^>]*>.*?<span>([^<]*)', html, re.DOTALL)
+    words = re.findall(r'<h3 class="word[^>]*>.*?<span>([^<]*)', html, re.DOTALL)
     assert sorted(words) == sorted(str(verdict) for verdict in Verdict)
     assert html.count('class="shape"') >= len(words)
 
@@ -209,11 +209,11 @@ def test_without_a_board_everything_is_unknown(stage: Stage, pages: Pages) -> No
 
 def test_an_empty_board_is_drawn(stage: Stage, pages: Pages) -> None:
     """A jobsite without areas, places, alarms and people says that nothing is judged."""
-    stage.board = replace(BOARD, verdicts=(), gaps=(), alarms=(), sensors=(), people=())
+    stage.board = replace(BOARD, verdicts=(), gaps=(), alarms=(), sensors=(), people=(), works=())
     assert "Nothing is judged." in pages.ask("GET", "/").text
 
 
 def test_only_unacknowledged_alarms_flash_and_ask(html: str) -> None:
     """Two of three made alarms wait for a person."""
     assert html.count("waits") == 2
-    assert html.count("<form") == 2
+    assert html.count('action="/acknowledge"') == 2

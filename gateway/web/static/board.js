@@ -15,6 +15,9 @@
   let state = "connecting"; // connecting | live | lost
   let ageMs = 0; // as the server said when it last spoke
   let hasBoard = false;
+  const sections = {};
+  const spanish = document.documentElement.lang === "es";
+  const say_ = (english, other) => (spanish ? other : english);
 
   function say(name, text) {
     if (link.dataset.state !== name) link.dataset.state = name;
@@ -25,12 +28,14 @@
   function tell() {
     const since = performance.now() - heardAt;
     if (state !== "lost" && since > QUIET_MS) lose();
-    const below = at ? `Values below are from ${at}` : "No values yet";
-    if (state === "lost") say("lost", `Connection lost. ${below}`);
-    else if (state === "connecting") say("connecting", "Connecting");
-    else if (!hasBoard) say("old", `The gateway has no board. ${below}`);
-    else if (ageMs + since > OLD_MS) say("old", `No new values. ${below}`);
-    else say("live", "Live");
+    const below = at
+      ? say_(`Values below are from ${at}`, `Los valores de abajo son de las ${at}`)
+      : say_("No values yet", "Aún no hay valores");
+    if (state === "lost") say("lost", say_(`Connection lost. ${below}`, `Sin conexión. ${below}`));
+    else if (state === "connecting") say("connecting", say_("Connecting", "Conectando"));
+    else if (!hasBoard) say("old", say_(`The gateway has no board. ${below}`, `La pasarela no tiene tablero. ${below}`));
+    else if (ageMs + since > OLD_MS) say("old", say_(`No new values. ${below}`, `Sin valores nuevos. ${below}`));
+    else say("live", say_("Live", "En vivo"));
   }
 
   function heard(newAge) {
@@ -40,28 +45,52 @@
     tell();
   }
 
-  // A person may be in the middle of something: what was chosen or typed and where the focus was stay.
+  // A person may be in the middle of something: a form that is in use stays as it is, with its focus.
   function replace(section, html) {
-    const kept = new Map();
     const at = document.activeElement;
+    const used = new Map();
     section.querySelectorAll("form[data-act]").forEach((form) => {
-      const fields = [...form.elements].map((field) => (field.type === "hidden" ? null : field.value));
-      kept.set(form.dataset.act, [fields, [...form.elements].indexOf(at), form.querySelector(".answer")?.textContent]);
+      if (form.contains(at) || form.closest("details[open]") || form.querySelector(".answer")?.textContent) {
+        used.set(form.dataset.act, form);
+      }
     });
     const open = [...section.querySelectorAll("details[open]")].map((each) => each.dataset.act);
+    const summary = section.contains(at) && at.tagName === "SUMMARY" ? at.parentElement.dataset.act : null;
     section.innerHTML = html;
-    section.querySelectorAll("details").forEach((each) => { each.open = open.includes(each.dataset.act); });
-    section.querySelectorAll("form[data-act]").forEach((form) => {
-      const [fields, focus, said] = kept.get(form.dataset.act) || [[], -1, ""];
-      fields.forEach((value, n) => { if (value !== null && form.elements[n]) form.elements[n].value = value; });
-      if (form.querySelector(".answer")) form.querySelector(".answer").textContent = said || "";
-      if (focus >= 0) form.elements[focus]?.focus({ preventScroll: true });
+    section.querySelectorAll("details").forEach((each) => {
+      each.open = open.includes(each.dataset.act);
+      if (each.dataset.act === summary) each.querySelector("summary").focus({ preventScroll: true });
     });
+    section.querySelectorAll("form[data-act]").forEach((form) => {
+      const mine = used.get(form.dataset.act);
+      if (!mine) return;
+      form.replaceWith(mine);
+      if (mine.contains(at)) at.focus({ preventScroll: true });
+    });
+  }
+
+  // What was seen last outlives a reload without a link, where the browser keeps the page for us.
+  function keep(news) {
+    try { localStorage.setItem("board", JSON.stringify(news)); } catch { /* full or not allowed: then not */ }
+  }
+
+  function showKept() {
+    const kept = JSON.parse(localStorage.getItem("board") || "null");
+    if (!kept || kept.utc_ms <= Number(board.dataset.utc || 0)) return;
+    for (const [name, html] of Object.entries(kept.sections)) {
+      const section = document.getElementById(name);
+      if (section) replace(section, html);
+    }
+    at = kept.at;
+    board.dataset.utc = kept.utc_ms;
   }
 
   function show(event) {
     const news = JSON.parse(event.data);
     for (const [name, html] of Object.entries(news.sections)) replace(document.getElementById(name), html);
+    Object.assign(sections, news.sections);
+    board.dataset.utc = news.utc_ms;
+    keep({ at: news.at, utc_ms: news.utc_ms, sections });
     const waiting = document.getElementById("waiting");
     if (waiting) waiting.remove();
     lastId = event.lastEventId;
@@ -80,6 +109,7 @@
     if (source) source.close();
     source = null;
     state = "lost";
+    if (!hasBoard) showKept();
     setTimeout(connect, RETRY_MS);
     tell();
   }
@@ -96,31 +126,64 @@
     if (state === "lost") setTimeout(() => { if (source === mine && state === "lost") lose(); }, 5000);
   }
 
-  async function send(form) {
-    const button = form.querySelector("button");
+  // A picture is drawn again, smaller: it goes quicker, and where and with what it was taken stays on the phone.
+  async function smaller(file) {
+    try {
+      const picture = await createImageBitmap(file);
+      const scale = Math.min(1, 1600 / Math.max(picture.width, picture.height));
+      const canvas = document.createElement("canvas");
+      canvas.width = Math.round(picture.width * scale);
+      canvas.height = Math.round(picture.height * scale);
+      canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+      return await new Promise((done) => { canvas.toBlob((blob) => done(blob || file), "image/jpeg", 0.85); });
+    } catch {
+      return file;
+    }
+  }
+
+  async function body(form, button) {
+    const data = new FormData(form);
+    if (button && button.name) data.set(button.name, button.value);
+    if (form.enctype !== "multipart/form-data") return new URLSearchParams(data);
+    const file = data.get("photo");
+    if (file && file.size) data.set("photo", await smaller(file), "photo.jpg");
+    else data.delete("photo");
+    return data;
+  }
+
+  async function send(form, button) {
+    const buttons = form.querySelectorAll("button");
     const answer = form.querySelector(".answer");
-    button.disabled = true;
-    answer.textContent = "Sending";
+    buttons.forEach((each) => { each.disabled = true; });
+    answer.textContent = say_("Sending", "Enviando");
+    let error;
     try {
       const reply = await fetch(form.action, {
-        method: "POST", headers: { Accept: "application/json" }, body: new URLSearchParams(new FormData(form)),
+        method: "POST", headers: { Accept: "application/json" }, body: await body(form, button),
       });
-      const { error } = await reply.json();
-      answer.textContent = error || "Done";
-      button.disabled = !error;
+      ({ error } = await reply.json());
     } catch {
-      answer.textContent = "The gateway did not answer. Try again.";
-      button.disabled = false;
+      error = say_("The gateway did not answer. Try again.", "La pasarela no respondió. Inténtelo de nuevo.");
     }
+    buttons.forEach((each) => { each.disabled = false; });
+    answer.textContent = error || say_("Done", "Hecho");
+    if (error) return;
+    form.reset();
+    setTimeout(() => {
+      answer.textContent = "";
+      const around = form.closest("details");
+      if (around) around.open = false;
+    }, 2500);
   }
 
   document.addEventListener("submit", (event) => {
     if (!event.target.matches("form[data-act]")) return;
     event.preventDefault();
-    send(event.target);
+    send(event.target, event.submitter);
   });
   const shown = /\d\d:\d\d:\d\d/.exec(link.textContent);
   if (shown) at = shown[0];
+  if (navigator.serviceWorker) navigator.serviceWorker.register("/sw.js").catch(() => {});
   setInterval(tell, 500);
   connect();
   tell();
