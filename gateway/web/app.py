@@ -25,11 +25,15 @@ from gateway.web.packed import PackedFiles
 from gateway.web.pages import Pages
 from gateway.web.plan_page import plan_routes
 from gateway.web.server import PageServer
+from gateway.web.water_page import water_routes
 
 __all__ = ["House", "PageServer", "make_app"]
 
 _HERE = Path(__file__).parent
-ROOMS = (acknowledge_link_routes, board_routes, act_routes, door_routes, history_routes, plan_routes)
+ROOMS = (
+    acknowledge_link_routes, board_routes, act_routes, door_routes,
+    history_routes, plan_routes, water_routes,
+)  # fmt: skip
 """Each adds its routes: `def xxx_routes(app: FastAPI, web: Web) -> None`."""
 
 

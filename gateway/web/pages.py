@@ -59,7 +59,7 @@ class Place:
 
 
 NAVIGATION = (
-    Place("/", "Board"), Place("/history", "History"), Place("/plan", "Plan"),
+    Place("/", "Board"), Place("/history", "History"), Place("/water", "Water path"), Place("/plan", "Plan"),
     Place("/people", "Accounts", Permission.ACCOUNTS), Place("/account", "You"),
 )  # fmt: skip
 

@@ -31,6 +31,12 @@ class Slider:
     si: Range
     us: Range | None = None
 
+    @property
+    def dryer(self) -> str:
+        """The kind of dryer this is a figure of, or empty."""
+        kind = self.at.rpartition(".")[0]
+        return kind if kind in DRYERS else ""
+
     def range(self, units: str) -> Range:
         """Return the range in "si" or "us"."""
         return self.us if self.us and units == "us" else self.si

@@ -11,7 +11,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from alerts.measured import Quantity
-from gateway import entry
+from gateway import entry, overview
+from gateway.adapters.home import restore
 from gateway.adapters.journal import Journal, pack_oldest
 from gateway.conditions import Conditions
 from gateway.entry import Arrival, Kind
@@ -156,10 +157,9 @@ def main(folder: Path) -> None:
     from gateway.web.app import make_app
     from gateway.web.house import House
     from gateway.web.server import PageServer
-    from tests.web.made import BOARD
     from tests.web.served import _tell_when_listening, free_port
 
-    board = replace(BOARD, utc_ms=NOW_MS, time_zone="Europe/Oslo", jobsite="Test site")
+    board = overview.board(restore(folder / "journal.db"), NOW_MS)
     house = House(lambda: board, lambda _: None, the_site, folder, open_when_simulated=True)
     port = free_port()
     server = PageServer(make_app(house), port=port)

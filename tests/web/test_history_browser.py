@@ -3,32 +3,32 @@
 from __future__ import annotations
 
 import json
-import os
-import signal
-import subprocess
-import sys
-import time
 import urllib.request
-from collections.abc import Iterator
-from pathlib import Path
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import urlsplit
 
-import axe_playwright_python
 import pytest
 from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
 
-from tests.web.history_home import DAY_MS, HOUR_MS, NOW_MS, make
-from tests.web.test_browser import CHROMIUM, DRIVER, FLAGS, browser_log
+from tests.web.history_home import DAY_MS, HOUR_MS, NOW_MS
+from tests.web.history_stage import (
+    after,
+    broken_rules,
+    middle_of_first_panel,
+    open_view,
+    press,
+    shown_range,
+    status,
+    table_of,
+)
+from tests.web.test_browser import CHROMIUM, DRIVER, browser_log
 
 pytestmark = [
     pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="chromium and chromedriver are not installed"),
     pytest.mark.timeout(120),
 ]
-AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 WEEK = "/history?place=A&from=2026-07-01T10:00Z&until=2026-07-08T10:00Z"
 COUNT = """
 window.strokes = {lines: 0, over: 0};
@@ -40,89 +40,6 @@ for (const name of ["stroke", "fill", "fillRect", "fillText"]) {
   };
 }
 """
-
-
-@pytest.fixture(scope="module")
-def url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a server on a made month."""
-    home = tmp_path_factory.mktemp("history")
-    make(home)
-    words = [sys.executable, "-m", "tests.web.history_home", str(home)]
-    process = subprocess.Popen(words, cwd=Path(__file__).parents[2])
-    deadline = time.monotonic() + 20
-    while not (home / "port").exists() and time.monotonic() < deadline:
-        time.sleep(0.05)
-    yield f"http://127.0.0.1:{(home / 'port').read_text()}"
-    os.kill(process.pid, signal.SIGTERM)
-    process.wait(10)
-
-
-@pytest.fixture(scope="module")
-def phone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]:
-    """A browser as large as a phone, that keeps a list of its requests."""
-    options = webdriver.ChromeOptions()
-    options.binary_location = str(CHROMIUM)
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
-    driver.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride", {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
-    )
-    driver.get("about:blank")
-    driver.get_log("performance")  # type: ignore[no-untyped-call]  # what the browser did for itself
-    yield driver
-    driver.quit()
-
-
-def open_view(phone: webdriver.Chrome, address: str) -> None:
-    phone.get(address)
-    wait_ready(phone)
-
-
-def wait_ready(phone: webdriver.Chrome) -> None:
-    settled = "return !!document.getElementById('history').dataset.ready && !/Fetching|Working/.test(arguments[0])"
-    WebDriverWait(phone, 20, poll_frequency=0.05).until(
-        lambda driver: driver.execute_script(settled, status(driver)), "history was never drawn"
-    )
-    time.sleep(0.1)  # the drawing itself comes with the next frame
-
-
-def status(phone: webdriver.Chrome) -> str:
-    return str(phone.execute_script("return document.getElementById('history-status').textContent"))
-
-
-def shown_range(phone: webdriver.Chrome) -> tuple[int, int]:
-    """The range in the page's address, UTC ms."""
-    query = parse_qs(urlsplit(phone.current_url).query)
-    ends = phone.execute_script(
-        "return arguments[0].map((each) => Date.parse(each))", [query["from"][0], query["until"][0]]
-    )
-    return ends[0], ends[1]
-
-
-def after(phone: webdriver.Chrome, before: tuple[int, int]) -> tuple[int, int]:
-    """The range once it is another and drawn."""
-    WebDriverWait(phone, 10, poll_frequency=0.05).until(lambda _: shown_range(phone) != before, "nothing moved")
-    wait_ready(phone)
-    return shown_range(phone)
-
-
-def stack(phone: webdriver.Chrome):  # type: ignore[no-untyped-def]
-    return phone.find_element(By.ID, "history-stack")
-
-
-def press(phone: webdriver.Chrome, *keys: str) -> None:
-    stack(phone).send_keys(*keys)
-
-
-def middle_of_first_panel(phone: webdriver.Chrome) -> tuple[int, int]:
-    phone.execute_script("window.scrollTo(0, 0)")
-    box = phone.execute_script(
-        "const b = document.querySelector('[data-panel] canvas').getBoundingClientRect();"
-        "return [Math.round(b.left + b.width / 2), Math.round(b.top + b.height / 2)]"
-    )
-    return box[0], box[1]
 
 
 def test_a_month_is_drawn_within_a_second_and_a_half_on_a_slow_phone(url: str, phone: webdriver.Chrome) -> None:
@@ -255,15 +172,6 @@ def test_the_link_gives_the_same_view_again(url: str, phone: webdriver.Chrome) -
     assert table_of(phone) == table
 
 
-def table_of(phone: webdriver.Chrome) -> list[list[str]]:
-    WebDriverWait(phone, 10).until(lambda driver: driver.find_elements(By.CSS_SELECTOR, ".table-holder tbody tr"))
-    rows: list[list[str]] = phone.execute_script(
-        "return [...document.querySelectorAll('.table-holder tr')]"
-        ".map((r) => [...r.cells].map((c) => c.textContent))"
-    )
-    return rows
-
-
 def test_the_table_says_what_is_drawn(url: str, phone: webdriver.Chrome) -> None:
     """Each cell against the data, silence included; and the cursor's words against the table."""
     silent = "/history?place=A&from=2026-06-21T08:00Z&until=2026-06-22T00:00Z"
@@ -305,23 +213,13 @@ def test_nothing_stands_in_a_reader_s_way(url: str, phone: webdriver.Chrome, sch
     """axe-core's rules for WCAG 2.2 A and AA, with the table open and the cursor set; on the entries too."""
     media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
     phone.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
-    open_view(phone, f"{url}{WEEK}")
+    open_view(phone, f"{url}/history?place=A&from=2026-06-21T02:00Z&until=2026-06-22T04:00Z")
     press(phone, Keys.ARROW_LEFT)
     phone.find_element(By.CSS_SELECTOR, "#history-table summary").click()
     table_of(phone)
     assert broken_rules(phone) == []
     phone.get(f"{url}/history/entries?place=A&at=2026-07-13T12:00Z")
     assert broken_rules(phone) == []
-
-
-def broken_rules(phone: webdriver.Chrome) -> list[str]:
-    phone.execute_script(AXE)
-    found = phone.execute_async_script(
-        "const done = arguments[0]; axe.run(document, {runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa',"
-        "'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}}).then((r) => done([r.violations, r.passes.length]))"
-    )
-    assert found[1] > 15  # it has run
-    return [f"{each['id']}: {node['html'][:120]}" for each in found[0] for node in each["nodes"]]
 
 
 def test_no_request_leaves_the_gateway_and_its_policy_is_kept(url: str, phone: webdriver.Chrome) -> None:

@@ -60,3 +60,12 @@ def test_a_train_without_treatment_wets_the_pot_and_a_desert_does_not() -> None:
     assert "pot" in answer(typed(bare, "si")).sentence.partition("Pot and hose")[0]
     dry = answer(typed(bare | {"air": "40", "rh": "5"}, "si")).sentence
     assert dry.startswith("By this model no water falls out anywhere")
+
+
+def test_what_cannot_be_worked_out_is_said_in_the_reader_s_units() -> None:
+    """Saturated air of 50 °C at 14 bar and 120 °C: a dew point beyond the physics."""
+    hot = {"air": "50", "rh": "100", "line_p": "14", "discharge": "120"}
+    found = answer(typed(hot, "si"))
+    assert found.svg == "" and found.sentence == "Not worked out: dew point (°C) is 116.4, allowed is -100 to 100"
+    hot |= {"air": "120", "line_p": "200", "discharge": "250"}
+    assert answer(typed(hot, "us")).sentence.startswith("Not worked out: dew point (°F) is 237")

@@ -34,12 +34,17 @@
     }
   }
 
-  form.addEventListener("input", (event) => {
+  /** @param {Event} event */
+  function changed(event) {
     const input = /** @type {HTMLInputElement} */ (event.target), said = input.closest("label")?.querySelector("output");
     if (said) said.textContent = input.value;
+    if (input.name === "dryer")
+      for (const each of /** @type {NodeListOf<HTMLElement>} */ (form.querySelectorAll("[data-dryer]")))
+        each.hidden = each.dataset.dryer !== input.value;
     clearTimeout(timer);
     timer = setTimeout(ask, 120);
-  });
+  }
+  for (const name of ["input", "change"]) form.addEventListener(name, changed); // some selects say only the second
   form.addEventListener("submit", (event) => { event.preventDefault(); ask(); });
   link.href = `/plan?${address()}`;
 })();
