@@ -36,6 +36,7 @@ bench: services $(VENV)/all.installed
 
 faults: services $(VENV)/all.installed
 	$(BIN)/python -m tests.faults.kill_run $(FAULTS)
+	$(BIN)/python -m tests.faults.deliver_kill $(FAULTS)
 	$(BIN)/python -m tests.faults.fuzz_decoders --seconds $(FUZZ)
 
 # The broker killed, and with a backlog: minutes each, so not in every check.
