@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 
-from tests.bench import conditions, dew_point, ingest, memory, store
+from tests.bench import alert, conditions, dew_point, ingest, memory, store
 
 
 def main() -> None:
@@ -31,6 +31,7 @@ def main() -> None:
     if not short:  # of a short time the empty pages of the file would be most
         _tell("bytes_a_reading", kept.bytes_a_reading, "B", "<=9", 2)
     _tell("replay", kept.replayed_a_second, "readings/s", ">=30000", 0)
+    _tell("alert_p99", alert.alert_p99_s(40 if short else 120), "s", "<2", 2)
     _tell("run_memory", memory.run_rss_mb(), "MB", "<120")
 
 
