@@ -13,6 +13,7 @@ from fastapi.responses import FileResponse, JSONResponse, Response
 
 from gateway.web.accounts import Account, Accounts
 from gateway.web.acknowledge_link import acknowledge_link_routes
+from gateway.web.alarms_page import alarms_routes
 from gateway.web.board_acts import act_routes
 from gateway.web.board_page import board_routes
 from gateway.web.door_pages import door_routes
@@ -31,7 +32,7 @@ __all__ = ["House", "PageServer", "make_app"]
 
 _HERE = Path(__file__).parent
 ROOMS = (
-    acknowledge_link_routes, board_routes, act_routes, door_routes,
+    acknowledge_link_routes, board_routes, act_routes, alarms_routes, door_routes,
     history_routes, plan_routes, water_routes,
 )  # fmt: skip
 """Each adds its routes: `def xxx_routes(app: FastAPI, web: Web) -> None`."""

@@ -59,7 +59,8 @@ class Place:
 
 
 NAVIGATION = (
-    Place("/", "Board"), Place("/history", "History"), Place("/water", "Water path"), Place("/plan", "Plan"),
+    Place("/", "Board"), Place("/alarms", "Alarms"), Place("/history", "History"),
+    Place("/water", "Water path"), Place("/plan", "Plan"),
     Place("/people", "Accounts", Permission.ACCOUNTS), Place("/account", "You"),
 )  # fmt: skip
 
