@@ -99,8 +99,8 @@ def rows(db: Any, question: Question) -> Iterator[dict[str, object]]:
         for said in raw(db, question.from_ms, question.until_ms, frozenset(question.names)):
             quantity, unit = units.get(said.sensor, ("", ""))
             yield _row(
-                kind="reading", channel=said.sensor, quantity=quantity, unit=unit, from_utc=_utc(said.measured_ms),
-                entry=said.seq, received_utc=_utc(said.received_ms), value=said.value, corrected=said.corrected,
+                kind="reading", channel=said.sensor, quantity=quantity, unit=unit, from_utc=iso(said.measured_ms),
+                entry=said.seq, received_utc=iso(said.received_ms), value=said.value, corrected=said.corrected,
                 validity=str(said.validity),
             )  # fmt: skip
     found = draw(db, question.names, question.from_ms, question.until_ms, MOST_COLUMNS)
@@ -114,7 +114,7 @@ def _column_rows(name: str, quantity: str, unit: str, drawn: Drawn) -> Iterator[
     for at, (low, mean, high, weight, known_ms) in enumerate(columns):
         yield _row(
             kind="column", channel=name, quantity=quantity, unit=unit,
-            from_utc=_utc(drawn.from_ms + at * drawn.each_ms), least=low, mean=mean, greatest=high, weight=weight,
+            from_utc=iso(drawn.from_ms + at * drawn.each_ms), least=low, mean=mean, greatest=high, weight=weight,
             known_s=known_ms / 1000,
         )  # fmt: skip
 
@@ -133,7 +133,8 @@ def _derived(name: str) -> tuple[str, str]:
     return (quantity, UNITS[DIMENSION[Quantity(quantity)]]) if quantity in _QUANTITIES else ("", "")
 
 
-def _utc(ms: int) -> str:
+def iso(ms: int) -> str:
+    """Return UTC ms as ISO 8601."""
     return datetime.fromtimestamp(ms / 1000, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 
-from tests.bench import alert, conditions, dew_point, ingest, memory, store
+from tests.bench import alert, conditions, dew_point, ingest, memory, store, verify
 
 
 def main() -> None:
@@ -32,6 +32,8 @@ def main() -> None:
         _tell("bytes_a_reading", kept.bytes_a_reading, "B", "<=9", 2)
     _tell("replay", kept.replayed_a_second, "readings/s", ">=30000", 0)
     _tell("alert_p99", alert.alert_p99_s(40 if short else 120), "s", "<2", 2)
+    _tell("verify", verify.entries_a_second(150_000 if short else 1_000_000), "entries/s", ">=600000", 0)
+    _tell("head", verify.head_us(), "µs", "<=500")
     _tell("run_memory", memory.run_rss_mb(), "MB", "<120")
 
 
