@@ -616,7 +616,7 @@
 
   function tellCursor() {
     const v = values, at = column();
-    const said = [];
+    /** @type {string[]} */ const said = [];
     for (const one of rows) {
       if (!one.panel) continue;
       one.panel.lines.forEach((line, number) => {
@@ -649,7 +649,7 @@
 
   // ---- hands: pointer, wheel, keys -----------------------------------------------------------------
 
-  /** @type {Map<number, {x: number, y: number}>} */ const fingers = new Map();
+  /** @type {Map<number, {x: number}>} */ const fingers = new Map();
   /** @type {{from: number, until: number, x: number, moved: boolean, apart: number}|null} */ let held = null;
 
   /** @param {PointerEvent} event */
