@@ -166,7 +166,10 @@ class Counts:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """Everything on the board at one whole second. trouble: what stands in the gateway's own way, in sentences."""
+    """Everything on the board at one whole second. trouble: what stands in the gateway's own way, in sentences.
+
+    notes: rules of thumb in sentences that say so, such as what a low pressure at the pot may be costing.
+    """
 
     jobsite: str
     time_zone: str
@@ -183,3 +186,4 @@ class Board:
     trouble: tuple[str, ...] = ()
     findings: tuple[FindingLine, ...] = ()
     works: tuple[AreaWork, ...] = ()
+    notes: tuple[str, ...] = ()

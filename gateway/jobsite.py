@@ -14,6 +14,7 @@ from alerts.limits import Limit
 from alerts.measured import Quantity, Validity
 from gateway.accuracy import RECTANGULAR, RECTANGULAR_95, Accuracy, Calibration
 from gateway.coatings import Product
+from gateway.costs import Costs
 
 ACTIVITIES = ("blasting", "coating", "stripe coat", "curing", "washing", "blow-down", "priming")
 """What limits can be for; "idle" besides is what a person sets when nothing of it goes on. A limit for coating
@@ -194,6 +195,7 @@ class Train:
     station: str
     pieces: tuple[Piece, ...]
     warm_up_s: float = 0.0  # how long after it came under pressure nothing of it is judged
+    costs: Costs = field(default_factory=Costs)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from alerts.measured import UNITS, Dimension
 from gateway.coatings import Product
 from gateway.jobsite import Area, Edge, Jobsite, Person, Piece, Sensor, Source, Station, Train
 from gateway.site_amounts import spread
+from gateway.site_costs import written as written_costs
 
 Table = dict[str, object]
 _FRIENDLY = {
@@ -134,7 +135,9 @@ def _area(area: Area) -> Iterable[str]:
 
 def _train(train: Train) -> Iterable[str]:
     table: Table = {"id": train.id, "label": train.label, "feeds": train.feeds, "station": train.station}
-    yield _written("[[trains]]", {**table, "warm_up": f"{_number(train.warm_up_s)} s"})
+    yield _written(
+        "[[trains]]", {**table, "warm_up": f"{_number(train.warm_up_s)} s", **written_costs(train.costs)}
+    )
     for piece in train.pieces:
         yield _written("[[trains.pieces]]", _piece(piece))
 

@@ -15,6 +15,7 @@ from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
 from gateway.jobsite import ACTIVITIES, PIECE_KINDS
 from gateway.pieces import SALTS
 from gateway.site_amounts import amount, celsius_or_nothing, metres, seconds, split_amount, spread
+from gateway.site_costs import bar_or_nothing, price, rate
 from gateway.site_products import ProductTable
 from gateway.site_sensors import NOT_STATED, SensorTable, Table, inside
 from gateway.site_sources import EdgeTable, SourceTable
@@ -135,6 +136,26 @@ class TrainTable(Table):
         "0 s", description="how long after it came under pressure nothing of it is judged, such as '10 min'"
     )
     pieces: list[PieceTable] = Field(min_length=1, description="the pieces in the order the air flows")
+    pot_set_point: Annotated[str, checked(bar_or_nothing)] = Field(
+        "", description="gauge pressure the pot is set to, such as '6.9 bar'"
+    )
+    hour_price: Annotated[str, checked(price)] = Field(
+        "", description="your price of an hour of blasting, such as '240 EUR'"
+    )
+    abrasive_rate: Annotated[str, checked(rate)] = Field(
+        "", description="abrasive used while blasting, such as '600 kg/h'"
+    )
+    abrasive_price: Annotated[str, checked(price)] = Field(
+        "", description="your price of a kg of abrasive, such as '0.35 EUR'"
+    )
+
+    @field_validator("abrasive_price")
+    @classmethod
+    def _one_currency(cls, text: str, info: ValidationInfo) -> str:
+        one, other = price(info.data.get("hour_price", ""))[1], price(text)[1]
+        if one and other and one != other:
+            raise ValueError(f"hour_price is in {one}; nothing here changes money, so write both in one currency")
+        return text
 
 
 class LimitTable(Table):

@@ -17,6 +17,7 @@ from gateway.jobsite import (
     Train,
 )
 from gateway.site_amounts import amount, celsius_or_nothing, metres, scale, seconds, spread
+from gateway.site_costs import costs
 from gateway.site_file import AreaTable, LimitTable, PersonTable, PieceTable, SiteFile, TrainTable
 from gateway.site_products import product
 from gateway.site_sensors import NOT_STATED, SensorTable
@@ -95,7 +96,9 @@ def _area(table: AreaTable) -> Area:
 
 def _train(table: TrainTable) -> Train:
     pieces = tuple(_piece(each) for each in table.pieces)
-    return Train(table.id, table.label, tuple(table.feeds), table.station, pieces, seconds(table.warm_up))
+    spent = costs(table.pot_set_point, table.hour_price, table.abrasive_rate, table.abrasive_price)
+    feeds, warm_up_s = tuple(table.feeds), seconds(table.warm_up)
+    return Train(table.id, table.label, feeds, table.station, pieces, warm_up_s, spent)
 
 
 def _person(table: PersonTable) -> Person:

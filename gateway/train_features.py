@@ -25,7 +25,7 @@ from gateway.train_look import DRYER_KINDS, Gas, Look
 from gateway.water_path import DRY_J, LATENT_J, LIQUID_J, VAPOUR_J
 
 # The least moves that mean something, all ours: what weather, offsets and noise of usual sensors do not make.
-UNITS_SHARE = 0.16  # of a cooler's transfer units
+UNITS_SHARE = 0.15  # of a cooler's transfer units
 HOUSING_K, PAIR_K, HEAT_K = 3.0, 1.5, 1.5
 INLET_RH, OUTLET_RH = 0.07, 0.06
 ELEMENT_PA, CHOKE_PA = 5_000.0, 12_000.0
