@@ -1,7 +1,8 @@
 """How long until a slow value crosses its limit: probabilities, the likely minute, and how sure.
 
 Fed the distance to the limit once a minute. A damped trend speaks for a new site; the site's own usual day with a
-filter of what differs from it takes over when its rolling Brier score on this site is the better one. Nothing is
+filter of what differs from it takes over when its rolling Brier score on this site is the better one (Brier 1950,
+"Verification of forecasts expressed in terms of probability"), and loses the word as quickly. Nothing is
 extrapolated as a straight line, and a value that is not known now has no forecast. The humidity of the air and the
 spread of the air's own dew point are hardly forecastable, so nothing is promised of them.
 """
@@ -24,13 +25,14 @@ LEADS_MIN = (15, 30, 60, 120, 240, 480, 720)
 STEPS_MIN = (5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100, 120, 150, 180, 210, 240, 300, 360, 420, 480, 600, 720)
 EVERY_MIN = 5  # a word is kept to be scored
 KEPT = 24  # words waiting at one lead, at most
-SETTLED = 150  # outcomes of both ways before they are compared: a day inside limits
 LONGEST_GAP_MIN = 10  # a longer one begins the paths anew
 OFFSET_K, LEAST_K = 5.0, 0.1  # of the logarithm of a margin
 ONE = 10.0  # K of a temperature that count as one on the path's scale
 FORECAST = frozenset({Quantity.DEW_POINT_MARGIN, Quantity.STEEL_TEMPERATURE, Quantity.AIR_TEMPERATURE})
 TREND, DAY = 0, 1
 COMPARED = (2, 3)  # horizons by which the two ways are compared: 60 and 120 min
+FARTHEST_AHEAD = 2.0  # Brier points one way can be ahead: so much it must lose before the other speaks
+MIXING = 1.0  # a point ahead gives a way e times the weight of the other
 FIRST_MIN = 15  # of values before anything is said
 
 
@@ -84,7 +86,8 @@ def _spreads() -> list[list[Spread]]:
 class Track:
     """Everything remembered of one limit: bounded, and a function of what it was fed.
 
-    recent: the last minutes on the path's scale, None where unknown. spreads: by way, inside, then outside.
+    recent: the last minutes on the path's scale, None where unknown. spreads: by way, inside, then outside. ahead:
+    by how many Brier points the usual day is ahead of the trend here, of late; it begins behind.
     """
 
     minute: int = -1
@@ -96,6 +99,7 @@ class Track:
     spreads: list[list[Spread]] = field(default_factory=_spreads)
     odds: list[list[Odds]] = field(default_factory=lambda: [[Odds() for _ in HORIZONS_MIN] for _ in range(2)])
     waiting: list[list[Word]] = field(default_factory=lambda: [[] for _ in LEADS_MIN])
+    ahead: float = -FARTHEST_AHEAD
     early: Early = field(default_factory=Early)
 
     @property
@@ -105,11 +109,8 @@ class Track:
 
     @property
     def way(self) -> int:
-        """Which way speaks: the usual day only where its own rolling score on this site is the better one."""
-        day, trend = self.odds[DAY], self.odds[TREND]
-        if not self.usual.known or day[COMPARED[0]].count < SETTLED:
-            return TREND
-        return DAY if sum(day[i].brier for i in COMPARED) < sum(trend[i].brier for i in COMPARED) else TREND
+        """Which way speaks: the usual day only where its rolling score on this site is better."""
+        return DAY if self.usual.known and self.ahead > 0 else TREND
 
 
 def feed(track: Track, minute: int, y: float | None) -> None:
@@ -168,11 +169,11 @@ def _came(recent: list[float | None], lead: int) -> bool | None:
 
 
 def _learn(track: Track, at: int, word: Word, came: bool) -> None:
-    for way, (z, p) in enumerate(zip(word.z, word.p, strict=True)):
-        odds = track.odds[way][at]
-        odds.learn(z, came)
-        if len(word.z) == 2:  # only words given side by side compare
-            odds.score(p, came)
+    for way, z in enumerate(word.z):
+        track.odds[way][at].learn(z, came)
+    if len(word.p) == 2 and at in COMPARED:  # only words given side by side compare
+        trend, day = ((p - came) ** 2 for p in word.p)
+        track.ahead = max(-FARTHEST_AHEAD, min(FARTHEST_AHEAD, track.ahead + trend - day))
 
 
 def _say(track: Track, minute: int, y: float) -> None:
@@ -223,12 +224,16 @@ _BETWEEN = tuple(_between(step) for step in STEPS_MIN)
 def probabilities(track: Track) -> list[float]:
     """Return the probability of being outside at some minute within each of HORIZONS_MIN, never falling.
 
-    The value must be known and inside now.
+    Both ways' words, mixed by how much the usual day is ahead of the trend on this site of late. The value must be
+    known and inside now.
     """
-    way = track.way
+    share = 1 / (1 + exp(-MIXING * track.ahead)) if track.usual.known else 0.0
+    said = [_said(track, way) for way in range(1 + track.usual.known)]
+    mixed = [(1 - share) * trend + share * day for trend, day in zip(said[TREND], said[-1], strict=True)]
+    return list(accumulate(mixed, max))
+
+
+def _said(track: Track, way: int) -> list[float]:
     nearest = _nearest(track, way, path_of(track, way))
-    found = [
-        odds.probability(nearest[STEPS_MIN.index(horizon)])
-        for odds, horizon in zip(track.odds[way], HORIZONS_MIN, strict=True)
-    ]
-    return list(accumulate(found, max))
+    odds = zip(track.odds[way], HORIZONS_MIN, strict=True)
+    return [each.probability(nearest[STEPS_MIN.index(horizon)]) for each, horizon in odds]

@@ -3,8 +3,8 @@
 Nothing is assumed of the errors. Their size is averaged with forgetting; the ends of the 80 % interval move out
 after each miss and in after each hit, so that they hold on any site in the long run; the probability is a logistic
 curve of the distance to the limit in errors, refitted with every outcome.
-Sources: Gibbs and Candès 2021, "Adaptive conformal inference under distribution shift" (moving ends); Brier 1950,
-"Verification of forecasts expressed in terms of probability"; recursive logistic regression: common practice.
+Sources: Gibbs and Candès 2021, "Adaptive conformal inference under distribution shift" (moving ends);
+recursive logistic regression: common practice, no source.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from math import exp, sqrt
 TAIL = 0.1  # below and above the 80 % interval
 MOVE = 0.02  # how far an end moves [errors] after a miss; a ninth of it after a hit
 MEMORY = 3000  # outcomes of a spread or curve; ten days at one in five minutes
-RECENT = 1200  # outcomes of the rolling score
 FEW = 30  # outcomes before the first own figures count in full
 NEAREST, FARTHEST = -4.0, 6.0  # distances in errors beyond which nothing more is learned
 LEAST_ERROR = 1e-3
@@ -46,7 +45,7 @@ class Spread:
 
 @dataclass(slots=True)
 class Odds:
-    """P = 1 / (1 + exp(-(a + b z))), the covariance of a and b, and the rolling Brier score of what was said.
+    """P = 1 / (1 + exp(-(a + b z))), the covariance of a and b.
 
     z: least distance of the path from the limit in errors, within the horizon. a and b begin near a normal tail.
     """
@@ -56,17 +55,10 @@ class Odds:
     aa: float = 0.05
     ab: float = 0.0
     bb: float = 0.05
-    brier: float = 0.0
-    count: int = 0
 
     def probability(self, z: float) -> float:
         """Return the probability of an outcome at this distance."""
         return 1 / (1 + exp(-self.a - self.b * max(NEAREST, min(FARTHEST, z))))
-
-    def score(self, said: float, came: bool) -> None:
-        """Take an outcome into the rolling score."""
-        self.count = min(self.count + 1, RECENT)
-        self.brier += ((said - came) ** 2 - self.brier) / self.count
 
     def learn(self, z: float, came: bool) -> None:
         """Refit the curve with one outcome: one step of a Kalman filter in the weight of a logistic curve."""

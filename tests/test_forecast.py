@@ -10,7 +10,20 @@ import pytest
 
 from alerts import early, time_to_limit
 from alerts.early import Early, Rung, Stay
-from alerts.forecast import DAY, HORIZONS_MIN, TREND, Scale, Track, at_steps, feed, path_of, probabilities
+from alerts.forecast import (
+    DAY,
+    FARTHEST_AHEAD,
+    HORIZONS_MIN,
+    TREND,
+    Scale,
+    Track,
+    Word,
+    _learn,
+    at_steps,
+    feed,
+    path_of,
+    probabilities,
+)  # fmt: skip
 from alerts.forecast_paths import DIES, FADE, LEVEL_VAR, NOISE_VAR, STAYS, TREND_VAR, Filter, Holt, UsualDay
 from alerts.forecast_scores import MOVE, Odds, Spread
 from alerts.measured import Quantity
@@ -141,12 +154,35 @@ def test_odds_find_the_curve_outcomes_were_drawn_from() -> None:
     assert odds.probability(0.0) == pytest.approx(1 / (1 + 2.718281828**-odds.a))
 
 
-def test_the_rolling_score_is_briers() -> None:
-    """Said 0.8 and it came, said 0.4 and it did not: the mean of 0.04 and 0.16."""
-    odds = Odds()
-    odds.score(0.8, True)
-    odds.score(0.4, False)
-    assert odds.brier == pytest.approx(0.10)
+def test_the_way_that_scores_better_of_late_speaks() -> None:
+    """Said 0.8 against 0.4 and it came: (0.36 - 0.04) ahead; at most two points, which it must lose again."""
+    track, word = Track(), Word(0, True, [0.0, 0.0], [0.0, 0.0], [0.4, 0.8])
+    track.usual.days = [7] * len(track.usual.days)
+    assert track.ahead == -FARTHEST_AHEAD
+    _learn(track, 2, word, True)
+    assert track.ahead == pytest.approx(-FARTHEST_AHEAD + 0.32)
+    _learn(track, 0, word, True)  # 15 min do not compare
+    assert track.ahead == pytest.approx(-FARTHEST_AHEAD + 0.32)
+    assert track.way == TREND
+    for _ in range(20):
+        _learn(track, 3, word, True)
+    assert (track.ahead, track.way) == (FARTHEST_AHEAD, DAY)
+    for _ in range(5):
+        _learn(track, 3, word, False)  # 0.64 - 0.16 lost each time
+    assert track.way == TREND
+
+
+def test_both_ways_are_mixed_by_how_far_one_is_ahead(week_to_seven_in_the_evening: Track) -> None:
+    """Level they count half each; a point ahead e times the other."""
+    track = canonical.from_checkpoint(canonical.checkpoint(week_to_seven_in_the_evening), Track)
+    found = []
+    for ahead in (-100.0, 0.0, 1.0, 100.0):
+        track.ahead = ahead
+        found.append(probabilities(track)[3])
+    trend, level, one, day = found
+    assert abs(day - trend) > 0.02
+    assert level == pytest.approx((trend + day) / 2)
+    assert one == pytest.approx((trend + 2.718281828 * day) / 3.718281828)
 
 
 # -- warnings and their budget ---------------------------------------------------------------------------
@@ -301,9 +337,6 @@ def test_where_no_day_is_like_another_the_fallback_speaks() -> None:
         margin += (aim - margin) / 90 + chance.gauss(0, 0.05)
         hear(track, LIMIT, T0 + minute, margin - 3.0, 2.0)
     assert track.usual.known
-    assert track.odds[DAY][2].count > 150
-    scores = [sum(track.odds[way][at].brier for at in (2, 3)) for way in (TREND, DAY)]
-    assert track.way == (DAY if scores[1] < scores[0] else TREND)
     assert track.way == TREND
 
 
