@@ -42,6 +42,7 @@ class Change(StrEnum):
     """What happened to an alarm; each is one event in the journal."""
 
     CLOSE = "close to limit"
+    AHEAD = "close ahead"  # inside now, expected to cross; from the forecast, never from `step`
     BREACH = "outside limits"
     UNKNOWN = "unknown"
     RETURNED = "limits back"
@@ -56,6 +57,10 @@ class Change(StrEnum):
     UNSUPPRESSED = "suppression ended"
     TOLD = "told"  # these two say who was told, and who was not and why
     KEPT_BACK = "kept back"
+
+
+WARNINGS = frozenset({Change.CLOSE, Change.AHEAD})
+"""What is said once and waits for nobody: nothing is outside yet."""
 
 
 @dataclass(slots=True)

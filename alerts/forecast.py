@@ -32,7 +32,7 @@ FORECAST = frozenset({Quantity.DEW_POINT_MARGIN, Quantity.STEEL_TEMPERATURE, Qua
 TREND, DAY = 0, 1
 COMPARED = (2, 3)  # horizons by which the two ways are compared: 60 and 120 min
 FARTHEST_AHEAD = 2.0  # Brier points one way can be ahead: so much it must lose before the other speaks
-MIXING = 1.0  # a point ahead gives a way e times the weight of the other
+MIXING = 0.7  # a point ahead gives a way e to this power times the weight of the other
 FIRST_MIN = 15  # of values before anything is said
 
 

@@ -85,6 +85,7 @@ class Standing:
     going_on: frozenset[str] = frozenset()
     per_hour: float | None = None
     often: bool = False  # it has come back so often that its delays or its sensor deserve a look
+    moments: tuple[int | None, ...] = ()  # earliest, likely, latest crossing (UTC ms), of a warning ahead
 
 
 # -- words ---------------------------------------------------------------------------------------------
@@ -187,7 +188,7 @@ def consequence(of: Standing, reader: Reader) -> str:
         case Change.RETURNED:
             return _say(reader, "back", where=of.where)
         case _:
-            return _say(reader, "close", where=of.where)
+            return _say(reader, "ahead" if of.change is Change.AHEAD else "close", where=of.where)
 
 
 def _first_sentence(text: str) -> str:
@@ -243,11 +244,20 @@ def _in_full(of: Standing, reader: Reader) -> list[str]:
         lines.append(_say(reader, "rule", rule=_rule(of.limit, measured, reader)))
     since = clock_words(of.since_utc_ms, reader.zone)
     lines.append(_say(reader, "since", clock=since, trend=trend_words(of, reader)))
+    if of.moments:
+        lines.append(_moments(of.moments, reader))
     if measured.reason:
         lines.append(f"{measured.reason}.")
     if of.often:
         lines.append(_say(reader, "often"))
     return lines
+
+
+def _moments(moments: Sequence[int | None], reader: Reader) -> str:
+    """When it is likely to cross, and its 80 % interval, on the reader's clock."""
+    later = _say(reader, "later")
+    said = [later if each is None else clock_words(each, reader.zone) for each in moments]
+    return _say(reader, "moments", earliest=said[0], likely=said[1], latest=said[2])
 
 
 def _in_short(of: Standing, reader: Reader) -> str:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from alerts.limits import Verdict
 from alerts.measured import Quantity, Validity
+from alerts.time_to_limit import Outlook
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,8 @@ class JudgedLimit:
     """One limit's say: its words, the number ± expanded uncertainty, the limit as written, the clause.
 
     rule: the decision rule in force and the four-state note beside it, empty where nothing is judged. amount,
-    threshold: the same value and limit as numbers, None where not known.
+    threshold: the same value and limit as numbers, None where not known. outlook: what is expected of it; ahead:
+    the same in words.
     """
 
     verdict: Verdict
@@ -59,6 +61,8 @@ class JudgedLimit:
     rule: str = ""
     amount: Amount | None = None
     threshold: Amount | None = None
+    outlook: Outlook | None = None
+    ahead: str = ""
 
 
 @dataclass(frozen=True, slots=True)

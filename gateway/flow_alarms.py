@@ -93,6 +93,23 @@ class Alarms:
         number = f"A-{alarm.number}" if alarm.number else ""
         put_event(self.state, outcomes, now_ms, number, change, limit_id, verdict, value)
 
+    def ahead(self, limit: Limit, verdict: Verdict, value: Measured, outcomes: Outcomes) -> None:
+        """Warn that a value inside now is expected to cross; value: as it is now, the outlook for its reason.
+
+        The warning has a number of its own, so that an alarm that waits for a person keeps its own.
+        """
+        alarm, now = self.state.alarms[limit.id], self.state.judged_ms
+        if alarm.active:
+            return
+        self.state.numbers += 1
+        number = f"A-{self.state.numbers}"
+        put_event(self.state, outcomes, now, number, Change.AHEAD, limit.id, verdict, value)
+        key = f"{Change.AHEAD}: {limit.area or limit.train}"
+        why = _hold_words(alarm) if alarm.held else self.teller.announce(limit, number, Change.AHEAD, key, now)
+        if why:
+            kept = unknown(why, now)
+            put_event(self.state, outcomes, now, number, Change.KEPT_BACK, limit.id, verdict, kept)
+
     # -- holds ---------------------------------------------------------------------------------------
 
     def suppress(self, outcomes: Outcomes) -> None:

@@ -10,11 +10,12 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from alerts import alarm as life
+from alerts import time_to_limit
 from alerts.alarm import Change
 from alerts.limits import Judgement, Limit, Verdict, judge, together, worst
 from alerts.measured import unknown
 from alerts.notification import Standing
-from gateway import flow_findings, flow_history, flow_trends, flow_work, train_state
+from gateway import flow_ahead, flow_findings, flow_history, flow_trends, flow_work, train_state
 from gateway.conditions import Condition, Workings
 from gateway.flow_alarms import Alarms
 from gateway.flow_state import Judged, Outcomes, State
@@ -55,10 +56,19 @@ class Judging:
             self._judge_group(group, now_ms, outcomes)
         flow_trends.take(self.state.trends, self.judged, now_ms)
         self.alarms.suppress(outcomes)
+        self._look_ahead(outcomes)
         verdicts = {name: each.judgement.verdict for name, each in self.judged.items()}
         flow_work.judged(self.state, self.site, self.conditions, verdicts, before_ms, outcomes)
         flow_findings.judged(self.state, self.site, self.read, now_ms, outcomes)
         self.teller.run(now_ms, outcomes)
+
+    def _look_ahead(self, outcomes: Outcomes) -> None:
+        """Warn of what is inside now and expected to cross."""
+        budget = self.site.false_warnings_a_week
+        for limit, outlook in flow_ahead.take(self.state, self.site.limits, self.judged, budget):
+            said = self.judged[limit.id]
+            value = said.condition.measured._replace(reason=time_to_limit.words(outlook))
+            self.alarms.ahead(limit, said.judgement.verdict, value, outcomes)
 
     def _follow(self, train_id: str, now_ms: int) -> None:
         train, runs = self.trains[train_id], self.state.trains
@@ -105,13 +115,19 @@ class Judging:
         since = alarm.since_ms
         if change is Change.CLOSE:
             since = self.state.judged_ms if alarm.close_since is None else alarm.close_since
-        elif change is Change.RETURNED:
+        elif change in (Change.RETURNED, Change.AHEAD):
             since = self.state.judged_ms
         return Standing(
             number, change, limit, where, said.place, said.measured, since + self.state.offset_ms,
             self._cause(limit), self._activities(limit), flow_trends.per_hour(self.state.trends, limit_id),
-            life.often(alarm, self.state.judged_ms),
+            life.often(alarm, self.state.judged_ms), self._moments(limit) if change is Change.AHEAD else (),
         )  # fmt: skip
+
+    def _moments(self, limit: Limit) -> tuple[int | None, ...]:
+        """When it is expected to cross: earliest, likely, latest, UTC ms."""
+        said = flow_ahead.outlook(self.state, limit, self.judged[limit.id], self.state.judged_ms)
+        minutes = (said.earliest_min, said.likely_min, said.latest_min)
+        return tuple(None if each is None else round((said.utc_minute + each) * 60_000) for each in minutes)
 
     def _activities(self, limit: Limit) -> frozenset[str]:
         """The activities begun where a limit holds; a train's are those of the areas it feeds."""

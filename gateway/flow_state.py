@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from alerts import forecast
 from alerts.alarm import Alarm
 from alerts.limits import Judgement
 from alerts.notification import Notice
@@ -115,6 +116,17 @@ class Telling:
 
 
 @dataclass(slots=True)
+class Ahead:
+    """The forecast of one limit, and the sum of the distances judged in the minute [of UTC] that goes on."""
+
+    of: str  # the limit it was learned of
+    track: forecast.Track = field(default_factory=forecast.Track)
+    minute: int = -1
+    total: float = 0.0
+    count: int = 0
+
+
+@dataclass(slots=True)
 class Trend:
     """One value of a limit a minute, the newest last; None where it was not known."""
 
@@ -171,6 +183,7 @@ class State:
     trains: dict[str, Run] = field(default_factory=dict)
     telling: Telling = field(default_factory=Telling)
     trends: dict[str, Trend] = field(default_factory=dict)
+    ahead: dict[str, Ahead] = field(default_factory=dict)
     counts: dict[str, int] = field(default_factory=dict)
     rejected: dict[str, int] = field(default_factory=dict)
     numbers: int = 0

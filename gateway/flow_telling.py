@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from alerts import notification
-from alerts.alarm import AlarmState, Change
+from alerts.alarm import WARNINGS, AlarmState, Change
 from alerts.limits import PRIORITIES, Limit, Verdict
 from alerts.measured import Measured, unknown
 from alerts.notification import Notice, Reader, Standing
@@ -63,7 +63,7 @@ class Teller:
         """Take an alarm that is to be told; return why it is not told by itself, or nothing."""
         message = self._fitting(limit, change, key, now_ms)
         if message is None:
-            priority = _lower(limit.priority) if change is Change.CLOSE else limit.priority
+            priority = _lower(limit.priority) if change in WARNINGS else limit.priority
             made = Message(number, key, change, priority, now_ms, now_ms + GATHER_MS, {limit.id: number})
             self.state.telling.messages.append(made)
             return ""
@@ -144,10 +144,10 @@ class Teller:
         return min(times, default=None)
 
     def _over(self, message: Message) -> bool:
-        return len(message.back) == len(message.members) and message.change != Change.CLOSE
+        return len(message.back) == len(message.members) and message.change not in WARNINGS
 
     def _ended(self, message: Message) -> bool:
-        return self._over(message) or message.change == Change.CLOSE
+        return self._over(message) or message.change in WARNINGS
 
     def _person(self, message: Message, person: Person, now_ms: int, outcomes: Outcomes) -> None:
         word = self._word(message, person, now_ms)
@@ -170,14 +170,14 @@ class Teller:
             return Word(False, "acknowledged before it was their turn", None)
         due_ms = message.since_ms + round(person.after_s * 1000)
         minutes = round(person.after_s / 60)
-        if person.after_s and (now_ms < due_ms or message.change == Change.CLOSE):
-            asks = None if message.change == Change.CLOSE else due_ms
+        if person.after_s and (now_ms < due_ms or message.change in WARNINGS):
+            asks = None if message.change in WARNINGS else due_ms
             return Word(False, f"told only if nobody acknowledges within {minutes} min", asks)
         why = f"nobody acknowledged within {minutes} min" if person.after_s else "first told"
         return self._on_duty(message, person, why, now_ms)
 
     def _again(self, message: Message, person: Person, last_ms: int, now_ms: int) -> Word | None:
-        if not person.repeat_s or message.acknowledged or message.change == Change.CLOSE:
+        if not person.repeat_s or message.acknowledged or message.change in WARNINGS:
             return None
         due_ms = last_ms + round(person.repeat_s * 1000)
         if now_ms < due_ms:

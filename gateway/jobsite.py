@@ -287,6 +287,7 @@ class Jobsite:
     edges: tuple[Edge, ...] = ()
     products: tuple[Product, ...] = ()
     shift_ends: tuple[str, ...] = ()  # site time, such as "17:30"; idle ends with its shift
+    false_warnings_a_week: float = 2.0  # of a limit, that the site lead allows
 
     def limits_of(self, area: str) -> list[Limit]:
         """The limits that speak for an area: its own and those of the trains whose air it gets."""

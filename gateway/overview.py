@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from alerts import notification
+from alerts import notification, time_to_limit
 from alerts.alarm import AlarmState
 from alerts.limits import SEVERITY, Limit, Verdict, conformity_note, written
 from alerts.measured import DIMENSION, UNITS, Quantity, Validity
-from gateway import flow_findings
+from gateway import flow_ahead, flow_findings
 from gateway.board import AlarmLine, Amount, AreaVerdict, Board, Counts, FindingLine, Gap, JudgedLimit, SensorLine
 from gateway.conditions import Condition
 from gateway.flow import Flow
@@ -61,7 +61,16 @@ def standing_still(board: Board, why: str, utc_ms: int) -> Board:
 
 def _unjudged(area: AreaVerdict, why: str) -> AreaVerdict:
     limits = tuple(
-        replace(each, verdict=Verdict.UNKNOWN, value="not known", reason=why, rule="", amount=None)
+        replace(
+            each,
+            verdict=Verdict.UNKNOWN,
+            value="not known",
+            reason=why,
+            rule="",
+            amount=None,
+            outlook=None,
+            ahead="",
+        )
         for each in area.limits
     )
     return replace(area, verdict=Verdict.UNKNOWN, limits=limits) if limits else area
@@ -97,7 +106,11 @@ def _judged(flow: Flow, limit: Limit) -> JudgedLimit:
     rule = "" if verdict is Verdict.NOT_RUNNING else conformity_note(limit, judged.condition.measured)
     amount = None if m.value is None else Amount(limit.quantity, m.value, m.u)
     threshold = Amount(limit.quantity, limit.threshold_inside)
-    return JudgedLimit(verdict, quantity, value, words, limit.clause, reason, since, rule, amount, threshold)
+    outlook = flow_ahead.outlook(flow.state, limit, judged, flow.state.judged_ms)
+    return JudgedLimit(
+        verdict, quantity, value, words, limit.clause, reason, since, rule, amount, threshold,
+        outlook, time_to_limit.words(outlook),
+    )  # fmt: skip
 
 
 def _gaps(flow: Flow, site: Jobsite) -> list[Gap]:

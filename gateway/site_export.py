@@ -73,6 +73,7 @@ def _about(jobsite: Jobsite) -> Table:
         "altitude": f"{_number(jobsite.altitude_m)} m",
         "simulated": jobsite.simulated,
         "shift_ends": jobsite.shift_ends,
+        "false_warnings_a_week": jobsite.false_warnings_a_week,
     }
 
 

@@ -46,6 +46,9 @@ class JobsiteTable(Table):
     shift_ends: list[Annotated[str, checked(clock_time)]] = Field(
         [], description="when shifts end in site time, such as '17:30': idle ends with its shift"
     )
+    false_warnings_a_week: float = Field(
+        2.0, ge=0, le=50, description="how many warnings ahead of each limit may be wrong in a week, such as 2"
+    )
 
 
 class StationTable(Table):

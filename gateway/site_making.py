@@ -43,6 +43,7 @@ def jobsite(file: SiteFile) -> Jobsite:
         tuple(edge(each) for each in file.edges),
         tuple(product(each) for each in file.products),
         tuple(about.shift_ends),
+        about.false_warnings_a_week,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from math import log, pi, sin
+from math import exp, log, pi, sin
 
 import numpy as np
 import pytest
@@ -173,7 +173,7 @@ def test_the_way_that_scores_better_of_late_speaks() -> None:
 
 
 def test_both_ways_are_mixed_by_how_far_one_is_ahead(week_to_seven_in_the_evening: Track) -> None:
-    """Level they count half each; a point ahead e times the other."""
+    """Level they count half each; a point ahead e to the 0.7th times the other."""
     track = canonical.from_checkpoint(canonical.checkpoint(week_to_seven_in_the_evening), Track)
     found = []
     for ahead in (-100.0, 0.0, 1.0, 100.0):
@@ -182,7 +182,7 @@ def test_both_ways_are_mixed_by_how_far_one_is_ahead(week_to_seven_in_the_evenin
     trend, level, one, day = found
     assert abs(day - trend) > 0.02
     assert level == pytest.approx((trend + day) / 2)
-    assert one == pytest.approx((trend + 2.718281828 * day) / 3.718281828)
+    assert one == pytest.approx((trend + exp(0.7) * day) / (1 + exp(0.7)))
 
 
 # -- warnings and their budget ---------------------------------------------------------------------------

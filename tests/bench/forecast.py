@@ -1,8 +1,9 @@
 """How good time to limit and the warnings ahead are, on weather whose future is known.
 
-Nothing is fitted to the days that are scored: the program learns errors, curves and thresholds as it goes, from the
-days before. Its few constants were chosen on the Payerne month, so its figures flatter; Alamosa and the simulated
-fronts were not looked at. A warning is right when a sustained stay below 3 K (ten minutes) begins while it stands.
+Nothing is fitted to the days that are scored: the program learns errors, curves and thresholds as it goes, from
+the days before. Its few constants were chosen on the Payerne month and on simulated fronts, so these figures
+flatter; Alamosa was not looked at. A warning is right when a sustained stay below 3 K (ten minutes) begins while
+it stands, at most four hours.
 Intervals are 95 %, from 1,000 drawings of whole days. The first two days are not scored.
 """
 
@@ -144,7 +145,7 @@ def crossed(margins: Sequence[float], minute: int, horizon: int) -> bool | None:
 def skills(run_: Run, horizon: int) -> tuple[Figure, Figure]:
     """Return Brier skill against bare persistence ("inside stays inside") and against error-dressed persistence.
 
-    Dressed: the share of the falls within the horizon, on the days of the other blocks, that would cross from here.
+    Dressed: the share of the falls within the horizon, on the days of other blocks, that would cross from here.
     """
     rows = [
         (each.minute, each.p[horizon], float(came)) for each in run_.words
@@ -206,7 +207,7 @@ def fallback_only(margins: Sequence[float]) -> Run:
 
 
 def over_fallback(series: Sequence[Sequence[float]], first_day: int = FIRST_DAY) -> Figure:
-    """Return Brier of what is said over that of the fallback alone, at 60 and 120 min, by drawings of series' days."""
+    """Return Brier of what is said over that of the fallback alone, at 60 and 120 min together."""
     days: Days = {}
     for number, margins in enumerate(series):
         ours, plain = run(margins), fallback_only(margins)

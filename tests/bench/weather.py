@@ -1,8 +1,8 @@
 """Margins of a steel plate by the minute, for the benches of forecast and alarms: measured weather, and fronts.
 
-Payerne, June 2016: the plate of `simulators.feed` in measured radiation, the dew point of the 10 m sensor. Alamosa,
-1 January 2016, the same plate in the fluxes and wind of a SURFRAD day as carried by pvlib 0.11.2. The fronts are
-simulated: moments drawn by chance, so that no day is like another.
+Payerne, June 2016: the plate of `simulators.feed` in measured radiation, the dew point of the 10 m sensor.
+Alamosa, 1 January 2016: the same plate in the fluxes and wind of a SURFRAD day as carried by pvlib 0.11.2. The
+fronts are simulated: moments drawn by chance, so that no day is like another.
 """
 
 from __future__ import annotations
