@@ -7,6 +7,7 @@ import sqlite3
 import sys
 from collections.abc import Iterator
 from contextlib import closing
+from functools import partial
 from itertools import islice
 from pathlib import Path
 
@@ -14,12 +15,14 @@ from gateway import progress
 from gateway.adapters import history, trouble
 from gateway.adapters.history import WHOLE, History
 from gateway.adapters.home import AlreadyRunning, lock
-from gateway.adapters.journal import Journal, WrongJournal, entries_after, open_reader
+from gateway.adapters.journal import Journal, WrongJournal, entries_after, last_of, open_reader
+from gateway.config import ConfigErrors, load
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
 from gateway.replay import differences
 from gateway.tiers import Sheet
 from gateway.tree import SEAL
+from gateway.what_if import WrongLimits, compare
 
 SHOWN = 20
 Rows = set[tuple[object, ...]]
@@ -35,8 +38,14 @@ def run(command: str, words: list[str], caution: str) -> int:
         if not path.exists():
             raise FileNotFoundError("no journal here; is --home the folder that dewgate run was given?")
         if command == "replay":
-            return _replay(path)
+            return _what_if(path, args.limits) if args.limits else _replay(path)
         return _check(path) if args.check else _make(args.home)
+    except ConfigErrors as error:
+        print(error, file=sys.stderr)
+        return 2
+    except WrongLimits as error:
+        print(f"dewgate replay: {error}", file=sys.stderr)
+        return 2
     except (sqlite3.Error, WrongJournal, ValueError, OSError) as error:
         print(f"dewgate {command}: {trouble.words(error, args.home)}", file=sys.stderr)
         return 2
@@ -45,7 +54,9 @@ def run(command: str, words: list[str], caution: str) -> int:
 def _parser(command: str, caution: str) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(f"dewgate {command}", epilog=caution, description=_WHAT[command])
     parser.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
-    if command == "rebuild":
+    if command == "replay":
+        parser.add_argument("--limits", type=Path, help="a jobsite file: what if its limits had been in force?")
+    else:
         parser.add_argument("--check", action="store_true", help="only compare; also beside a running dewgate")
     return parser
 
@@ -63,6 +74,22 @@ def _replay(path: Path) -> int:
         print(line)
     print(f"{count} entries folded again, {len(found)} differences")
     return 1 if found else 0
+
+
+def _what_if(path: Path, file: Path) -> int:
+    """Judge the journal by the limits of another file; nothing else of it is taken, and nothing is written."""
+    limits = load(file).limits
+    with closing(open_reader(path)) as reader:
+        reader.execute("BEGIN")
+        total = last_of(reader)
+        found = compare(
+            entries_after(reader, 0), limits, partial(progress.bar, "entries judged twice", total=total)
+        )
+    for line in (*found.lines(), *found.table()):
+        print(line)
+    left = f"{found.acts} acts on alarms left out of both"
+    print(f"{found.entries} entries judged by both, {left}; nothing was changed")
+    return 0
 
 
 def _make(home: Path) -> int:

@@ -182,6 +182,13 @@ def open_reader(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(f"file:{path}?mode=ro", uri=True)
 
 
+def last_of(db: sqlite3.Connection) -> int:
+    """Return the number of the newest entry, 0 without any."""
+    (hot,) = db.execute("SELECT max(seq) FROM entries").fetchone()
+    (first,) = db.execute("SELECT max(first_seq) FROM sealed").fetchone()
+    return max(hot or 0, first + tree.SEAL - 1 if first else 0)
+
+
 def entries_after(db: sqlite3.Connection, seq: int) -> Iterator[bytes]:
     """Yield the entries after a sequence number, sealed and hot, in order.
 

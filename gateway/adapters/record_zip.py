@@ -21,7 +21,7 @@ from gateway import heads, verify_record
 from gateway.adapters import heads as table
 from gateway.adapters.history_fine import Decoder, Said, said_of
 from gateway.adapters.history_out import UNITS, iso
-from gateway.adapters.journal import Damaged, open_reader
+from gateway.adapters.journal import Damaged, last_of, open_reader
 from gateway.adapters.landmarks import clocks, config_at
 from gateway.adapters.subtrees import Dropped, Subtrees
 from gateway.entry import Kind, body_of
@@ -85,7 +85,7 @@ def write(journal: Path, out: Path, wanted: Wanted, made_utc_ms: int, tell: Tell
 
 
 def _entries(reader: sqlite3.Connection, to: zipfile.ZipFile, wanted: Wanted, tell: Tell) -> list[Block]:
-    subtrees, total = Subtrees(reader), _total(reader)
+    subtrees, total = Subtrees(reader), last_of(reader)
     if not total:
         raise ValueError("there is no entry yet")
     given, count = _given(reader, wanted, total), -(-total // SEAL)
@@ -107,16 +107,10 @@ def _about(reader: sqlite3.Connection, to: zipfile.ZipFile, name: str, utc_ms: i
     to.write(verify_record.__file__, "verify_record.py")
     left = sum(1 for each in blocks if each["file"] is None) * SEAL
     words = FORM.format(
-        gateway=gateway or "that has signed nothing", jobsite=jobsite, count=_total(reader), heads=len(found),
+        gateway=gateway or "that has signed nothing", jobsite=jobsite, count=last_of(reader), heads=len(found),
         name=name, left=f", of which {left} are left out" if left else "",
     )  # fmt: skip
     to.writestr("READ-ME.txt", words)
-
-
-def _total(reader: sqlite3.Connection) -> int:
-    (hot,) = reader.execute("SELECT max(seq) FROM entries").fetchone()
-    (first,) = reader.execute("SELECT max(first_seq) FROM sealed").fetchone()
-    return max(hot or 0, first + SEAL - 1 if first else 0)
 
 
 def _given(reader: sqlite3.Connection, wanted: Wanted, total: int) -> set[int]:
