@@ -61,7 +61,9 @@ class Place:
 NAVIGATION = (
     Place("/", "Board"), Place("/alarms", "Alarms"), Place("/history", "History"),
     Place("/water", "Water path"), Place("/plan", "Plan"),
-    Place("/people", "Accounts", Permission.ACCOUNTS), Place("/account", "You"),
+    Place("/limits", "Limits"), Place("/entries", "Entries", Permission.NOTE),
+    Place("/set-up", "Set-up", Permission.SET_UP), Place("/people", "Accounts", Permission.ACCOUNTS),
+    Place("/account", "You"),
 )  # fmt: skip
 
 

@@ -23,6 +23,10 @@ NEEDS: dict[str, Permission] = {
     "POST /out-of-service": P.SET_UP, "POST /back-in-service": P.SET_UP,
     "POST /work/begin": P.ACTIVITY, "POST /work/end": P.ACTIVITY, "POST /note": P.NOTE,
     "POST /work/disposition": P.DISPOSE,
+    "GET /limits": P.SEE, "GET /entries": P.NOTE, "POST /entries": P.NOTE,
+    "GET /set-up": P.SET_UP, "GET /set-up/heard": P.SET_UP, "GET /set-up/jobsite.toml": P.SET_UP,
+    "GET /set-up/file": P.SET_UP, "POST /set-up/file": P.SET_UP, "POST /set-up/limit": P.SET_UP,
+    "POST /set-up/calibration": P.SET_UP, "POST /set-up/person": P.SET_UP, "POST /set-up/test": P.SET_UP,
     "GET /people": P.ACCOUNTS, "POST /people/invite": P.ACCOUNTS, "POST /people/role": P.ACCOUNTS,
     "POST /people/remove": P.ACCOUNTS,
 }  # fmt: skip
