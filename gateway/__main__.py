@@ -28,6 +28,7 @@ PASSED_ON = {
     "sensors": ("heard_command", "who speaks, who is silent or unknown"),
     "watch": ("heard_command", "what comes in, live"),
     "replay": ("history_command", "fold the journal again and compare the events"),
+    "note": ("note_command", "what a person does or reads at the steel: notes, entries by hand, activities"),
     "record": ("record_command", "the climate record of a job: signed pages, CSV, SenML, Parquet"),
     "rebuild": ("history_command", "make history again from the journal, or compare it"),
     "export": ("proof_command", "the record in one file, for somebody who need not trust the gateway"),

@@ -16,6 +16,7 @@ from gateway.heads import record_code
 from gateway.jobsite import Jobsite
 from gateway.work_acts import IDLE
 
+KEPT_REFS = 256  # an act sent twice comes again within moments
 LONGEST = 2000  # characters of one text
 Body = Mapping[str, Any]
 
@@ -33,6 +34,8 @@ def refusal(state: State, site: Jobsite | None, body: Body) -> str | None:
     for name, said in body.items():
         if not (type(said) is int or (isinstance(said, str) and len(said) <= LONGEST)):
             return f"{act}: {name} is a text of at most {LONGEST} characters, or a whole number."
+    if body.get("ref") in state.refs:
+        return "This has been entered already."
     return _ACTS[act][1](state, site, body)
 
 
@@ -42,6 +45,9 @@ def _is_said(said: object) -> bool:
 
 def fold(state: State, body: Body) -> None:
     """Bring the state up to an act that is not refused; acts on alarms are the flow's."""
+    if "ref" in body:
+        state.refs.append(str(body["ref"]))
+        del state.refs[:-KEPT_REFS]
     if body["act"] == "begin":
         _begin(state, body)
     elif body["act"] == "end":

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from alerts.limits import Verdict
 from alerts.measured import Quantity, Validity
 from alerts.time_to_limit import Outlook
+from gateway.steel_lines import SteelLine
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,3 +192,4 @@ class Board:
     findings: tuple[FindingLine, ...] = ()
     works: tuple[AreaWork, ...] = ()
     notes: tuple[str, ...] = ()
+    steel: tuple[SteelLine, ...] = ()

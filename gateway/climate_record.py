@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from alerts.alarm import Change
 from alerts.limits import Limit
 from gateway.area_work import Exposure, Work
 from gateway.entry import Kind
@@ -44,8 +45,8 @@ class Material:
     """What a record is made of, read at one moment of the journal.
 
     sequence, as_of_ms, root: the entry the record ends with, its UTC time and the root of the tree over all up to
-    it. quarters: by channel, every quarter of the record in order. events: all up to the as-of. work, exposures:
-    as the flow had them then.
+    it. quarters: by channel, every quarter of the record in order. events: all up to the as-of. heads: record
+    codes of the signed heads up to it. work, exposures: as the flow had them then.
     """
 
     asked: Asked
@@ -57,6 +58,7 @@ class Material:
     deeds: Sequence[Deed]
     events: Sequence[Mapping[str, Any]]
     quarters: Mapping[str, Quarters]
+    heads: Sequence[str]
     work: Mapping[str, Work]
     exposures: Sequence[Exposure]
     bodies: Callable[[Deed], Mapping[str, Any]]
@@ -240,6 +242,11 @@ class AlarmStory:
     changes: tuple[tuple[int, str, str], ...]  # UTC ms, change, what the event said besides
     value: float | None
     reason: str
+    told: tuple[str, ...] = ()
+
+
+TELLING = frozenset({Change.TOLD, Change.KEPT_BACK})
+"""Events that say who was told, and are no change of the alarm itself."""
 
 
 def alarms(material: Material) -> list[AlarmStory]:
@@ -250,14 +257,18 @@ def alarms(material: Material) -> list[AlarmStory]:
             by_number.setdefault(event["number"], []).append(event)
     found = []
     for number, events in by_number.items():
-        times = [utc_of(material, event["core_ms"]) for event in events]
-        if times[-1] < asked.from_ms or times[0] >= asked.until_ms:
+        timed = [(utc_of(material, event["core_ms"]), event) for event in events]
+        if timed[-1][0] < asked.from_ms or timed[0][0] >= asked.until_ms:
             continue
-        changes = tuple(
-            (at, e["change"], e["reason"]) for at, e in zip(times, events, strict=True) if at < asked.until_ms
-        )
+        lived = [(at, e["change"], e["reason"]) for at, e in timed if e["change"] not in TELLING]
+        changes = tuple(each for each in lived if each[0] < asked.until_ms)
+        told = (e["reason"].partition(" (")[0] for _, e in timed if e["change"] == Change.TOLD)
         first = events[0]
-        found.append(AlarmStory(number, first["limit"], changes, first["value"], first["reason"]))
+        found.append(
+            AlarmStory(
+                number, first["limit"], changes, first["value"], first["reason"], tuple(dict.fromkeys(told))
+            )
+        )
     return found
 
 

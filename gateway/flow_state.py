@@ -177,6 +177,9 @@ class State:
     exposure_numbers: int = 0
     held_heads: dict[str, tuple[int, int]] = field(default_factory=dict)  # by person: number and size of a head
     by_hand: int = 0  # entries by hand so far; each has its number
+    refs: list[str] = field(
+        default_factory=list
+    )  # what the newest acts were sent under, so that none counts twice
     findings: dict[str, Watched] = field(default_factory=dict)  # by train
     findings_minute: int = -1
     finding_numbers: int = 0

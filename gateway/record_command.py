@@ -68,9 +68,10 @@ def files(home: Path, found: Material, words: Words, out: Path) -> list[Path]:
     out.mkdir(parents=True, exist_ok=True)
     name = f"record-{found.site.id}-{words.day(found.asked.from_ms)}-{found.sequence}"
     pages = seal.sealed(report.pdf(record_document.document(found, words), words), home)
+    rows = list(record_files.rows(found))
     made: list[tuple[str, bytes]] = [
-        (".pdf", pages), (".csv", record_files.as_csv(found).encode()),
-        (".senml", record_files.as_senml(found).encode()), (".parquet", parquet.table(found)),
+        (".pdf", pages), (".csv", record_files.as_csv(rows).encode()),
+        (".senml", record_files.as_senml(found, rows).encode()), (".parquet", parquet.table(rows)),
     ]  # fmt: skip
     for suffix, content in made:
         (out / f"{name}{suffix}").write_bytes(content)

@@ -89,6 +89,7 @@ def _facts(material: Material, words: Words) -> tuple[tuple[str, str], ...]:
         (words("As of"), f"{words('entry')} {material.sequence}, {utc(material.as_of_ms)}"),
         (words("Record code"), code(material)),
         (words("Root over all entries"), material.root.hex()),
+        (words("Newest signed head"), material.heads[-1] if material.heads else words("none yet")),
         (words("Jobsite"), f"{site.id}, {words('altitude')} {site.altitude_m:g} m"),
         *simulated,
     )
@@ -194,14 +195,18 @@ def _alarms(material: Material, words: Words) -> Section:
         (
             each.number, each.limit,
             "\n".join(f"{words.moment(at)}  {_change(change, said, words)}" for at, change, said in each.changes),
-            each.reason,
+            ", ".join(each.told) or words("nobody"), each.reason,
         )
         for each in found[:MOST_ALARMS]
     )  # fmt: skip
     left = len(found) - len(made)
-    text = (words("{left} further alarms are in the CSV file.", left=left),) if left else ()
-    columns = ("No.", "Limit", "What happened", "Said then")
-    return Section(words("Alarms"), text, tuple(map(words, columns)), (1, 2, 4, 4), (), made)
+    text = (
+        (words("{left} further alarms are in the journal; a record of a shorter time shows them.", left=left),)
+        if left
+        else ()
+    )
+    columns = ("No.", "Limit", "What happened", "Told", "Said then")
+    return Section(words("Alarms"), text, tuple(map(words, columns)), (1, 2, 4, 2, 4), (), made)
 
 
 def _change(change: str, said: str, words: Words) -> str:

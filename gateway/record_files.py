@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from alerts.measured import DIMENSION, Dimension, Quantity
@@ -68,22 +68,22 @@ def rows(material: Material) -> Iterator[Row]:
             )
 
 
-def as_csv(material: Material) -> str:
-    """Return all rows as CSV with a head line (RFC 4180)."""
+def as_csv(found: Sequence[Row]) -> str:
+    """Return rows as CSV with a head line (RFC 4180)."""
     made = io.StringIO()
     writer = csv.writer(made)
     writer.writerow(Row._fields)
-    writer.writerows(("" if cell is None else cell for cell in row) for row in rows(material))
+    writer.writerows(("" if cell is None else cell for cell in row) for row in found)
     return made.getvalue()
 
 
-def as_senml(material: Material) -> str:
-    """Return the means as one SenML pack."""
+def as_senml(material: Material, found: Sequence[Row]) -> str:
+    """Return the means as one SenML pack; material says where and since when."""
     start = material.asked.from_ms / 1000
     made: list[dict[str, object]] = [{"bn": f"urn:dev:org:dewgate-{material.site.id}:", "bt": start}]
     names = dict[tuple[str, str, str], str]()
     offsets = {utc(at): (at - material.asked.from_ms) / 1000 for at in material.asked.starts}
-    for row in rows(material):
+    for row in found:
         if row.mean is None or row.unit not in SENML:
             continue
         key = (row.subject, row.quantity, row.place)

@@ -18,7 +18,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
-from gateway import acts, entry, overview, tree
+from gateway import acts, entry, inbox, overview, shifts, tree
 from gateway.adapters import heads, trouble
 from gateway.adapters import journal as files
 from gateway.adapters.batch import Batch
@@ -271,6 +271,7 @@ class Service:
         if self._unwritten:
             return trouble.FULL.format(self.home)
         body = heads.completed(self.book.path, body)
+        body = shifts.with_end(self.flow.site, body, self.clock.core_ms() + self.clock.offset_ms)
         if why := acts.refusal(self.flow.state, self.flow.site, body):
             return why
         self.actions.append((Kind.ACTION, canonical.to_bytes(body)))
@@ -282,6 +283,7 @@ class Service:
         if not self._unwritten:
             self._taken = sorted((self.home / "inbox").glob("*.config"))
             self.actions.extend((Kind.CONFIG_SET, path.read_bytes()) for path in self._taken)
+            self._taken += inbox.take_acts(self.home, self.act)
         self.turn()
 
     def close(self) -> None:

@@ -134,8 +134,9 @@ def test_a_breach_in_cure_opens_an_exposure_and_limits_back_end_it(day: Day) -> 
     assert made.worst_k == pytest.approx(1.73, abs=0.01)
     assert [e.code for e in undisposed(day.flow.state)] == ["E-1"]
     events = [json.loads(each) for each in day.out.events]
-    assert [e["change"] for e in events if e["number"] == "E-1"] == ["exposure opened", "exposure ended"]
-    assert "area A needs the inspector's disposition" in events[-1]["reason"]
+    exposed = [e for e in events if e["number"] == "E-1"]
+    assert [e["change"] for e in exposed] == ["exposure opened", "exposure ended"]
+    assert "area A needs the inspector's disposition" in exposed[-1]["reason"]
     assert again(day).state.exposures == day.flow.state.exposures
 
 

@@ -28,7 +28,6 @@ from gateway.record_words import Words
 from tests.record_story import DAY0, H, journal
 
 WORDS = Words("en", "America/Chicago")
-BREACH = ["outside limits", "limits back"]
 ASKED = Asked(DAY0, DAY0 + 47 * H, H)
 
 
@@ -110,11 +109,15 @@ def test_an_exposure_without_disposition_waits_on_the_first_page(home: Path) -> 
 
 
 def test_alarms_keep_their_changes_in_order(found: Material) -> None:
-    """Raised before it returned, with the time of each."""
-    stories = {story.number: story for story in alarms(found)}
-    breached = [each for each in stories.values() if [c for _, c, _ in each.changes] == BREACH]
-    assert len(breached) >= 3
-    assert all(story.changes[0][0] < story.changes[1][0] for story in breached)
+    """Raised before it returned, with the time of each, and who was told."""
+    stories = [(each, [change for _, change, _ in each.changes]) for each in alarms(found)]
+    breached = [each for each, changes in stories if {"outside limits", "limits back"} <= set(changes)]
+    assert breached
+    for story in breached:
+        times = {change: at for at, change, _ in story.changes}
+        assert times["outside limits"] < times["limits back"]
+    assert {"lead"} == {person for story, _ in stories for person in story.told}
+    assert not {change for _, changes in stories for change in changes} & {"told", "kept back"}
 
 
 def test_wet_hours_are_within_the_time_known(found: Material) -> None:
@@ -348,18 +351,19 @@ def test_another_gateways_seal_is_told_apart(pages: bytes, tmp_path: Path) -> No
 
 def test_csv_senml_and_parquet_hold_the_same_figures(found: Material) -> None:
     """One row for each place and interval; what was not known is empty, absent, null."""
-    table = list(csv.DictReader(io.StringIO(record_files.as_csv(found))))
+    every = list(record_files.rows(found))
+    table = list(csv.DictReader(io.StringIO(record_files.as_csv(every))))
     places = {(row["subject"], row["quantity"], row["place"]) for row in table}
     assert len(table) == len(places) * len(ASKED.starts)
     (dew,) = [r for r in table if r["quantity"] == "dew_point_margin" and "coldest" in r["place"]
               and r["from_utc"] == "2026-06-01T13:00:00Z"]  # fmt: skip
-    pack = json.loads(record_files.as_senml(found))
+    pack = json.loads(record_files.as_senml(found, every))
     (same,) = [
         r for r in pack if r.get("t") == 13 * 3600.0 and "dew_point_margin" in r["n"] and "coldest" in r["n"]
     ]
     assert float(dew["mean"]) == same["v"] and (dew["unit"], same["u"]) == ("K", "K")
     assert float(dew["low"]) <= float(dew["mean"]) <= float(dew["high"])
-    rows = pyarrow.parquet.read_table(io.BytesIO(parquet.table(found))).to_pylist()
+    rows = pyarrow.parquet.read_table(io.BytesIO(parquet.table(every))).to_pylist()
     assert [("" if r["mean"] is None else str(r["mean"])) for r in rows] == [r["mean"] for r in table]
 
 

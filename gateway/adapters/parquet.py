@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 
-from gateway import record_files
-from gateway.climate_record import Material
 from gateway.record_files import Row
 
 
-def table(material: Material) -> bytes:
-    """Return every row of a record; the columns are those of the CSV file, empty figures are null."""
+def table(found: Sequence[Row]) -> bytes:
+    """Return the rows of a record; the columns are those of the CSV file, empty figures are null."""
     import pyarrow as pa
     from pyarrow import parquet
 
     text, number = pa.string(), pa.float64()
     kinds = [text if name in _TEXTS else number for name in Row._fields]
-    columns = list(zip(*record_files.rows(material), strict=True)) or [()] * len(kinds)
+    columns = list(zip(*found, strict=True)) or [()] * len(kinds)
     arrays = [pa.array(column, kind) for column, kind in zip(columns, kinds, strict=True)]
     made = io.BytesIO()
     parquet.write_table(pa.table(arrays, names=list(Row._fields)), made, compression="zstd")

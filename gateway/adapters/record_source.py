@@ -13,7 +13,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from gateway import tree
+from gateway import heads, tree
 from gateway.adapters import history
 from gateway.adapters.history import History
 from gateway.adapters.journal import WrongJournal, check_version, entries_after, open_reader
@@ -41,9 +41,10 @@ def material(home: Path, asked: Asked, sequence: int, progress: Progress = lambd
     with closing(open_reader(home / "journal.db")) as reader:
         check_version(reader, home / "journal.db")
         reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
+        codes = _heads(reader, sequence)
         if sequence == _newest(reader):
-            return _of_now(reader, asked, sequence, progress)
-        return _of_then(reader, asked, sequence, progress)
+            return _of_now(reader, asked, sequence, codes, progress)
+        return _of_then(reader, asked, sequence, codes, progress)
 
 
 def as_of(home: Path, sequence: int | None = None) -> tuple[int, int, str]:
@@ -71,13 +72,22 @@ def _offset_ms(deeds: list[Deed]) -> int:
     return 0
 
 
+def _heads(reader: sqlite3.Connection, sequence: int) -> list[str]:
+    """The record codes of the heads over at most so many entries; they never change."""
+    rows = reader.execute("SELECT statement FROM heads WHERE size <= ? ORDER BY number", (sequence,))
+    found = [heads.head_of(row[0]) for row in rows]
+    return [heads.record_code(each.number, each.size, each.root) for each in found]
+
+
 def _newest(reader: sqlite3.Connection) -> int:
     (hot,) = reader.execute("SELECT max(seq) FROM entries").fetchone()
     (sealed,) = reader.execute("SELECT max(first_seq) FROM sealed").fetchone()
     return int(hot or (sealed + tree.SEAL - 1 if sealed else 0))
 
 
-def _of_now(reader: sqlite3.Connection, asked: Asked, newest: int, progress: Progress) -> Material:
+def _of_now(
+    reader: sqlite3.Connection, asked: Asked, newest: int, codes: list[str], progress: Progress
+) -> Material:
     (whole,) = reader.execute("SELECT at FROM cursors WHERE name = 'history'").fetchone()
     if whole < newest:
         raise WrongJournal(f"history is whole up to entry {whole} only; stop dewgate run and use: dewgate rebuild")
@@ -89,10 +99,12 @@ def _of_now(reader: sqlite3.Connection, asked: Asked, newest: int, progress: Pro
         flow.advance((each,), Outcomes())
         if flow.state.sequence % tree.SEAL == 0:
             progress(flow.state.sequence, newest)
-    return _made(asked, flow, *found)
+    return _made(asked, flow, codes, *found)
 
 
-def _of_then(reader: sqlite3.Connection, asked: Asked, sequence: int, progress: Progress) -> Material:
+def _of_then(
+    reader: sqlite3.Connection, asked: Asked, sequence: int, codes: list[str], progress: Progress
+) -> Material:
     flow, events = Flow(), list[dict[str, Any]]()
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as made:
         made.executescript(history.WHOLE)
@@ -103,7 +115,7 @@ def _of_then(reader: sqlite3.Connection, asked: Asked, sequence: int, progress: 
             book.add(outcomes.sheet)
             events += map(canonical.to_dict, outcomes.events)
             progress(flow.state.sequence, sequence)
-        return _made(asked, flow, _quarters(made, asked), _deeds(made), events)
+        return _made(asked, flow, codes, _quarters(made, asked), _deeds(made), events)
 
 
 def _quarters(db: sqlite3.Connection, asked: Asked) -> dict[str, Quarters]:
@@ -121,7 +133,12 @@ def _deeds(db: sqlite3.Connection) -> list[Deed]:
 
 
 def _made(
-    asked: Asked, flow: Flow, quarters: dict[str, Quarters], deeds: list[Deed], events: list[dict[str, Any]]
+    asked: Asked,
+    flow: Flow,
+    codes: list[str],
+    quarters: dict[str, Quarters],
+    deeds: list[Deed],
+    events: list[dict[str, Any]],
 ) -> Material:
     state, site = flow.state, flow.site
     if site is None:
@@ -131,7 +148,7 @@ def _made(
         raise NothingToTell("the record begins after the newest entry")
     return Material(
         asked, site, state.sequence, as_of_ms, tree.root(state.peaks), state.core_version, deeds, events, quarters,
-        dict(state.work), list(state.exposures.values()), bodies, canonical.jobsite_of,
+        codes, dict(state.work), list(state.exposures.values()), bodies, canonical.jobsite_of,
     )  # fmt: skip
 
 

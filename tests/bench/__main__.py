@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 
-from tests.bench import alert, conditions, dew_point, ingest, memory, store, verify
+from tests.bench import alert, conditions, dew_point, ingest, memory, report, store, verify
 
 
 def main() -> None:
@@ -35,6 +35,9 @@ def main() -> None:
     _tell("verify", verify.entries_a_second(150_000 if short else 1_000_000), "entries/s", ">=600000", 0)
     _tell("head", verify.head_us(), "µs", "<=500")
     _tell("run_memory", memory.run_rss_mb(), "MB", "<120")
+    seconds, megabytes = report.figures()
+    _tell("report_month", seconds, "s", "<10")
+    _tell("report_rss", megabytes, "MB", "<300")
 
 
 def _tell(name: str, value: float, unit: str, goal: str, decimals: int = 1) -> None:
