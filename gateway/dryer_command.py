@@ -13,12 +13,14 @@ import time
 from dataclasses import asdict
 from pathlib import Path
 
-from gateway import dryer_file, dryer_words
+from gateway import dryer_document, dryer_file, dryer_words
 from gateway.dryer_check import Result, check
 from gateway.dryer_file import FileErrors
 from gateway.dryer_past import Kept, kept, trend
 from gateway.dryer_steps import now, steps
 from gateway.dryer_unit import Criteria, Test, Unit
+from gateway.record_document import Document
+from gateway.record_words import Words
 
 LOOK_S = 5.0
 CODES = {Result.PASS: 0, Result.FAIL: 1, Result.INCONCLUSIVE: 3, Result.NOT_TESTED: 4, Result.NO_CRITERIA: 3}
@@ -48,6 +50,7 @@ def _parser(caution: str) -> argparse.ArgumentParser:
     )
     _files(checked)
     checked.add_argument("--keep", action="store_true", help="add it to the unit's history")
+    checked.add_argument("--pdf", type=Path, help="also write the certificate as PDF/A, with room for signatures")
     checked.add_argument("--json", action="store_true", help="plain values, for a machine")
     checked.set_defaults(act=_check)
     guided = actions.add_parser("steps", help="what to do next; looks again while readings come in")
@@ -94,10 +97,18 @@ def _check(args: argparse.Namespace) -> int:
         print(json.dumps(dryer_words.as_values(unit, test, verdict, history), indent=2, ensure_ascii=False))
     else:
         print(dryer_words.text(unit, test, verdict, history, rental))
+    if args.pdf:
+        args.pdf.write_bytes(_pages(dryer_document.document(unit, test, verdict, history, rental)))
     if args.keep:
         with _history_file(args.unit).open("a", encoding="utf-8") as file:
             file.write(json.dumps(asdict(kept(test, verdict)), ensure_ascii=False) + "\n")
     return CODES[verdict.result]
+
+
+def _pages(certificate: Document) -> bytes:
+    from gateway.adapters import report
+
+    return report.pdf(certificate, Words("en", "UTC"))
 
 
 def _steps(args: argparse.Namespace) -> int:

@@ -38,7 +38,7 @@ def text(unit: Unit, test: Test, verdict: Verdict, history: Sequence[Kept], reco
         f"Dryer check of {unit.serial}, {unit.label}: {verdict.result.value.upper()}",
         f"{facts.kind} test of {facts.day} by {facts.person}, {facts.bench}",
         "",
-        *_register(unit),
+        *(f"{what}: {words}" for what, words in register(unit)),
     ]
     if verdict.against:
         lines += ["", "DO NOT PRESSURISE:", *(f"  {why}" for why in verdict.against)]
@@ -52,22 +52,25 @@ def text(unit: Unit, test: Test, verdict: Verdict, history: Sequence[Kept], reco
     return "\n".join([*lines, "", CAUTION])
 
 
-def _register(unit: Unit) -> list[str]:
-    salt = unit.salt or (
-        NOT_STATED if unit.equilibrium_rh is None else f"{unit.equilibrium_rh:.0%} RH over its brine"
-    )
+def register(unit: Unit) -> list[tuple[str, str]]:
+    """What the register says of a unit: (what, words)."""
+    salt = unit.salt or NOT_STATED
+    if unit.equilibrium_rh is not None:
+        salt += f", {unit.equilibrium_rh:.0%} RH over its brine as its maker states"
     found = [
-        f"salt: {salt}; relief valve due {unit.relief_valve_due}; vessel due {unit.vessel_due}",
+        ("Salt", salt),
+        ("Inspections", f"relief valve due {unit.relief_valve_due}, vessel due {unit.vessel_due}"),
     ]
     if unit.rentals:
         last = unit.rentals[-1]
-        found.append(
-            f"rental {last.contract}, {last.customer}: {last.out} to {last.back}, {last.hours}; "
-            f"salt level out {last.level_out}, in {last.level_in}; {len(last.photos)} photos"
-        )
+        found.append((
+            f"Rental {last.contract}",
+            f"{last.customer}, {last.out} to {last.back}, {last.hours}; salt level out {last.level_out}, "
+            f"in {last.level_in}; {len(last.photos)} photos",
+        ))  # fmt: skip
     if unit.refills:
         filled = unit.refills[-1]
-        found.append(f"last refill {filled.day}: {filled.kg:g} kg {filled.salt}, lot {filled.lot} (billable)")
+        found.append(("Last refill", f"{filled.day}: {filled.kg:g} kg {filled.salt}, lot {filled.lot} (billable)"))
     return found
 
 
@@ -79,14 +82,22 @@ def _criteria(verdict: Verdict) -> list[str]:
 
 def _judged(each: Judged) -> list[str]:
     asked = JUDGED[each.name]
-    limit = f"{asked.relation} {each.limit * asked.factor:.4g} {asked.unit} ({each.clause})"
-    lines = [f"{each.result.value.upper():13} {asked.words}: {_value(each)}; {limit}"]
+    lines = [
+        f"{each.result.value.upper():13} {asked.words}: {value_words(each)}; {limit_words(each)} ({each.clause})"
+    ]
     if each.reason:
         lines.append(f"{'':13} {each.reason}; conclusive would be: {each.conclusive}")
     return lines
 
 
-def _value(each: Judged) -> str:
+def limit_words(each: Judged) -> str:
+    """The limit of a criterion, such as "at least 6 K"."""
+    asked = JUDGED[each.name]
+    return f"{asked.relation} {each.limit * asked.factor:.4g} {asked.unit}"
+
+
+def value_words(each: Judged) -> str:
+    """What was found, with its expanded uncertainty."""
     asked = JUDGED[each.name]
     if each.value is None:
         return "not known"

@@ -50,6 +50,7 @@ class Document:
     page: str
     as_of_ms: int
     made_from: str
+    answer_title: str = ""
 
 
 def document(material: Material, words: Words) -> Document:

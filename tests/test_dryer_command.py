@@ -55,6 +55,27 @@ def test_a_return_is_settled_from_files_in_well_under_five_minutes(yard: Path) -
     assert time.monotonic() - began < 60.0
 
 
+def test_the_certificate_is_a_page_to_be_signed(yard: Path) -> None:
+    """PDF/A from the same values, byte for byte the same again; what is not to be pressurised has its page too."""
+    first, again = yard / "one.pdf", yard / "two.pdf"
+    for path in (first, again):
+        assert dewgate(yard, "check", "D-0417.toml", "return.toml", *CRITERIA, "--pdf", path.name).returncode == 1
+    assert first.read_bytes() == again.read_bytes()
+    assert b"<pdfaid:part>2</pdfaid:part>" in first.read_bytes()
+    said = subprocess.run(
+        ["pdftotext", "-layout", str(first), "-"], capture_output=True, text=True, check=True
+    ).stdout
+    assert "Fail: at least one criterion is not met at the inlet stated." in said
+    assert "humidity of the outlet gas 61.4 ± 1.7 %RH; at most 58 %RH" in said
+    assert "Customer" in said
+    said = (yard / "return.toml").read_text().replace('visual = "pass"', 'visual = "dented shell"')
+    (yard / "return.toml").write_text(said)
+    assert dewgate(yard, "check", "D-0417.toml", "return.toml", *CRITERIA, "--pdf", first.name).returncode == 4
+    said = subprocess.run(["pdftotext", str(first), "-"], capture_output=True, text=True, check=True).stdout
+    assert "Do not pressurise." in said
+    assert "visual inspection: dented shell." in said
+
+
 def test_the_machine_gets_values(yard: Path) -> None:
     """The same verdict as plain values, with units inside and the code of the verdict."""
     said = dewgate(yard, "check", "D-0417.toml", "return.toml", *CRITERIA, "--json")

@@ -53,7 +53,8 @@ def _printable(document: Document, words: Words) -> dict[str, Any]:
     told = cast("dict[str, Any]", _each(asdict(document), lambda text: _shown(text, lost)))
     waiting = words("Nothing waits for an answer.")
     told |= {
-        "answer_title": words("What waits for an answer"), "waits": document.answer != (waiting,),
+        "answer_title": document.answer_title or words("What waits for an answer"),
+        "waits": document.answer != (waiting,),
         "span": dict(document.facts).get(words("Period, site time"), ""),
     }  # fmt: skip
     if lost:
