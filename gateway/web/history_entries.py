@@ -55,11 +55,14 @@ def _name(kind: Kind) -> str:
 
 def _words(said: Said, sensor: Sensor) -> str:
     dimension, unit = DIMENSION[sensor.quantity], UNITS[sensor.unit]
-    value, corrected = (written(each, dimension, unit, 3) for each in (said.value, said.corrected))
+    value, corrected = (
+        written(each, dimension, unit, 3).replace("Cel", "°C") for each in (said.value, said.corrected)
+    )
     after = "" if value == corrected else f", corrected {corrected}"
     late = said.received_ms - said.measured_ms
     measured = f", measured {late / 1000:.1f} s before" if late > 0 else ""
-    return f"{sensor.label} ({said.sensor}): {value}{after}, {said.validity}{measured}"
+    name = said.sensor if sensor.label == said.sensor else f"{sensor.label} ({said.sensor})"
+    return f"{name}: {value}{after}, {said.validity}{measured}"
 
 
 def _other(kind: Kind, body: bytes) -> tuple[str, ...]:

@@ -17,12 +17,12 @@ from gateway.web.taste import Taste
 
 _DIGITS = {Dimension.PRESSURE: 3}
 _TITLES = {
-    Quantity.DEW_POINT_MARGIN: "Margin of the steel over the dew point",
-    Quantity.CONDENSATION_MARGIN: "Condensation margin of the air train",
-    Quantity.STEEL_TEMPERATURE: "Temperatures and condensation point",
+    Quantity.DEW_POINT_MARGIN: "Margin over the dew point",
+    Quantity.CONDENSATION_MARGIN: "Condensation margin",
+    Quantity.STEEL_TEMPERATURE: "Temperatures",
     Quantity.GAS_TEMPERATURE: "Temperatures in the train",
     Quantity.RELATIVE_HUMIDITY: "Relative humidity",
-    Quantity.GAUGE_PRESSURE: "Pressure in the train, gauge",
+    Quantity.GAUGE_PRESSURE: "Gauge pressure",
     Quantity.PRESSURE_DEW_POINT: "Pressure dew points",
     Quantity.AIR_FLOW: "Air flow",
     Quantity.DRAIN_COUNT: "Water drained: openings of drains, counted",

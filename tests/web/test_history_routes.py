@@ -216,7 +216,12 @@ def test_the_entries_behind_a_minute_with_their_leaves(home: Path, month: Pages)
         made = entry_at(db, numbers[0])
     assert made is not None
     assert tree.leaf(made).hex() in page and f'id="entry-{numbers[0]}"' in page
-    assert "steel (steel)" in page and "dewgate/test/air-t" in page and made[:10].hex(" ") in page
+    assert (
+        "steel: 22" in page
+        and "°C, good, measured 0.2 s before" in page
+        and "dewgate/test/air-t" in page
+        and made[:10].hex(" ") in page
+    )
 
 
 @pytest.mark.parametrize(

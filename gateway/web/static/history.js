@@ -163,11 +163,11 @@
   }
 
   /** @param {Values} v */
-  const words = (v) => `${full(v.from)} to ${full(v.until)}, site time. ${tierWords(v)}`;
+  const words = (v) => `${full(v.from)} to ${full(v.until)}, site time; ${tierWords(v)}`;
 
   /** @param {Values} v */
   const tierWords = (v) => (!v.each ? "Nothing is known of this range."
-    : `One column is ${lasting(v.each / 1000)}, from ${v.tier}: least, mean and greatest.`);
+    : `${lasting(v.each / 1000)} a column, from ${v.tier}.`);
 
   // ---- the rows ----------------------------------------------------------------------------------
 
@@ -245,7 +245,7 @@
     const said = one.section.querySelector(".trace-gaps");
     if (!said || !worst || !worst.gaps.of_s) return;
     const { count, total_s: total, longest_s: longest, of_s: of } = worst.gaps;
-    said.textContent = count === 0 ? "Known all the time." : `${lines.length > 1 ? `At worst, ${worst.label}: u` : "U"}nknown `
+    said.textContent = count === 0 ? (one === rows.find((each) => each.panel) ? "Known all the time." : "") : `${lines.length > 1 ? `At worst, ${worst.label}: u` : "U"}nknown `
       + `${lasting(total)} of ${lasting(of)} in ${count} ${count === 1 ? "gap" : `gaps, the longest ${lasting(longest)}`}.`;
   }
 
@@ -370,7 +370,7 @@
 
   /** @param {{low: number, high: number}} scale @param {number} tall */
   function marks(scale, tall) {
-    const rough = (scale.high - scale.low) / Math.max(2, Math.floor(tall / 34));
+    const rough = (scale.high - scale.low) / Math.max(2, Math.floor(tall / 26));
     const power = 10 ** Math.floor(Math.log10(rough)), step = [1, 2, 5, 10].map((d) => d * power).find((s) => s >= rough) || rough;
     const found = [];
     for (let at = Math.ceil(scale.low / step) * step; at <= scale.high; at += step) found.push(at);
@@ -470,18 +470,12 @@
     const v = /** @type {Values} */ (values), from = x(limit.from, width), until = x(limit.until, width), edge = y(limit.value);
     c.fillStyle = ink("--trace-band");
     c.fillRect(from, limit.least ? edge : 0, until - from, limit.least ? tall - edge : edge);
-    for (const at of limit.lines) {
-      const line = panel.lines[at], worst = limit.least ? line.low : line.high;
-      (worst || line.mean).forEach((value, column) => {
-        const begin = v.begin + column * v.each;
-        if (value === null || begin + v.each <= limit.from || begin >= limit.until) return;
-        if (limit.least ? value >= limit.value : value <= limit.value) return;
-        const left = x(begin, width), wide = Math.max(2, x(begin + v.each, width) - left);
-        c.fillStyle = ink("--trace-breach");
-        c.fillRect(left, 0, wide, tall);
-        c.fillStyle = ink("--red");
-        c.fillRect(left, limit.least ? tall - 5 : 0, wide, 5);
-      });
+    for (const [begin, end] of breaches(limit, panel, v)) {
+      const left = x(begin, width), wide = Math.max(2, x(end, width) - left);
+      c.fillStyle = ink("--trace-breach");
+      c.fillRect(left, 0, wide, tall);
+      c.fillStyle = ink("--red");
+      c.fillRect(left, limit.least ? tall - 5 : 0, wide, 5);
     }
     c.strokeStyle = ink("--ink");
     c.lineWidth = 2;
@@ -491,6 +485,20 @@
     c.lineTo(until, edge);
     c.stroke();
     c.setLineDash([]);
+  }
+
+  /** Stretches of time in which any line a limit judges was beyond it. @param {Limit} limit @param {Panel} panel @param {Values} v */
+  function breaches(limit, panel, v) {
+    /** @type {[number, number][]} */ const found = [];
+    const worst = limit.lines.map((at) => (limit.least ? panel.lines[at].low : panel.lines[at].high) || panel.lines[at].mean);
+    for (let at = 0; worst.length && at < worst[0].length; at += 1) {
+      const begin = v.begin + at * v.each, end = begin + v.each, last = found[found.length - 1];
+      if (end <= limit.from || begin >= limit.until) continue;
+      const values = worst.map((each) => each[at]).filter((value) => value !== null);
+      if (!values.some((value) => (limit.least ? value < limit.value : value > limit.value))) continue;
+      if (last && last[1] === begin) last[1] = end; else found.push([begin, end]);
+    }
+    return found;
   }
 
   /** @param {CanvasRenderingContext2D} c @param {number} width @param {(v: number) => number} y @param {Line} line @param {number} number */
