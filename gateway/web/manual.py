@@ -38,11 +38,11 @@ def manual_routes(app: FastAPI, web: Web) -> None:
     async def begin(request: Request, who: SetsActivity) -> Response:
         return await _begun(web, request, who)
 
-    @app.get("/steel/form")
+    @app.get("/entries")
     async def form(who: WritesNotes, kind: str = "", corrects: str = "") -> HTMLResponse:
         return _form(web, who, kind, {"corrects": corrects} if corrects else {})
 
-    @app.post("/steel/form")
+    @app.post("/entries")
     async def entered(request: Request, who: WritesNotes) -> Response:
         return await _entered(web, request, who)
 
@@ -50,7 +50,7 @@ def manual_routes(app: FastAPI, web: Web) -> None:
 def _steel(web: Web, who: Signed) -> HTMLResponse:
     site = web.house.site()
     return web.draw(
-        "steel.html", who, films=COATING, forms=tuple(manual.FORMS), products=site.products if site else (),
+        "steel.html", who, films=COATING, products=site.products if site else (),
         ref=secrets.token_hex(8), na=manual.NA,
     )  # fmt: skip
 
@@ -63,24 +63,27 @@ async def _begun(web: Web, request: Request, who: Signed) -> Response:
 
 
 def _form(web: Web, who: Signed, kind: str, filled: Filled, error: str = "", status: int = 200) -> HTMLResponse:
-    if kind not in manual.FORMS:
+    if kind and kind not in manual.FORMS:
         raise TurnedAway(404, "There is no such form.")
     site = web.house.site()
+    if site is None:
+        raise TurnedAway(409, "No jobsite is in force; use: dewgate apply FILE")
     return web.draw(
-        "steel_form.html", who, status, kind=kind, fields=manual.FORMS[kind],
+        "entries.html", who, status, kind=kind, kinds=tuple(manual.FORMS), fields=manual.FORMS.get(kind, ()),
         filled=defaultdict(str, filled), error=error,
-        choices=_choices(kind, site), areas=site.areas if site else (), na=manual.NA,
+        choices=_choices(kind, site), areas=site.areas, na=manual.NA,
         ref=filled.get("ref") or secrets.token_hex(8),
     )  # fmt: skip
 
 
-def _choices(kind: str, site: Jobsite | None) -> dict[str, tuple[str, ...]]:
+def _choices(kind: str, site: Jobsite) -> dict[str, tuple[str, ...]]:
     """What a field is chosen from, for those that are not written freely."""
-    every = (("station", site.stations), ("sensor", site.sensors)) if site else ()
-    known = {what: tuple(each.id for each in found) for what, found in every}
+    known: dict[object, tuple[str, ...]] = {
+        "station": tuple(each.id for each in site.stations), "sensor": tuple(each.id for each in site.sensors),
+    }  # fmt: skip
     return {
-        field.name: field.choices or known.get(str(field.what), ())
-        for field in manual.FORMS[kind] if field.choices or field.what in known
+        field.name: field.choices or known.get(field.what, ())
+        for field in manual.FORMS.get(kind, ()) if field.choices or field.what in known
     }  # fmt: skip
 
 
@@ -96,7 +99,7 @@ async def _entered(web: Web, request: Request, who: Signed) -> Response:
         return _form(web, who, kind, filled, str(error), 409)
     if why := web.house.act(body):
         return _form(web, who, kind, filled, why, 409)
-    return RedirectResponse("/steel", 303)
+    return RedirectResponse("/entries", 303)
 
 
 async def _filled(request: Request) -> tuple[Filled, bytes]:

@@ -28,7 +28,7 @@ def shown(stage: Stage, pages: Pages) -> str:
 def sent(pages: Pages, files: dict[str, tuple[str, bytes]] | None = None, **fields: str):
     form = {"token": pages.token(), **fields}
     more = {"files": files} if files else {"files": {"none": ("", b"")}}
-    return pages.ask("POST", "/steel/form", headers={"sec-fetch-site": "same-origin"}, data=form, **more)
+    return pages.ask("POST", "/entries", headers={"sec-fetch-site": "same-origin"}, data=form, **more)
 
 
 def test_the_page_says_stage_and_clocks(stage: Stage, pages: Pages) -> None:
@@ -87,6 +87,6 @@ def test_a_picture_is_kept_by_its_hash_outside_the_journal(stage: Stage, pages: 
 
 def test_no_form_without_its_token(stage: Stage, pages: Pages) -> None:
     """An entry from a page of another session is not taken."""
-    answer = pages.ask("POST", "/steel/form", data=SLING | {"token": "x"}, files={"none": ("", b"")})
+    answer = pages.ask("POST", "/entries", data=SLING | {"token": "x"}, files={"none": ("", b"")})
     assert answer.status_code == 403 and stage.acts == []
-    assert pages.ask("GET", "/steel/form?kind=guess").status_code == 404
+    assert pages.ask("GET", "/entries?kind=guess").status_code == 404

@@ -22,7 +22,7 @@ NEEDS: dict[str, Permission] = {
     "POST /shelve": P.SHELVE, "POST /unshelve": P.SHELVE,
     "POST /out-of-service": P.SET_UP, "POST /back-in-service": P.SET_UP,
     "POST /work/begin": P.ACTIVITY, "POST /work/end": P.ACTIVITY, "POST /note": P.NOTE,
-    "POST /work/disposition": P.DISPOSE,
+    "POST /work/disposition": P.DISPOSE, "GET /steel": P.SEE, "POST /steel/begin": P.ACTIVITY,
     "GET /limits": P.SEE, "GET /entries": P.NOTE, "POST /entries": P.NOTE,
     "GET /set-up": P.SET_UP, "GET /set-up/heard": P.SET_UP, "GET /set-up/jobsite.toml": P.SET_UP,
     "GET /set-up/file": P.SET_UP, "POST /set-up/file": P.SET_UP, "POST /set-up/limit": P.SET_UP,
