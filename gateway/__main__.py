@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gateway import __version__
+from gateway.adapters import address
 from gateway.web.arguments import page_arguments
 
 if TYPE_CHECKING:
@@ -100,7 +101,7 @@ def _home(command: argparse.ArgumentParser) -> None:
 
 def _run_arguments(run: argparse.ArgumentParser) -> None:
     _home(run)
-    run.add_argument("--broker", default="127.0.0.1:1883", help="host:port of the MQTT broker")
+    address.add_arguments(run)
     run.add_argument("--client-id", default="dewgate-run", help="fixed, so that the broker keeps the session")
     page_arguments(run)
     run.add_argument("--time-lapse", default="", help="FACTOR,EPOCH,ANCHOR: live in simulated time")
@@ -112,11 +113,6 @@ def _module(parser: argparse.ArgumentParser, module: str) -> None:
         os.execv(sys.executable, [sys.executable, "-m", module, *args.rest])  # noqa: S606  our own module, no shell
 
     parser.set_defaults(act=run, passes_on=True)
-
-
-def _address(text: str) -> tuple[str, int]:
-    host, _, port = text.rpartition(":")
-    return host, int(port)
 
 
 def _pass_on(args: argparse.Namespace) -> int:
@@ -133,7 +129,8 @@ def _run(args: argparse.Namespace) -> int:
 
     try:
         lapse = TimeLapse.parse(args.time_lapse) if args.time_lapse else None
-    except ValueError as error:
+        broker = address.of(args)
+    except (ValueError, address.Refused) as error:
         print(f"dewgate run: {error}", file=sys.stderr)
         return 2
     try:
@@ -143,7 +140,7 @@ def _run(args: argparse.Namespace) -> int:
     if service.flow.site is None:
         print("dewgate run: no jobsite is in force; use: dewgate apply FILE", file=sys.stderr)
         return 2
-    service.connect(*_address(args.broker), args.client_id)
+    service.connect(broker, args.client_id)
     failed = _serve(service, args)
     return trouble.stop("run", failed, args.home) if failed else 0
 

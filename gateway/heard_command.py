@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-from gateway import entry, heard, heard_words, watch_words
+from gateway import entry, heard, heard_words, sensor_login, watch_words
 from gateway.adapters import trouble
 from gateway.adapters.block import unpack_block
 from gateway.adapters.journal import WrongJournal, entries_after, open_reader
@@ -37,6 +37,8 @@ WARM_MINUTES = 5.0  # read before what is shown, so that a conflict and a duplic
 
 def run(command: str, words: list[str], caution: str) -> int:
     """Run one of the two commands; 2 when there is no journal that can be read."""
+    if command == "sensors" and words[:1] == ["add"]:
+        return sensor_login.run(words[1:], caution)
     args = _parser(command, caution).parse_args(words)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
@@ -64,7 +66,8 @@ def _sensors_parser(caution: str) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         "dewgate sensors", epilog=caution,
         description="Who speaks, how often, what they last said; who is silent; who is not known, with a table to "
-        "paste into the jobsite file; what was refused and why. Reads the journal only.",
+        "paste into the jobsite file; what was refused and why. Reads the journal only. "
+        "`dewgate sensors add NAME` gives a sensor its password at the broker.",
     )  # fmt: skip
     parser.add_argument("--hours", type=_positive, default=24.0, help="up to the newest entry (24)")
     parser.add_argument("--json", action="store_true", help="everything, for a machine; times in UTC ms")

@@ -21,6 +21,7 @@ from pathlib import Path
 from gateway import acts, entry, inbox, overview, shifts, tree
 from gateway.adapters import heads, trouble
 from gateway.adapters import journal as files
+from gateway.adapters.address import Address
 from gateway.adapters.batch import Batch
 from gateway.adapters.edges import EdgeNodes, open_edges
 from gateway.adapters.home import lock, outcomes_after, restore
@@ -55,7 +56,7 @@ class Service:
         self.actions: deque[tuple[Kind, bytes]] = deque()
         self.broker: Broker | None = None
         self.edges: EdgeNodes | None = None
-        self._where: tuple[str, int, str] | None = None
+        self._where: tuple[Address, str] | None = None
         self._subscribed: tuple[list[str], tuple[Edge, ...]] = ([], ())
         self._unwritten: Batch | None = None  # what a full disk did not take; until it does, nothing else happens
         self._taken: list[Path] = []  # inbox files whose entries are not yet on disk
@@ -73,9 +74,9 @@ class Service:
         self.actions.append((Kind.STARTED, canonical.to_bytes(body)))
         self.turn()
 
-    def connect(self, host: str, port: int, client_id: str) -> None:
+    def connect(self, at: Address, client_id: str) -> None:
         """Begin to receive. The jobsite must be set, since its id is in the topic."""
-        self._where = (host, port, client_id)
+        self._where = (at, client_id)
         if self._unwritten is None:
             self._go_on()
 

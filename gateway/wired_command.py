@@ -23,6 +23,8 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 
 from gateway import wired
+from gateway.adapters import address
+from gateway.adapters.address import Address
 from gateway.adapters.modbus import OF_ONE_REGISTER, Door, NoReading
 from gateway.config import ConfigErrors
 from gateway.wired import Line, Number, Point, Poll, Silences, Wired
@@ -39,11 +41,11 @@ def run(_command: str, words: list[str], caution: str) -> int:
     """Run the command; 1 for a wrong file or, with --once, for a sensor that cannot be read; 2 for wrong words."""
     args = _parser(caution).parse_args(words)
     try:
-        plan = load(args.file)
-    except (ConfigErrors, OSError) as error:
+        plan, broker = load(args.file), address.of(args)
+    except (ConfigErrors, OSError, address.Refused) as error:
         print(error, file=sys.stderr)
         return 1
-    return once(plan) if args.once else Publisher(plan, args.broker).run()
+    return once(plan) if args.once else Publisher(plan, broker).run()
 
 
 def _parser(caution: str) -> argparse.ArgumentParser:
@@ -53,17 +55,9 @@ def _parser(caution: str) -> argparse.ArgumentParser:
         "to the broker. Reading only: nothing is ever written to a device; not part of any control loop.",
     )  # fmt: skip
     parser.add_argument("file", type=Path, help="lines and points; deploy/wired.toml is one to begin with")
-    parser.add_argument("--broker", type=_address, default="127.0.0.1:1883", metavar="HOST:PORT",
-                        help="MQTT broker (127.0.0.1:1883)")  # fmt: skip
+    address.add_arguments(parser)
     parser.add_argument("--once", action="store_true", help="read every point once, print it, publish nothing")
     return parser
-
-
-def _address(text: str) -> tuple[str, int]:
-    host, colon, port = text.rpartition(":")
-    if not colon or not host or not port.isdecimal() or not 0 < int(port) < 65_536:
-        raise argparse.ArgumentTypeError("write HOST:PORT, such as 127.0.0.1:1883")
-    return host, int(port)
 
 
 # -- reading ---------------------------------------------------------------------------------------------------
@@ -155,15 +149,15 @@ class Publisher:
     paho's own thread and the signal handler only put something into the queue, which both may do at any time.
     """
 
-    def __init__(self, plan: Wired, broker: tuple[str, int]) -> None:
-        self._plan, self._broker = plan, f"{broker[0]}:{broker[1]}"
+    def __init__(self, plan: Wired, broker: Address) -> None:
+        self._plan, self._broker = plan, str(broker)
         self._inbox: SimpleQueue[object] = SimpleQueue()
         self._waiting: deque[tuple[str, bytes]] = deque(maxlen=WAITING)
         self._handed = self._acknowledged = self._dropped = 0
         self._connected, self._away_s = False, time.time()
         self._client = self._paho(broker)
 
-    def _paho(self, broker: tuple[str, int]) -> paho.Client:
+    def _paho(self, broker: Address) -> paho.Client:
         name = f"dewgate-wired-{self._plan.jobsite}-{token_hex(4)}"
         client = paho.Client(CallbackAPIVersion.VERSION2, name, protocol=paho.MQTTv311)
         client.max_inflight_messages_set(IN_FLIGHT)
@@ -174,7 +168,8 @@ class Publisher:
         client.on_disconnect = lambda *_: self._inbox.put(Link(False, "connection lost"))
         client.on_connect_fail = lambda *_: self._inbox.put(Link(False, "no connection"))
         client.on_publish = self._on_publish
-        client.connect_async(*broker, keepalive=15)
+        broker.dress(client)
+        client.connect_async(broker.host, broker.port, keepalive=15)
         return client
 
     def _on_publish(self, *_: Any) -> None:

@@ -21,11 +21,15 @@ def free_port() -> int:
 
 
 class Mosquitto:
-    """The broker as shipped, with only port and folder changed; `extra` lines come last."""
+    """The broker as shipped, or as `whole` says, with only port and folder changed; `extra` lines come last."""
 
-    def __init__(self, folder: Path, extra: str = "") -> None:
+    def __init__(self, folder: Path, extra: str = "", whole: str = "") -> None:
         self.port, self.folder = free_port(), folder
-        text = SHIPPED.read_text().replace("/var/lib/mosquitto/", f"{folder}/").replace("1883", str(self.port))
+        text = (
+            (whole or SHIPPED.read_text())
+            .replace("/var/lib/mosquitto/", f"{folder}/")
+            .replace("1883", str(self.port))
+        )
         if extra:
             keys = {line.split()[0] for line in extra.splitlines()}
             text = "\n".join(line for line in text.splitlines() if line.split(" ")[0] not in keys)

@@ -10,6 +10,7 @@ from pathlib import Path
 import paho.mqtt.client as paho
 import pytest
 
+from gateway.adapters.address import Address
 from gateway.adapters.edges import EdgeNodes
 from gateway.entry import Arrival
 from gateway.payload.sparkplug_wire import read
@@ -44,7 +45,7 @@ def node(mosquitto: Mosquitto) -> Iterator[paho.Client]:
 @pytest.fixture
 def edges(mosquitto: Mosquitto) -> Iterator[EdgeNodes]:
     made = EdgeNodes(
-        "127.0.0.1", mosquitto.port, "gateway", [("site", "pump"), ("site", "pump")], threading.Event()
+        Address("127.0.0.1", mosquitto.port), "gateway", [("site", "pump"), ("site", "pump")], threading.Event()
     )
     made.start()
     yield made

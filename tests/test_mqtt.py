@@ -11,6 +11,7 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 
+from gateway.adapters.address import Address
 from gateway.adapters.mqtt import READ_AHEAD, UNCOMMITTED, Broker, _ReadingAhead
 from gateway.entry import Arrival
 from tests.broker import Mosquitto
@@ -26,7 +27,7 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
 
 @pytest.fixture
 def ours(mosquitto: Mosquitto) -> Iterator[Broker]:
-    broker = Broker("127.0.0.1", mosquitto.port, "ours", ["dewgate/test/#"], threading.Event())
+    broker = Broker(Address("127.0.0.1", mosquitto.port), "ours", ["dewgate/test/#"], threading.Event())
     broker.start()
     until(lambda: broker._live)
     yield broker
@@ -76,7 +77,7 @@ def test_what_was_sent_arrives_with_its_facts(mosquitto: Mosquitto, ours: Broker
 def test_a_retained_message_says_that_it_is(mosquitto: Mosquitto) -> None:
     """It was there before the subscription, so it came before the marker, too."""
     send(mosquitto.port, ("dewgate/test/käse", b"1", 1, True))
-    broker = Broker("127.0.0.1", mosquitto.port, "later", ["dewgate/test/#"], threading.Event())
+    broker = Broker(Address("127.0.0.1", mosquitto.port), "later", ["dewgate/test/#"], threading.Event())
     broker.start()
     (got,) = taken(broker, 1)
     broker.stop()

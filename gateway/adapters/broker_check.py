@@ -16,6 +16,7 @@ from typing import Any
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
+from gateway.adapters.address import Address
 from gateway.adapters.link import Link
 
 PROBED = 1200  # the commonest default keeps 1,000
@@ -30,7 +31,7 @@ class _Silent(Exception):
 class _Visit:
     """One connection of the probe, driven by hand until something has come about."""
 
-    def __init__(self, name: str, address: tuple[str, int], clean: bool, until_s: float) -> None:
+    def __init__(self, name: str, address: Address, clean: bool, until_s: float) -> None:
         self.until_s, self.counted = until_s, 0
         self.granted, self.answered, self.present, self.sent = -1, False, False, 0
         client = paho.Client(CallbackAPIVersion.VERSION2, name, clean_session=clean, protocol=paho.MQTTv311)
@@ -39,7 +40,8 @@ class _Visit:
         client.max_inflight_messages_set(PROBED)
         client.connect_timeout = LIMIT_S
         self.client = client
-        client.connect(*address, keepalive=10)
+        address.dress(client)
+        client.connect(address.host, address.port, keepalive=10)
         self.wait(lambda: self.answered, "connecting")
 
     def wait(self, holds: Callable[[], bool], what: str) -> None:
@@ -65,14 +67,13 @@ class _Visit:
         self.sent += 1
 
 
-def check(host: str, port: int, client_id: str) -> tuple[str, bool]:
+def check(address: Address, client_id: str) -> tuple[str, bool]:
     """Return what the keeper should know, or nothing, and whether it is a fault of the settings.
 
     Takes at most about LIMIT_S. The name is always the same, so that a probe that was killed is cleaned up by the
     next. Never raises for what a broker or a network does.
     """
-    name, address, until_s = f"{client_id}-check", (host, port), time.monotonic() + LIMIT_S
-    where = f"broker {host}:{port}"
+    name, until_s, where = f"{client_id}-check", time.monotonic() + LIMIT_S, f"broker {address}"
     try:
         _Visit(name, address, True, until_s).leave()  # nothing of an earlier probe counts
         try:
@@ -84,7 +85,7 @@ def check(host: str, port: int, client_id: str) -> tuple[str, bool]:
     return (f"{where} {found}", True) if found else ("", False)
 
 
-def _probe(name: str, address: tuple[str, int], until_s: float) -> str:
+def _probe(name: str, address: Address, until_s: float) -> str:
     topic = f"dewgate-check/{name}"
     first = _Visit(name, address, False, until_s)
     first.client.subscribe(topic, 1)
@@ -125,11 +126,11 @@ def _count(back: _Visit) -> str:
     return ""
 
 
-def stays(host: str, port: int, client_id: str, stop: threading.Event) -> bool:
+def stays(address: Address, client_id: str, stop: threading.Event) -> bool:
     """Whether a connection under another name lives on for STEADY_S, as it does on a sound network."""
     until_s = time.monotonic() + STEADY_S
     try:
-        visit = _Visit(f"{client_id}-{token_hex(4)}", (host, port), True, until_s)
+        visit = _Visit(f"{client_id}-{token_hex(4)}", address, True, until_s)
         visit.wait(stop.is_set, "")
     except _Silent:
         return time.monotonic() >= until_s
@@ -142,9 +143,9 @@ def stays(host: str, port: int, client_id: str, stop: threading.Event) -> bool:
 class Watch(threading.Thread):
     """Looks at the broker beside the work: its settings once no backlog waits, a rival when we are cut off."""
 
-    def __init__(self, host: str, port: int, client_id: str, link: Link, is_live: Callable[[], bool]) -> None:
+    def __init__(self, address: Address, client_id: str, link: Link, is_live: Callable[[], bool]) -> None:
         super().__init__(name="broker-watch", daemon=True)
-        self._to, self._client_id, self._link, self._is_live = (host, port), client_id, link, is_live
+        self._to, self._client_id, self._link, self._is_live = address, client_id, link, is_live
         self._stop_now = threading.Event()
         self._settings = self._breaks = ""
 
@@ -168,14 +169,14 @@ class Watch(threading.Thread):
         return tuple(line for line in found if line)
 
     def _check(self) -> None:
-        said, is_fault = check(*self._to, self._client_id)
+        said, is_fault = check(self._to, self._client_id)
         if is_fault:
             self._settings = said
         elif said:
             print(f"dewgate run: {said}", file=sys.stderr, flush=True)
 
     def _why_cut_short(self) -> str:
-        if stays(*self._to, self._client_id, self._stop_now):
+        if stays(self._to, self._client_id, self._stop_now):
             return (
                 f"another client uses the client id {self._client_id} at broker {self._link.address}: each takes "
                 "the connection from the other and gets a part of the messages; give each its own --client-id"

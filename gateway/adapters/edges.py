@@ -17,6 +17,7 @@ from typing import Any
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
+from gateway.adapters.address import Address
 from gateway.entry import Arrival
 from gateway.jobsite import Jobsite
 from gateway.payload.sparkplug_wire import filters, host_state, rebirth_request, rebirth_topic, state_topic
@@ -28,7 +29,7 @@ class EdgeNodes:
     """A subscription to some edge nodes. `waiting` holds messages and, as texts, what became of the connection."""
 
     def __init__(
-        self, host: str, port: int, client_id: str, edges: Iterable[tuple[str, str]], wake: threading.Event
+        self, at: Address, client_id: str, edges: Iterable[tuple[str, str]], wake: threading.Event
     ) -> None:
         self.waiting: deque[Arrival | str] = deque(maxlen=WAITING)
         self._wake, self._state_topic, self._born_ms = wake, state_topic(client_id), 0
@@ -40,7 +41,8 @@ class EdgeNodes:
         client.on_subscribe, client.on_message = self._on_subscribe, self._on_message
         client.on_disconnect = lambda *_: self._put("connection to the broker lost")
         client.reconnect_delay_set(1, 15)
-        client.connect_async(host, port, keepalive=30)
+        at.dress(client)
+        client.connect_async(at.host, at.port, keepalive=30)
         self._client = client
 
     def start(self) -> None:
@@ -92,10 +94,10 @@ class EdgeNodes:
             return
 
 
-def open_edges(site: Jobsite, host: str, port: int, client_id: str, wake: threading.Event) -> EdgeNodes | None:
+def open_edges(site: Jobsite, at: Address, client_id: str, wake: threading.Event) -> EdgeNodes | None:
     """Connect to the edge nodes a jobsite names; None where it names none."""
     if not site.edges:
         return None
-    made = EdgeNodes(host, port, client_id, [(edge.group, edge.node) for edge in site.edges], wake)
+    made = EdgeNodes(at, client_id, [(edge.group, edge.node) for edge in site.edges], wake)
     made.start()
     return made

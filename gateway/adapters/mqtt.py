@@ -18,6 +18,7 @@ from typing import Any
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 
+from gateway.adapters.address import Address
 from gateway.adapters.broker_check import Watch
 from gateway.adapters.link import Link
 from gateway.entry import Arrival
@@ -79,22 +80,23 @@ class _ReadingAhead(paho.Client):
 class Broker:
     """A subscription to one jobsite's topics."""
 
-    def __init__(self, host: str, port: int, client_id: str, topics: list[str], wake: threading.Event) -> None:
+    def __init__(self, at: Address, client_id: str, topics: list[str], wake: threading.Event) -> None:
         self.arrivals: deque[Arrival] = deque()
         self._wake, self._topics, self._marker_topic = wake, topics, f"{MARKER}/{client_id}"
         self._marker, self._live = b"", False
         # Each number has one thread that changes it, so only waiting for room needs the lock.
         self._received, self._committed, self._room = 0, 0, threading.Condition()
         self._stopping = False
-        self._link = Link(f"{host}:{port}")
-        self._watch = Watch(host, port, client_id, self._link, lambda: self._live)
+        self._link = Link(str(at))
+        self._watch = Watch(at, client_id, self._link, lambda: self._live)
         client = _ReadingAhead(client_id, self._on_message)
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
         client.on_disconnect = lambda *_: self._link.lost(time.monotonic(), time.time())
         client.max_inflight_messages_set(UNCOMMITTED)
         client.reconnect_delay_set(1, 15)
-        client.connect_async(host, port, keepalive=30)
+        at.dress(client)
+        client.connect_async(at.host, at.port, keepalive=30)
         self.client = client
 
     def start(self) -> None:

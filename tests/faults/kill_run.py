@@ -67,10 +67,10 @@ class Publisher(threading.Thread):
         return pack("steel", 20.0 + number / 100_000, time.time_ns() // 1_000_000)
 
 
-def start(home: Path, port: int, *more: str) -> subprocess.Popen[bytes]:
+def start(home: Path, port: int, *more: str, host: str = "127.0.0.1") -> subprocess.Popen[bytes]:
     """Start the real program."""
     command = [sys.executable, "-m", "gateway", "run", "--no-page", "--home", str(home)]
-    return subprocess.Popen([*command, "--broker", f"127.0.0.1:{port}", *more])
+    return subprocess.Popen([*command, "--broker", f"{host}:{port}", *more])
 
 
 def stored(home: Path) -> Counter[bytes]:

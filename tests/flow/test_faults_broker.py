@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from gateway.adapters import broker_check
+from gateway.adapters.address import Address
 from tests.broker import Mosquitto, free_port
 from tests.faults.kill_run import prepare, stored
 from tests.faults.real import Gateway, is_sound, until
@@ -164,9 +165,9 @@ def test_what_is_found_out_of_a_broker(tmp_path: Path) -> None:
         folder = tmp_path / (extra.split(" ")[0] or "shipped")
         folder.mkdir()
         made, began = Mosquitto(folder, extra), time.monotonic()
-        said, is_fault = broker_check.check("127.0.0.1", made.port, "ours")
+        said, is_fault = broker_check.check(Address("127.0.0.1", made.port), "ours")
         assert time.monotonic() - began < 3
         made.stop()
         assert (words in said and is_fault) if words else (said, is_fault) == ("", False)
-    said, is_fault = broker_check.check("127.0.0.1", free_port(), "ours")
+    said, is_fault = broker_check.check(Address("127.0.0.1", free_port()), "ours")
     assert "could not be checked" in said and not is_fault

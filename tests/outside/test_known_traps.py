@@ -29,6 +29,7 @@ import pytest
 
 from gateway import psychrometrics as air
 from gateway.__main__ import _parser
+from gateway.adapters.address import Address
 from gateway.adapters.mqtt import Broker
 from tests import make_surface
 
@@ -98,7 +99,9 @@ def connect_packet(client_id: str) -> bytes:
     """What the gateway says first to a broker."""
     with socket.create_server(("127.0.0.1", 0)) as server:
         server.settimeout(10)
-        broker = Broker("127.0.0.1", server.getsockname()[1], client_id, ["dewgate/x/#"], threading.Event())
+        broker = Broker(
+            Address("127.0.0.1", server.getsockname()[1]), client_id, ["dewgate/x/#"], threading.Event()
+        )
         broker.start()
         try:
             door, _ = server.accept()
