@@ -101,7 +101,7 @@ def must_be(head: Head) -> bytes:
 HOLD = (
     "Keep this message where nobody who minds the gateway can change it. As long as you have it, a record in "
     "which an entry up to number {size} was changed, added or removed later can be told from the true one. "
-    "Tell the gateway that you hold it, by its record code {code}. "
+    'Tell the gateway that you hold it: sign in, and enter {code} on the page "You". '
     "To check a record against it: dewgate verify RECORD.zip --head THIS-MESSAGE\n\n"
     "{line}\n"
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 from fastapi import Depends, FastAPI, Request
@@ -32,6 +33,7 @@ def act_routes(app: FastAPI, web: Web) -> None:
     add("/work/begin", Permission.ACTIVITY, "begin", _begin, "/")
     add("/work/end", Permission.ACTIVITY, "end", _plain("area", "activity"), "/")
     add("/work/disposition", Permission.DISPOSE, "disposition", _plain("exposure", "decision", "reason"), "/")
+    add("/hold-head", Permission.SEE, "hold_head", _hold, "/account")
     _note_route(app, web)
 
 
@@ -69,6 +71,13 @@ def _whole(form: Form, name: str) -> int:
 def _shelve(form: Form, now_ms: int) -> Body:
     until_ms = now_ms + _whole(form, "minutes") * MINUTE
     return {"number": form.get("number", ""), "until_ms": until_ms, "reason": form.get("reason", "")}
+
+
+def _hold(form: Form, _: int) -> Body:
+    """A record code such as H17-4711-89ab... names its head; what names none is head 0, which is refused."""
+    code = form.get("code", "").strip()
+    found = re.match(r"H([0-9]{1,12})-", code)
+    return {"number": int(found[1]) if found else 0, "code": code}
 
 
 def _begin(form: Form, now_ms: int) -> Body:

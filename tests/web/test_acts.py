@@ -42,6 +42,12 @@ PNG = b"\x89PNG\r\n\x1a\n" + b"surface of frame 12" * 20
             {"act": "begin", "area": "A", "activity": "idle", "until_ms": NOW_MS + 7_200_000},
         ),
         ("/work/end", {"area": "A", "activity": "idle"}, {"act": "end", "area": "A", "activity": "idle"}),
+        (
+            "/hold-head",
+            {"code": " H123456-4711-89ab89ab89ab89ab"},
+            {"act": "hold_head", "number": 123456, "code": "H123456-4711-89ab89ab89ab89ab"},
+        ),
+        ("/hold-head", {"code": "17"}, {"act": "hold_head", "number": 0, "code": "17"}),
         ("/note", {"area": "A", "text": "dry"}, {"act": "note", "area": "A", "text": "dry"}),
     ],
 )
