@@ -131,7 +131,11 @@ def proven(text: str) -> str:
 
 
 def _verify(words: list[str]) -> int:
-    """A record by the single-file program, a proof here."""
+    """A report by its seal, a record by the single-file program, a proof here."""
+    if any(word.endswith(".pdf") for word in words):
+        from gateway import record_verify
+
+        return record_verify.main(words)
     file = next((Path(word) for word in words if word.endswith(".json")), None)
     if file is None:
         return verify_record.main(words)

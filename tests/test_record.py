@@ -14,11 +14,11 @@ import pikepdf
 import pyarrow.parquet
 import pytest
 
-from gateway import record_command, record_document, record_files, record_manual, record_words
+from gateway import proof_command, record_command, record_document, record_files, record_manual, record_words
 from gateway.adapters import parquet, record_source, report, seal
 from gateway.adapters.journal import Journal
 from gateway.adapters.record_source import NothingToTell, material
-from gateway.adapters.seal_key import seal_key
+from gateway.adapters.seal_key import fingerprint, seal_key
 from gateway.climate_record import Asked, Material, alarms, exposures, gaps, times_in_limits, wet_hours
 from gateway.entry import Kind, plain
 from gateway.flow_state import Outcomes
@@ -344,6 +344,22 @@ def test_another_gateways_seal_is_told_apart(pages: bytes, tmp_path: Path) -> No
     (tmp_path / "other").mkdir()
     said = looked(pages, tmp_path / "other")
     assert not said.holds and said.words.startswith("sealed by another gateway")
+
+
+def test_verify_says_seal_authority_and_journal(
+    pages: bytes, home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """0 when all holds, 1 when the file or the journal says otherwise, 2 when it cannot be told."""
+    file = tmp_path / "r.pdf"
+    file.write_bytes(pages)
+    assert proof_command.run("verify", [str(file), "--home", str(home), "--rebuild"], "") == 0
+    said = capsys.readouterr().out
+    assert "sealed by this gateway and unchanged" in said and fingerprint(seal_key(home).authority) in said
+    assert re.search(r"made again from \d+ entries: the same to the last byte", said)
+    file.write_bytes(pages + b" ")
+    assert proof_command.run("verify", [str(file), "--home", str(home)], "") == 1
+    assert "not proven by this seal" in capsys.readouterr().out
+    assert proof_command.run("verify", [str(tmp_path / "none.pdf"), "--home", str(home)], "") == 2
 
 
 # -- the data ----------------------------------------------------------------------------------------------
