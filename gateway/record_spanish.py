@@ -188,6 +188,7 @@ SPANISH: dict[str, str] = {
     "suppressed by design": "suprimida por diseño",
     "suppression ended": "fin de la supresión",
     "close to limit": "cerca del límite",
+    "close ahead": "cerca del límite, pronóstico",
     "outside limits": "fuera de límites",
     "unknown": "desconocido",
     "limits back": "límites recuperados",

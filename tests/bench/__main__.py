@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 
-from tests.bench import alert, conditions, dew_point, ingest, memory, report, store, verify
+from tests.bench import alert, conditions, dew_point, ingest, memory, quality, report, store, verify
 
 
 def main() -> None:
@@ -38,6 +38,16 @@ def main() -> None:
     seconds, megabytes = report.figures()
     _tell("report_month", seconds, "s", "<10")
     _tell("report_rss", megabytes, "MB", "<300")
+    _quality(short=short)
+
+
+def _quality(*, short: bool) -> None:
+    """Print how good forecasts and alarms are, each figure with its interval in a line after it."""
+    for line in quality.lines(short=short):
+        value, low, high = line.figure
+        _tell(line.name, value, line.unit, line.goal, line.decimals)
+        if low < high:
+            print(f"# {line.name}: 95 % interval {low:.{line.decimals}f} to {high:.{line.decimals}f}", flush=True)
 
 
 def _tell(name: str, value: float, unit: str, goal: str, decimals: int = 1) -> None:

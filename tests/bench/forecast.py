@@ -118,7 +118,7 @@ def warned(run_: Run, ahead_min: int) -> Figure:
     for began, ahead in run_.stays:
         if began // DAY_MIN in days:
             days[began // DAY_MIN].append(100.0 * (ahead is not None and ahead >= ahead_min))
-    return drawn(days, _mean)
+    return drawn(days, mean)
 
 
 def false_a_week(run_: Run) -> Figure:
@@ -127,10 +127,11 @@ def false_a_week(run_: Run) -> Figure:
     for minute in run_.false:
         if minute // DAY_MIN in days:
             days[minute // DAY_MIN][0] += 7.0
-    return drawn(days, _mean)
+    return drawn(days, mean)
 
 
-def _mean(days: Iterable[list[float]]) -> float:
+def mean(days: Iterable[list[float]]) -> float:
+    """Return the mean of all values of these days, 0 where there are none."""
     flat = [value for day in days for value in day]
     return sum(flat) / max(len(flat), 1)
 
@@ -177,7 +178,7 @@ def coverage(run_: Run, first_day: int = FIRST_DAY, last_day: int = 1000) -> Fig
     for minute, inside in run_.covered:
         if first_day <= minute // DAY_MIN < last_day:
             days.setdefault(minute // DAY_MIN, []).append(100.0 * inside)
-    return drawn(days, _mean)
+    return drawn(days, mean)
 
 
 def moments(run_: Run) -> Figure:
@@ -191,7 +192,7 @@ def moments(run_: Run) -> Figure:
         after, (earliest, latest) = below[at] - each.minute, each.moment
         # The curve is read between its points, so a minute may fall half a step beside.
         days[each.minute // DAY_MIN].append(100.0 * (earliest <= after and (latest is None or after <= latest)))
-    return drawn(days, _mean)
+    return drawn(days, mean)
 
 
 # -- other sites -----------------------------------------------------------------------------------------
