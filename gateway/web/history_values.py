@@ -18,13 +18,11 @@ from gateway.entry import Kind
 from gateway.jobsite import Jobsite
 from gateway.payload import canonical
 from gateway.web.history_panels import Line, Panel, panels
+from gateway.web.history_spans import Span, activities, alarms
 from gateway.web.taste import Taste
 
 WHOLE = 1000  # of a column known, in thousandths
-_BEGINS = {"outside limits": "outside", "unknown": "unknown"}
-_ENDS = frozenset({"limits back", "limit withdrawn"})
 _LIMITS = "SELECT core_ms, entry FROM landmarks WHERE kind = ? AND core_ms < ? ORDER BY seq"
-_ACTS = "SELECT core_ms, entry FROM landmarks WHERE kind = ? AND core_ms < ? ORDER BY seq"
 Draw = Callable[[Sequence[str]], Mapping[str, Drawn]]
 Json = dict[str, Any]
 
@@ -49,13 +47,15 @@ def drawn_values(db: sqlite3.Connection, site: Jobsite, view: View, taste: Taste
     found = draw(list(wanted))
     jobsites = _jobsites(db, time, view)
     subjects = {subject for panel in shown for subject, _ in panel.judged}
+    limits = {limit.id: limit for _, _, each in jobsites for limit in each.limits if limit.subject in subjects}
+    span = Span(view.from_ms, view.until_ms, view.now_ms)
     first = next(iter(found.values()), None)
     return {
         "from": view.from_ms, "until": view.until_ms, "now": view.now_ms,
         "begin": first.from_ms if first else view.from_ms, "each": first.each_ms if first else 0,
         "panels": [_panel(panel, found, jobsites, view) for panel in shown],
-        "activities": _activities(db, time, site, view),
-        "alarms": _alarms(db, time, jobsites, subjects, view),
+        "activities": activities(db, time, site, view.place, span),
+        "alarms": alarms(db, time, limits, {each.id for each in site.trains if each.id == view.place}, span),
     }  # fmt: skip
 
 
@@ -125,52 +125,3 @@ def _jobsites(db: sqlite3.Connection, time: Clocks, view: View) -> list[tuple[in
         for (_, made), begin, end in zip(rows, since, ends, strict=True)
         if end > view.from_ms and begin < view.until_ms
     ]
-
-
-def _activities(db: sqlite3.Connection, time: Clocks, site: Jobsite, view: View) -> list[Json]:
-    """Return what work went on in the areas of a place, from the entries of those who began and ended it."""
-    areas = {view.place} | {area for train in site.trains if train.id == view.place for area in train.feeds}
-    begun: dict[tuple[str, str], int] = {}
-    found = []
-    for core_ms, made in db.execute(_ACTS, (Kind.ACTION, 1 << 62)):
-        body = canonical.to_dict(entry.body_of(made))
-        key = (str(body.get("area", "")), str(body.get("activity", "")))
-        if body.get("act") == "begin" and key[0] in areas:
-            begun.setdefault(key, time.utc_ms(core_ms))
-        elif body.get("act") == "end" and key in begun:
-            found.append((*key, begun.pop(key), time.utc_ms(core_ms)))
-    found += [(*key, since, view.now_ms) for key, since in begun.items()]
-    return [
-        {"area": area, "activity": activity, "from": since, "until": until}
-        for area, activity, since, until in found
-        if until > view.from_ms and since < view.until_ms
-    ]
-
-
-def _alarms(
-    db: sqlite3.Connection, time: Clocks, jobsites: list[tuple[int, int, Jobsite]], subjects: set[str], view: View
-) -> list[Json]:
-    """Return each alarm of the limits drawn: when it stood and why, and when somebody acknowledged it."""
-    limits = {limit.id: limit for _, _, site in jobsites for limit in site.limits if limit.subject in subjects}
-    open_ones: dict[str, Json] = {}
-    found = []
-    for (event,) in db.execute("SELECT event FROM events ORDER BY id"):
-        said = canonical.to_dict(event)
-        at = time.utc_ms(said["core_ms"])
-        stands = open_ones.get(said["limit"])
-        if said["limit"] not in limits:
-            continue
-        if said["change"] == "acknowledged" and stands:
-            stands["acknowledged"] = at
-        elif said["change"] in _ENDS or said["change"] in _BEGINS:
-            if stands:
-                stands["until"] = at
-                found.append(open_ones.pop(said["limit"]))
-            if said["change"] in _BEGINS:
-                words = limits[said["limit"]].advice or said["limit"]
-                open_ones[said["limit"]] = {
-                    "number": said["number"], "limit": said["limit"], "label": words, "from": at,
-                    "cause": _BEGINS[said["change"]], "reason": said["reason"], "acknowledged": None,
-                }  # fmt: skip
-    found += [each | {"until": view.now_ms} for each in open_ones.values()]
-    return [each for each in found if each["until"] > view.from_ms and each["from"] < view.until_ms]

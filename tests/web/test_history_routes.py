@@ -101,8 +101,8 @@ def test_alarms_and_activities_stand_with_their_times(month: Pages) -> None:
     spell = "from=2026-07-01T00:00Z&until=2026-07-04T00:00Z"
     answer = month.ask("GET", f"/history/data?place=A&{spell}").json()
     assert [(each["number"], each["cause"]) for each in answer["alarms"]] == [
-        ("A-2", "outside"),
-        ("A-3", "outside"),
+        ("A-2", "outside limits"),
+        ("A-3", "outside limits"),
     ]
     assert answer["alarms"][0]["acknowledged"] - answer["alarms"][0]["from"] == HOUR_MS
     (work,) = answer["activities"]

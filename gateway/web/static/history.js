@@ -12,7 +12,7 @@
  *   reason?: string}} Span */
 /** @typedef {{from: number, until: number, now: number, begin: number, each: number, tier: string, panels: Panel[],
  *   activities: {area: string, activity: string, from: number, until: number}[],
- *   alarms: {number: string, limit: string, label: string, from: number, until: number, cause: string, reason: string,
+ *   alarms: {number: string, label: string, from: number, until: number, cause: string,
  *   acknowledged: number|null}[]}} Values */
 /** @typedef {{section: HTMLElement, box: HTMLElement, lines: HTMLCanvasElement, over: HTMLCanvasElement,
  *   read: HTMLElement[], height: number, draw: (c: CanvasRenderingContext2D, width: number) => void,
@@ -294,7 +294,7 @@
   /** @param {Span} span */
   const spanWords = (span) => `${span.number ? `${span.number} ` : ""}${span.label}: ${full(span.from)} to `
     + `${span.until >= (values ? values.now : 0) ? "now" : full(span.until)}`
-    + `${span.cause ? `, ${span.cause === "unknown" ? "unknown" : "outside limits"}` : ""}`
+    + `${span.cause ? `, ${span.cause}` : ""}`
     + `${span.acknowledged ? `, acknowledged ${clock(span.acknowledged)}` : ""}`;
 
   function activities() {
@@ -576,7 +576,7 @@
     if (left > width || wide < 0) return;
     if (span.cause === "unknown") hatch(c, left, top + 2, wide, 22);
     else {
-      c.fillStyle = ink(span.cause ? "--red" : "--grey");
+      c.fillStyle = ink(!span.cause ? "--grey" : span.cause === "outside limits" ? "--red" : "--yellow");
       c.fillRect(left, top + 2, wide, 22);
     }
     c.strokeStyle = ink("--ink");
@@ -589,7 +589,8 @@
       c.fillStyle = ink("--paper");
       c.fillRect(left + 3, top + 5, c.measureText(text).width + 5, 16);
     }
-    c.fillStyle = ink(span.cause === "outside" ? "--on-red" : span.cause ? "--ink" : "--on-grey");
+    c.fillStyle = ink(!span.cause ? "--on-grey" : span.cause === "outside limits" ? "--on-red"
+      : span.cause === "unknown" ? "--ink" : "--on-yellow");
     c.textBaseline = "middle";
     c.fillText(text, left + 5, top + 13);
   }
