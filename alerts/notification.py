@@ -7,7 +7,7 @@ or adjust a pressurised piece. All sentences are in `texts_en` and `texts_es`.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -38,7 +38,7 @@ SYSTEMS = {
 }
 """The reader's units; where a system says nothing, or none is chosen, the limit's own."""
 LOCK_SCREEN = 70  # characters of a title that a phone shows without being unlocked: common practice, no source
-EACH_IN_FULL = 3  # alarms of one message that are told in full
+PLACES = 3  # named in the title of what is back
 STEADY = 0.5  # a change per hour below this many standard uncertainties is none: ours
 COATED = frozenset({"priming", "stripe coat", "coating", "curing"})
 """Activities with a film on the steel, which a breach exposes."""
@@ -188,7 +188,8 @@ def consequence(of: Standing, reader: Reader) -> str:
         case Change.RETURNED:
             return _say(reader, "back", where=of.where)
         case _:
-            return _say(reader, "ahead" if of.change is Change.AHEAD else "close", where=of.where)
+            value = f"{_quantity(of.limit, reader)} {value_words(of.limit, of.measured, reader)}"
+            return _say(reader, "ahead" if of.change is Change.AHEAD else "close", where=of.where, value=value)
 
 
 def _first_sentence(text: str) -> str:
@@ -202,6 +203,9 @@ def title(number: str, alarms: Sequence[Standing], reader: Reader) -> str:
     said = consequence(first, reader)
     if len(alarms) > 1 and first.change is Change.UNKNOWN and first.cause:
         said = _say(reader, "unknown of", cause=first.cause, count=len(alarms))
+    elif first.change is Change.RETURNED:
+        places = list(dict.fromkeys(each.where for each in alarms))
+        said = consequence(replace(first, where="; ".join(places[:PLACES])), reader)
     elif others := {consequence(each, reader) for each in alarms} - {said}:
         said = _say(reader, "more", title=said, count=len(others))
     return f"{number} {said}"
@@ -224,13 +228,20 @@ def _after_number(text: str, key: str, reader: Reader, **places: object) -> str:
 
 def body(alarms: Sequence[Standing], reader: Reader) -> str:
     """Return the lines under the title: each alarm with value, limit, clause and since when; where to look."""
-    lines = []
-    for number, each in enumerate(alarms):
-        if number:
-            lines.append(_say(reader, "also", number=each.number, title=consequence(each, reader)))
-        lines += _in_full(each, reader) if number < EACH_IN_FULL else [_in_short(each, reader)]
+    first, *others = alarms
+    said = consequence(first, reader)
+    lines = _in_full(first, reader)
+    lines += [_beside(each, said, reader) for each in others]
     lines += _closing(alarms, reader)
     return "\n".join([*lines, _say(reader, "caution")])
+
+
+def _beside(of: Standing, said: str, reader: Reader) -> str:
+    """Another alarm of the same message, on one line: what else it asks for, its value and limit."""
+    own = consequence(of, reader)
+    asks = f"{own.removesuffix('.')}. " if own != said and of.change is Change.BREACH else ""
+    value, limit = value_words(of.limit, of.measured, reader), limit_words(of.limit, reader)
+    return _say(reader, "also", number=of.number, title=f"{asks}{value}; {limit}.")
 
 
 def _in_full(of: Standing, reader: Reader) -> list[str]:

@@ -9,8 +9,8 @@ from __future__ import annotations
 WORDS = {
     "exposed": "Coat exposed, {where}: inspector's disposition",
     "unknown": "Unknown: {where}. Treat as outside limits.",
-    "unknown of": "No word from {cause}: {count} limits unknown. Treat as outside limits.",
-    "close": "Close to limit: {where}",
+    "unknown of": "Nothing usable from {cause}: {count} limits unknown. Treat as outside limits.",
+    "close": "Close to limit: {where}, {value}",
     "ahead": "Likely to leave limits soon: {where}",
     "moments": "Expected at {likely}; 80 %: {earliest} to {latest}. A forecast, not a reading.",
     "later": "later",

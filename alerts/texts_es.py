@@ -5,8 +5,8 @@ from __future__ import annotations
 WORDS = {
     "exposed": "Capa expuesta, {where}: decisión del inspector",
     "unknown": "Sin datos: {where}. Tratar como fuera de límites.",
-    "unknown of": "Sin noticias de {cause}: {count} límites sin datos. Tratar como fuera de límites.",
-    "close": "Cerca del límite: {where}",
+    "unknown of": "Nada útil de {cause}: {count} límites sin datos. Tratar como fuera de límites.",
+    "close": "Cerca del límite: {where}, {value}",
     "ahead": "Pronto fuera de límites, probable: {where}",
     "moments": "Se espera a las {likely}; 80 %: {earliest} a {latest}. Un pronóstico, no una lectura.",
     "later": "más tarde",

@@ -18,8 +18,17 @@ HOUR = 3_600_000
 
 
 def of_number(state: State, number: str) -> list[str]:
-    """Return the limits whose newest alarm has this number."""
+    """Return the limits that a number speaks of: of a message all its alarms, else the one alarm."""
+    for message in tuple(state.telling.messages):
+        if message.number == number:
+            return [name for name, own in message.members.items() if f"A-{state.alarms[name].number}" == own]
     return [name for name, alarm in tuple(state.alarms.items()) if f"A-{alarm.number}" == number]
+
+
+def shelved_with(state: State, number: str) -> list[str]:
+    """Return the limits that were shelved at once with the alarm of this number."""
+    shelves = [state.alarms[name].shelf for name in of_number(state, number) if state.alarms[name].shelf]
+    return [name for name, alarm in tuple(state.alarms.items()) if alarm.shelf and alarm.shelf in shelves]
 
 
 def cannot_acknowledge(state: State, _: Jobsite, body: Body) -> str | None:
@@ -54,8 +63,7 @@ def cannot_shelve(state: State, _: Jobsite, body: Body) -> str | None:
 
 def cannot_unshelve(state: State, _: Jobsite, body: Body) -> str | None:
     """Refuse what is not shelved."""
-    shelved = any(state.alarms[name].shelf for name in of_number(state, body["number"]))
-    return None if shelved else f"{body['number']} is not shelved."
+    return None if shelved_with(state, body["number"]) else f"{body['number']} is not shelved."
 
 
 def cannot_take_out(state: State, site: Jobsite, body: Body) -> str | None:

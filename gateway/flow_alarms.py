@@ -161,7 +161,7 @@ class Alarms:
                 for name in alarm_acts.of_number(self.state, body["number"]):
                     self._put_aside(name, life.shelve(self.state.alarms[name], hold, now), outcomes)
             case "unshelve":
-                for name in alarm_acts.of_number(self.state, body["number"]):
+                for name in alarm_acts.shelved_with(self.state, body["number"]):
                     alarm = self.state.alarms[name]
                     self._back(name, life.unshelve(alarm), f"{by}: {body['reason']}", outcomes)
             case "out_of_service":
@@ -175,7 +175,7 @@ class Alarms:
                 pass
 
     def _acknowledge(self, number: str, by: str, outcomes: Outcomes) -> None:
-        for name in self.teller.members(number):
+        for name in alarm_acts.of_number(self.state, number):
             alarm = self.state.alarms[name]
             self._said_by(name, life.acknowledge(alarm), f"acknowledged by {by}", outcomes)
         self.teller.acknowledged()

@@ -43,7 +43,7 @@ class Judging:
         for station in site.stations:  # a station that is dead is one cause, not three
             for name in (station.air_temperature, station.relative_humidity, station.station_pressure):
                 self.causes[name] = station.label
-        self.teller = Teller(state, site, self.limits, self.standing)
+        self.teller = Teller(state, site, self.limits, self.standing, self._settles)
         self.alarms = Alarms(state, self.groups, self.teller, self._cause, self._where)
 
     def judge(self, now_ms: int, before_ms: int, heard: Iterable[str], outcomes: Outcomes) -> None:
@@ -128,6 +128,11 @@ class Judging:
         said = flow_ahead.outlook(self.state, limit, self.judged[limit.id], self.state.judged_ms)
         minutes = (said.earliest_min, said.likely_min, said.latest_min)
         return tuple(None if each is None else round((said.utc_minute + each) * 60_000) for each in minutes)
+
+    def _settles(self, limit_id: str) -> bool:
+        judged, alarm = self.judged.get(limit_id), self.state.alarms[limit_id]
+        stopped = judged is not None and judged.judgement.verdict is Verdict.NOT_RUNNING
+        return stopped or alarm.clearing_since is not None
 
     def _activities(self, limit: Limit) -> frozenset[str]:
         """The activities begun where a limit holds; a train's are those of the areas it feeds."""

@@ -91,6 +91,7 @@ class Message:
 
     number: what people know it by. change: a Change. due_ms: until then further alarms of the cause join. members:
     number of each alarm by limit id; back: those whose limits are back. kept: by person, the rule that holds it.
+    later: who was off duty all the while and is told on coming to work that a coat was exposed.
     """
 
     number: str
@@ -104,6 +105,7 @@ class Message:
     acknowledged: bool = False
     told: dict[str, int] = field(default_factory=dict)
     kept: dict[str, str] = field(default_factory=dict)
+    later: list[str] = field(default_factory=list)
 
 
 @dataclass(slots=True)

@@ -68,7 +68,7 @@ def test_out_of_service_lasts_until_a_person_puts_it_back() -> None:
     """No time ends it; back in service it is told at once."""
     day = a_breach()
     day.act("out_of_service", limit="margin", reason="sensor sent in")
-    day.pass_time(14 * 3600, **values(steel=11.0))
+    day.pass_time(2 * 3600, **values(steel=11.0))
     assert state_of(day) is AlarmState.OUT_OF_SERVICE and len(titles(day)) == 1
     board = overview.board(day.flow, day.now)
     assert board is not None and [line.state for line in board.alarms] == ["out of service"]

@@ -49,7 +49,7 @@ def test_a_dead_station_is_one_message_not_nine() -> None:
     day.pass_time(300, **values())
     alive = {"steel": 20.0}
     day.pass_time(900, **alive)
-    assert messages(day) == [("lead", "A-1 No word from deck: 9 limits unknown. Treat as outside limits.")]
+    assert messages(day) == [("lead", "A-1 Nothing usable from deck: 9 limits unknown. Treat as outside limits.")]
     assert sum(change == "unknown" for _, change in day.changes()) == 9
     assert "power, antenna and cable of deck" in day.out.notices[0].body
 
@@ -62,6 +62,53 @@ def test_alarms_of_one_cause_within_the_gathering_time_are_one_message() -> None
     day.pass_time(20, **values(air_rh=95.0))
     assert messages(day) == [("lead", "A-1 Stop blasting area A (+1 more)")]
     assert "Also A-2: Do not start the coat on area A" in day.out.notices[0].body
+
+
+def test_unknown_that_turns_out_to_be_outside_is_told_anew_and_no_more_as_unknown() -> None:
+    """The repeat is of the breach; acknowledging the old number does not acknowledge the new alarm."""
+    day = Day(at=crew(replace(LEAD, repeat_s=1800.0)))
+    day.pass_time(420, **{name: value for name, value in values().items() if name != "steel"})
+    day.pass_time(120, **values(steel=11.0))
+    assert messages(day) == [
+        ("lead", "A-1 Unknown: area A shell. Treat as outside limits."), ("lead", "A-2 Stop blasting area A"),
+    ]  # fmt: skip
+    day.act("acknowledge", number="A-1")
+    assert day.flow.state.alarms["margin"].state == "unacknowledged"
+    day.pass_time(2400, **values(steel=11.0))
+    assert messages(day)[2:] == [("lead", "A-2 Still: Stop blasting area A")]
+
+
+def test_a_warning_that_came_before_is_not_acknowledged_in_its_place() -> None:
+    """Close to limit, then outside: the number of the warning acknowledges nothing."""
+    day = Day(at=crew())
+    day.pass_time(180, **values(steel=12.8))
+    day.pass_time(180, **values(steel=11.0))
+    assert [title.split(",")[0] for _, title in messages(day)] == [
+        "A-1 Close to limit: area A shell", "A-2 Stop blasting area A",
+    ]  # fmt: skip
+    day.act("acknowledge", number="A-1")
+    assert day.flow.state.alarms["margin"].state == "unacknowledged"
+
+
+def test_warnings_of_one_place_that_ask_for_the_same_come_once_an_hour() -> None:
+    """Margin and humidity at the steel come close minutes apart: the second is kept back, with its reason."""
+    second = margin_limit(id="second", threshold=2.0)
+    day = Day(at=crew(limits=(margin_limit(threshold=3.5), second)))
+    day.pass_time(180, **values(steel=13.2))
+    day.pass_time(180, **values(steel=11.8))
+    assert [title.split(",")[0] for _, title in messages(day)][:1] == ["A-1 Close to limit: area A shell"]
+    assert sum("Close" in title for _, title in messages(day)) == 1
+    assert any("the same cause" in why for why in whys(day))
+
+
+def test_nobody_is_told_again_while_the_alarm_is_on_its_way_back_or_the_train_stands() -> None:
+    """Repeats wait while the value is past the deadband; they come again when it falls back."""
+    day = Day(at=crew(replace(LEAD, repeat_s=600.0), limits=(margin_limit(off_delay_s=3600.0),)))
+    day.pass_time(120, **values(steel=11.0))
+    day.pass_time(1800, **values())
+    assert len(messages(day)) == 1
+    day.pass_time(120, **values(steel=11.0))
+    assert len(messages(day)) == 2
 
 
 def test_a_second_alarm_that_asks_for_the_same_is_kept_back_and_another_advice_is_not() -> None:
@@ -227,4 +274,4 @@ def test_what_is_told_is_the_same_from_any_checkpoint() -> None:
         flow.advance([each], out)
         flow = Flow.from_checkpoint(flow.checkpoint())
     assert out.events == day.out.events
-    assert out.notices == day.out.notices and len(out.notices) == 4
+    assert out.notices == day.out.notices and len(out.notices) == 5
