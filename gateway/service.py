@@ -26,6 +26,7 @@ from gateway.adapters.batch import Batch
 from gateway.adapters.edges import EdgeNodes, open_edges
 from gateway.adapters.home import lock, outcomes_after, restore
 from gateway.adapters.mqtt import Broker
+from gateway.adapters.supervisor import Supervisor
 from gateway.board import Board
 from gateway.clock import Clock, TimeLapse
 from gateway.entry import Kind
@@ -105,8 +106,10 @@ class Service:
 
     def loop(self) -> None:
         """Turn until told to stop."""
-        looked = 0.0
+        looked, supervisor = 0.0, Supervisor()
+        supervisor.ready()
         while not self.stopping.is_set():
+            supervisor.alive()
             self.wake.wait(IDLE_S)
             self._gather()
             self.wake.clear()

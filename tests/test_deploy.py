@@ -1,0 +1,58 @@
+"""What is shipped to install: units the system accepts and shuts in, settings that Debian's broker takes."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from tests.broker import SHIPPED, Mosquitto
+
+DEPLOY = SHIPPED.parent
+UNITS = sorted((DEPLOY / "systemd").iterdir())
+
+
+def analyze(*words: str) -> subprocess.CompletedProcess[str]:
+    """Ask systemd-analyze."""
+    program = shutil.which("systemd-analyze")
+    assert program is not None, "systemd is not installed: apt install systemd"
+    return subprocess.run([program, *words], capture_output=True, text=True, check=False)
+
+
+@pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.name)
+def test_the_system_takes_the_units(unit: Path, tmp_path: Path) -> None:
+    """No word of it is unknown; the program stands in for one that is not installed here."""
+    for each in UNITS:
+        (tmp_path / each.name).write_text(each.read_text().replace("/opt/dewgate/.venv/bin/dewgate", "/bin/true"))
+    said = analyze("verify", "--man=no", str(tmp_path / unit.name))
+    assert (said.returncode, said.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("unit", [unit for unit in UNITS if unit.suffix == ".service"], ids=lambda unit: unit.name)
+def test_the_units_are_shut_in(unit: Path) -> None:
+    """Exposure by systemd's own measure, 0 to 10, at most 2: what it calls OK begins below 5."""
+    said = analyze("security", "--offline=true", str(unit))
+    found = re.search(r"Overall exposure level for .*: ([\d.]+)", said.stdout)
+    assert found and float(found[1]) <= 2.0, said.stdout + said.stderr
+
+
+def test_the_broker_takes_our_settings_beside_debians(tmp_path: Path) -> None:
+    """As the installer leaves out what Debian's own file says: Mosquitto refuses a key said twice."""
+    installer = (DEPLOY / "install.sh").read_text()
+    command = re.search(r"grep -v '([^']+)' \"\$here/deploy/mosquitto.conf\"", installer)
+    assert command is not None
+    ours = [line for line in SHIPPED.read_text().splitlines() if not re.match(command[1], line)]
+    debian = ["persistence true", "persistence_location /var/lib/mosquitto/"]
+    broker = Mosquitto(tmp_path, whole="\n".join([*debian, *ours]))
+    broker.stop()
+    assert broker.process.returncode == 0
+
+
+@pytest.mark.parametrize("script", sorted(DEPLOY.glob("*.sh")), ids=lambda script: script.name)
+def test_the_shell_understands_the_scripts(script: Path) -> None:
+    """Each begins with its shell, stops at the first error and has no slip of syntax."""
+    assert script.read_text().startswith("#!/bin/sh\n") and "\nset -eu\n" in script.read_text()
+    assert subprocess.run(["sh", "-n", str(script)], capture_output=True, check=False).returncode == 0
