@@ -224,7 +224,12 @@ def _checked(file: Path) -> Jobsite | None:
 
 
 def _check(args: argparse.Namespace) -> int:
-    return 1 if _checked(args.file) is None else 0
+    from gateway.observability import sentences
+
+    site = _checked(args.file)
+    for train in site.trains if site else ():
+        print("\n".join(f"findings: {each}" for each in sentences(train)))
+    return 1 if site is None else 0
 
 
 def _apply(args: argparse.Namespace) -> int:

@@ -15,7 +15,7 @@ SURE = 10  # minutes that a sensor must contradict the others before it is said 
 SHELL_SHARE = 0.2  # of a dryer's height above the air, that its shell may lose: ours
 APPROACH_K = 2.0  # by which an approach must move before the inlet's thermometer may be what moved: ours
 PIPE_SHARE = 0.25  # of its height above the air, that gas may lose on the way to the next sensor: ours
-TELLS_K = 0.6  # a partner that would move by less than this tells nothing: ours
+TELLS_K = 1.0  # a partner that would move by less than this tells nothing: ours
 
 
 class Moved(NamedTuple):

@@ -131,3 +131,33 @@ FAULTS: dict[str, Callable[[Has], tuple[str, ...]]] = {
     "sensor_dryer_t": _if("heat", "dryer sensor"),
 }
 """Every fault that is thought of, and how it looks."""
+
+
+SAID = {
+    "fins": "dirt on the cooler's fins", "fan": "the cooler's fan", "housing": "a cooler breathing its housing",
+    "element": "a blocked element", "separator_drain": "a stuck separator drain",
+    "receiver_drain": "a receiver that is not drained", "spent": "spent salt",
+    "channelled": "a way past the salt", "bypass": "an open bypass", "hot_day": "an inlet hotter than rated",
+    "choke": "a closed choke valve", "sensor_dryer_rh": "an outlet probe that reads high",
+    "sensor_dryer_salty": "an outlet probe that sees salt", "sensor_receiver_t": "a drifting inlet thermometer",
+    "sensor_receiver_rh": "an inlet probe that reads low", "sensor_dryer_t": "an outlet thermometer that drifts",
+}  # fmt: skip
+
+
+def sentences(train: Train) -> list[str]:
+    """What this train's sensors see as one finding, and what they cannot see; nothing where it has none."""
+    has = measures(train)
+    seen = {fault: make(has) for fault, make in FAULTS.items()}
+    if not any(seen.values()):
+        return []
+    unseen = [SAID[fault] for fault, kinds in seen.items() if not kinds]
+    alike: dict[str, list[str]] = {}
+    for fault, kinds in seen.items():
+        if kinds and kinds[0] not in SENSORS_LIE:
+            alike.setdefault(kinds[0], []).append(SAID[fault])
+    said = [
+        f"looks the same with these sensors: {', '.join(faults)}" for faults in alike.values() if len(faults) > 1
+    ]
+    if unseen:
+        said.append(f"cannot be seen with these sensors: {', '.join(unseen)}")
+    return [f'train "{train.id}": {each}' for each in said]

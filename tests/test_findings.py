@@ -12,7 +12,7 @@ from alerts.measured import Measured, Validity, unknown
 from gateway.finding_words import KINDS
 from gateway.findings import LEARN, Change, Watched, moved, take, told
 from gateway.jobsite import Train
-from gateway.observability import FAULTS, seen_as
+from gateway.observability import FAULTS, SAID, seen_as, sentences
 from gateway.payload import canonical
 from gateway.train_features import Minute, Told, Water, heat_k, minute, transfer_units
 from gateway.train_look import Gas
@@ -72,6 +72,16 @@ def test_what_these_sensors_cannot_see() -> None:
     assert unseen >= {"fins", "fan", "housing", "element", "separator_drain", "receiver_drain", "hot_day", "choke"}
     assert seen_as(alone, "spent") == seen_as(alone, "bypass") == ("bed, bypass or sensor",)
     assert seen_as(TRAIN, "bypass") == ("bypass open",)
+
+
+def test_a_keeper_is_told_what_the_sensors_cannot_see() -> None:
+    """`dewgate check` says it before anything has failed; a train with every sensor has nothing unseen."""
+    alone = " ".join(sentences(site("dryer outlet only", 60.0).trains[0]))
+    assert "cannot be seen with these sensors: dirt on the cooler's fins, the cooler's fan" in alone
+    assert "looks the same with these sensors: spent salt, a way past the salt, an open bypass" in alone
+    assert not any("cannot be seen" in each for each in sentences(TRAIN))
+    assert set(SAID) == set(FAULTS)
+    assert sentences(Train("T9", "bare", ("A",), "deck", ())) == []
 
 
 def ran(
