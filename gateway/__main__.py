@@ -35,6 +35,7 @@ PASSED_ON = {
     "export": ("proof_command", "the record in one file, for somebody who need not trust the gateway"),
     "prove": ("proof_command", "prove that an entry is in the record"),
     "verify": ("proof_command", "check an exported record, or a proof"),
+    "stamp": ("stamp_command", "ask a time-stamp authority for its word on the newest head"),
     "key": ("key_command", "show the key that signs the record, or change it"),
     "dryer": ("dryer_command", "a dryer on the yard's bench: what to do next, pass or fail at its real inlet"),
     "backup": ("backup_command", "copy the home while it is in use, checked and whole"),

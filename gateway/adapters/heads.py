@@ -24,7 +24,6 @@ from gateway.jobsite import Jobsite
 SCHEMA = """
 CREATE TABLE heads (number INTEGER PRIMARY KEY, size INTEGER NOT NULL, utc_ms INTEGER NOT NULL,
   statement BLOB NOT NULL, signature BLOB NOT NULL) STRICT;
-CREATE TABLE head_tokens (number INTEGER PRIMARY KEY, token BLOB NOT NULL) STRICT;
 """
 _ALL = "SELECT statement, signature FROM heads"
 OLD_KEY_LOST = "old-key-lost"

@@ -19,6 +19,7 @@ from tempfile import TemporaryDirectory
 from alerts.measured import DIMENSION
 from gateway import heads, verify_record
 from gateway.adapters import heads as table
+from gateway.adapters import stamping
 from gateway.adapters.history_fine import Decoder, Said, said_of
 from gateway.adapters.history_out import UNITS, iso
 from gateway.adapters.journal import Damaged, last_of, open_reader
@@ -49,6 +50,8 @@ entries/N.bin    up to 4096 entries from number N on: how many (4 bytes), the le
 record.json      how many entries each file holds; of files left out the root of their tree.
 heads.jsonl      every head, one a line: "statement" as it was signed, behind the words "dewgate head 1" and a line
                  feed; "signature" Ed25519 (RFC 8032) in hex. Tree and roots: RFC 9162, 2.1.
+stamps/          if there are any: time stamps of heads (RFC 3161), each beside the statement it is for. Check one
+                 by openssl ts -verify -in H17.tsr -data H17.json -CAfile ROOT.pem
 keys.json        the public keys and from which head on each signs.
 readings.csv, readings.senml.json
                  the readings of the entries given, made for reading. What is proven is the entries: compare a line
@@ -80,7 +83,7 @@ def write(journal: Path, out: Path, wanted: Wanted, made_utc_ms: int, tell: Tell
     ):
         reader.execute("BEGIN")  # one moment for entries and heads, beside a running writer
         blocks = _entries(reader, to, wanted, tell)
-        _about(reader, to, out.name, made_utc_ms, blocks)
+        _about(reader, to, out.name, made_utc_ms, blocks, journal.parent)
     part.replace(out)
 
 
@@ -97,7 +100,9 @@ def _entries(reader: sqlite3.Connection, to: zipfile.ZipFile, wanted: Wanted, te
     return blocks
 
 
-def _about(reader: sqlite3.Connection, to: zipfile.ZipFile, name: str, utc_ms: int, blocks: list[Block]) -> None:
+def _about(
+    reader: sqlite3.Connection, to: zipfile.ZipFile, name: str, utc_ms: int, blocks: list[Block], home: Path
+) -> None:
     body, found = config_at(reader, 1 << 62), list(table.every(reader))
     gateway, jobsite = found[0].head.gateway if found else "", canonical.jobsite_of(body).label if body else ""
     about = {"version": VERSION, "made_utc": iso(utc_ms), "blocks": blocks, "gateway": gateway, "jobsite": jobsite}
@@ -111,6 +116,16 @@ def _about(reader: sqlite3.Connection, to: zipfile.ZipFile, name: str, utc_ms: i
         name=name, left=f", of which {left} are left out" if left else "",
     )  # fmt: skip
     to.writestr("READ-ME.txt", words)
+    _stamps(to, home, found)
+
+
+def _stamps(to: zipfile.ZipFile, home: Path, found: list[heads.Signed]) -> None:
+    """Put the time stamps in, each beside the statement it is for."""
+    statements = {f"H{each.head.number}": each.head.statement() for each in found}
+    for path in stamping.kept(home):
+        if path.stem in statements:
+            to.write(path, f"stamps/{path.name}")
+            to.writestr(f"stamps/{path.stem}.json", statements[path.stem])
 
 
 def _given(reader: sqlite3.Connection, wanted: Wanted, total: int) -> set[int]:
