@@ -18,8 +18,8 @@ from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
+from tests.web.browsers import CHROMIUM, DRIVER, FLAGS
 from tests.web.history_home import make
-from tests.web.test_browser import CHROMIUM, DRIVER, FLAGS
 
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 

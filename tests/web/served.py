@@ -19,8 +19,9 @@ from gateway.board import Board
 from gateway.web.app import make_app
 from gateway.web.house import House
 from gateway.web.server import PageServer
-from tests.sites import site
+from tests.sites import margin_limit, site
 from tests.web.made import ALARMS, VERDICTS, area, at, judged
+from tests.web.made_journal import write_journal
 
 INSIDE = area(Verdict.INSIDE, "Hull frames 12 to 18", "coating", judged(Verdict.INSIDE, "4.4 K ± 0.9 K"))
 
@@ -52,7 +53,9 @@ def main(folder: Path) -> None:
     def board() -> Board:
         return board_from(folder, int(time.monotonic() - started))
 
-    app, port = make_app(House(board, act, site, folder, open_when_simulated=True)), free_port()
+    made = site(margin_limit())
+    write_journal(folder, made)
+    app, port = make_app(House(board, act, lambda: made, folder, open_when_simulated=True)), free_port()
     server = PageServer(app, port=port)
     _tell_when_listening(server, folder, port)
     server.run()

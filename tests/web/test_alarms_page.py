@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -10,43 +9,17 @@ import pytest
 from alerts.alarm import Change
 from alerts.channels import Sent as Took
 from alerts.delivery_book import Book, Row
-from alerts.limits import Verdict
-from alerts.notification import Notice
-from gateway import entry
-from gateway.adapters.journal import Journal
-from gateway.entry import Kind
-from gateway.flow_state import Event, Outcomes
-from gateway.payload import canonical
 from gateway.web.alarm_events import Happened, Story, events_of, sent, shifts, stories
 from tests.sites import margin_limit, site
 from tests.web.conftest import Pages, Stage
 from tests.web.made import NOW_MS
-
-MINUTE, OFFSET_MS = 60_000, 5000
-STORY = (
-    (0, "A-7", Change.BREACH, "steel-keel: 1.2 K"),
-    (1, "A-7", Change.TOLD, "lead (lead-phone): it began"),
-    (1, "A-7", Change.KEPT_BACK, "chief: off duty (hours 08:00-16:00)"),
-    (12, "A-7", Change.ACKNOWLEDGED, "acknowledged by lead"),
-    (30, "A-8", Change.UNKNOWN, "steel-keel: <b>silent</b>"),
-    (31, "A-8", Change.SHELVED, "lead until 14:00: washing"),
-)
+from tests.web.made_journal import MINUTE, write_journal
 
 
 @pytest.fixture
 def home(tmp_path: Path) -> Path:
-    """A journal with two alarms and one message, and what the messenger did with it."""
-    core_ms = NOW_MS - 3_600_000 - OFFSET_MS
-    events = [
-        canonical.to_bytes(
-            Event(n, core_ms + at * MINUTE, number, change, "margin", Verdict.OUTSIDE, 1.2, 0.4, why)
-        )
-        for n, (at, number, change, why) in enumerate(STORY, 1)
-    ]
-    told = [Notice("A-7", "lead", "lead-phone", "high", "A-7 Stop blasting area A", "body")]
-    started = entry.plain(Kind.STARTED, core_ms, canonical.to_bytes({"core_version": "x", "offset_ms": OFFSET_MS}))
-    with closing(Journal(tmp_path / "journal.db")) as journal:
-        journal.commit(1, [started], 1, Outcomes(events, told), NOW_MS)
+    """A home with the made journal."""
+    write_journal(tmp_path)
     return tmp_path
 
 

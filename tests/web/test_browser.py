@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import signal
-import subprocess
-import sys
 import time
 import urllib.request
 from collections.abc import Iterator
@@ -15,48 +12,11 @@ from pathlib import Path
 
 import pytest
 from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
-from selenium.webdriver.support.ui import WebDriverWait
 
-CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
+from tests.web.browsers import CHROMIUM, DRIVER, Server, browser_log, open_browser, wait_for
+
 pytestmark = pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="chromium and chromedriver are not installed")
-
-FLAGS = (
-    "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update", "--window-size=390,844",
-)  # fmt: skip
-
-
-class Server:
-    """The board server as its own process, so that it can be killed."""
-
-    def __init__(self, folder: Path) -> None:
-        """Args: folder: where the process says its port and reads which verdict to show."""
-        self.folder = folder
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "tests.web.served", str(folder)], cwd=Path(__file__).parents[2]
-        )
-        self.url = f"http://127.0.0.1:{self._port()}/"
-
-    def _port(self) -> int:
-        deadline = time.monotonic() + 20
-        while time.monotonic() < deadline:
-            if (self.folder / "port").exists():
-                return int((self.folder / "port").read_text())
-            time.sleep(0.05)
-        raise TimeoutError("the server did not start")
-
-    def show_inside(self) -> None:
-        """Let the first area come back inside its limits."""
-        (self.folder / "inside").touch()
-
-    def end(self, number: signal.Signals) -> float:
-        """Send the signal and return the seconds until the process was gone."""
-        started = time.monotonic()
-        os.kill(self.process.pid, number)
-        self.process.wait(10)
-        return time.monotonic() - started
 
 
 @pytest.fixture
@@ -71,27 +31,9 @@ def server(tmp_path: Path) -> Iterator[Server]:
 @pytest.fixture
 def browser(tmp_path: Path) -> Iterator[webdriver.Chrome]:
     """A headless browser with a fresh profile."""
-    options = webdriver.ChromeOptions()
-    options.binary_location = str(CHROMIUM)
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path / 'profile'}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
+    driver = open_browser(tmp_path / "profile")
     yield driver
     driver.quit()
-
-
-def wait_for(browser: webdriver.Chrome, selector: str, text: str, seconds: float) -> None:
-    """Wait until the first such element holds the text; its node may be replaced meanwhile."""
-    script = "const e = document.querySelector(arguments[0]); return e ? e.textContent : ''"
-    WebDriverWait(browser, seconds, poll_frequency=0.1).until(
-        lambda driver: text in driver.execute_script(script, selector), f"{selector} never said {text!r}"
-    )
-
-
-def browser_log(browser: webdriver.Chrome) -> list[dict[str, str]]:
-    """What the browser complained of."""
-    return list(browser.get_log("browser"))  # type: ignore[no-untyped-call]
 
 
 @pytest.mark.timeout(90)

@@ -12,6 +12,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
 
+from tests.web.browsers import CHROMIUM, DRIVER, browser_log
 from tests.web.history_home import DAY_MS, HOUR_MS, NOW_MS
 from tests.web.history_stage import (
     after,
@@ -23,7 +24,6 @@ from tests.web.history_stage import (
     status,
     table_of,
 )
-from tests.web.test_browser import CHROMIUM, DRIVER, browser_log
 
 pytestmark = [
     pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="chromium and chromedriver are not installed"),

@@ -7,8 +7,8 @@ from selenium import webdriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select, WebDriverWait
 
+from tests.web.browsers import CHROMIUM, DRIVER, browser_log
 from tests.web.history_stage import broken_rules
-from tests.web.test_browser import CHROMIUM, DRIVER, browser_log
 
 pytestmark = [
     pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="chromium and chromedriver are not installed"),
