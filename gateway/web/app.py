@@ -63,7 +63,7 @@ def make_app(house: House) -> FastAPI:
 def _wire(house: House) -> Web:
     stop, watch, pages = threading.Event(), Watch(house.board, house.monotonic), Pages()
     door = Door(Accounts(house.home / "accounts.db"), house.wall_ms, house.secure, lambda: _by_itself(house))
-    return Web(house, door, watch, pages, stop, Streams(stop, house.monotonic))
+    return Web(house, door, watch, pages, stop, Streams(stop, watch))
 
 
 def _by_itself(house: House) -> Account | None:

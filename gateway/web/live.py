@@ -20,8 +20,9 @@ from gateway.board import Board
 from gateway.web.words import clock
 
 RING = 120  # two minutes of one-second events: longer absences get the whole board
-POLL_S = 0.2
+POLL_S = 0.1
 PING_S = 10.0
+ASK_S = 2.0
 MOST_STREAMS = 100
 MOST_STREAMS_PER_CLIENT = 20  # a site behind one router still gets all its phones
 Sections = dict[str, str]
@@ -115,11 +116,13 @@ class Ring:
 
 @dataclass(slots=True)
 class Streams:
-    """The open streams, counted and ended together."""
+    """The open streams, counted, woken and ended together: one metronome for all, not a poll of each."""
 
     stop: threading.Event  # set from a signal handler, so not an asyncio one
-    monotonic: Callable[[], float]
+    watch: Watch
     _open: Counter[str] = field(default_factory=Counter)
+    _beat: asyncio.Event = field(default_factory=asyncio.Event)
+    _metronome: asyncio.Task[None] | None = None
 
     def full(self, client: str) -> bool:
         """Tell whether one more stream for this client is too many."""
@@ -130,9 +133,11 @@ class Streams:
     ) -> AsyncIterator[str]:
         """Send what the page missed, then each new second, until the page leaves or the server stops.
 
-        still: asked once a second whether this reader may go on reading.
+        still: asked every other second whether this reader may go on reading.
         """
         self._open[client] += 1
+        if self._metronome is None or self._metronome.done():
+            self._metronome = asyncio.create_task(self._beats())
         try:
             ring.refresh()
             yield "retry: 2000\n: ping\n\n"
@@ -141,11 +146,24 @@ class Streams:
         finally:
             self._open[client] -= 1
 
+    async def _beats(self) -> None:
+        """Wake every stream when the board has a new second, after a second without one, and at the end."""
+        shown, beaten = 0, self.watch.monotonic()
+        while self._open.total():
+            board, now = self.watch.look().board, self.watch.monotonic()
+            utc_ms = board.utc_ms if board else 0
+            if utc_ms != shown or now - beaten >= 1.0 or self.stop.is_set():
+                shown, beaten = utc_ms, now
+                self._beat.set()
+                self._beat = asyncio.Event()
+            await asyncio.sleep(POLL_S)
+
     async def _events(self, ring: Ring, last_id: str, still: Callable[[], bool]) -> AsyncIterator[str]:
-        pinged = sent = asked = self.monotonic()
+        monotonic = self.watch.monotonic
+        pinged = sent = asked = monotonic()
         while not self.stop.is_set():
-            now = self.monotonic()
-            if now - asked >= 1.0:
+            beat, now = self._beat, monotonic()
+            if now - asked >= ASK_S:
                 asked = now
                 if not still():
                     yield "event: ended\ndata: {}\n\n"
@@ -160,4 +178,4 @@ class Streams:
             if texts:
                 sent = now
                 yield "".join(texts)
-            await asyncio.sleep(POLL_S)
+            await beat.wait()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import signal
@@ -73,3 +74,10 @@ def wait_for(browser: webdriver.Chrome, selector: str, text: str, seconds: float
 def browser_log(browser: webdriver.Chrome) -> list[dict[str, str]]:
     """What the browser complained of."""
     return list(browser.get_log("browser"))  # type: ignore[no-untyped-call]
+
+
+def requests(browser: webdriver.Chrome) -> list[str]:
+    """Every address a page asked for since the last call, browsers' own pages left out."""
+    lines = [json.loads(line["message"])["message"] for line in browser.get_log("performance")]  # type: ignore[no-untyped-call]
+    asked = [line["params"]["request"]["url"] for line in lines if line["method"] == "Network.requestWillBeSent"]
+    return [url for url in asked if not url.startswith(("chrome", "about:"))]

@@ -14,15 +14,19 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
+from fastapi import FastAPI
+
 from alerts.limits import Verdict
 from gateway.board import Board
 from gateway.web.app import make_app
 from gateway.web.house import House
+from gateway.web.roles import Role
 from gateway.web.server import PageServer
 from tests.sites import margin_limit, site
 from tests.web.made import ALARMS, VERDICTS, area, at, judged
 from tests.web.made_journal import write_journal
 
+PASSWORD = "seven dry steel plates"
 INSIDE = area(Verdict.INSIDE, "Hull frames 12 to 18", "coating", judged(Verdict.INSIDE, "4.4 K ± 0.9 K"))
 
 
@@ -53,13 +57,20 @@ def main(folder: Path) -> None:
     def board() -> Board:
         return board_from(folder, int(time.monotonic() - started))
 
-    made = site(margin_limit())
+    made = replace(site(margin_limit()), trains=())
     write_journal(folder, made)
     app, port = make_app(House(board, act, lambda: made, folder, open_when_simulated=True)), free_port()
+    (folder / "session").write_text(app.state.web.door.accounts.open(_kim(app), "", time.time_ns() // 1_000_000))
     server = PageServer(app, port=port)
     _tell_when_listening(server, folder, port)
     server.run()
     (folder / "closed").touch()
+
+
+def _kim(app: FastAPI) -> str:
+    """Make an account beside the visitor's, for tests that sign in or come from another address."""
+    accounts, now_ms = app.state.web.door.accounts, time.time_ns() // 1_000_000
+    return accounts.begin(accounts.invite("Kim", "lead", Role.KEEPER, now_ms), "", PASSWORD, now_ms).name
 
 
 def _tell_when_listening(server: PageServer, folder: Path, port: int) -> None:

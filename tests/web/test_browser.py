@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import os
 import signal
@@ -9,12 +10,16 @@ import time
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from selenium import webdriver
 from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
 
+from gateway.payload import canonical
 from tests.web.browsers import CHROMIUM, DRIVER, Server, browser_log, open_browser, wait_for
+from tests.web.served import PASSWORD
 
 pytestmark = pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="chromium and chromedriver are not installed")
 
@@ -79,3 +84,61 @@ def test_a_stop_ends_open_streams_within_two_seconds(server: Server) -> None:
         assert server.end(signal.SIGTERM) < 2
     assert server.process.returncode == 0
     assert (server.folder / "closed").exists()  # what stands after `run` was reached
+
+
+def _session_opens(server: Server) -> bool:
+    """Whether the other phone's session still opens the account page, asked from another address."""
+    made = http.client.HTTPConnection("127.0.0.1", urlsplit(server.url).port, source_address=("127.0.0.9", 0))
+    made.request("GET", "/account", headers={"Cookie": f"dewgate={(server.folder / 'session').read_text()}"})
+    return made.getresponse().status == 200
+
+
+@pytest.mark.timeout(90)
+def test_a_person_signs_in_and_out_everywhere(server: Server, browser: webdriver.Chrome) -> None:
+    """The door, the own page, and the other phone, whose board ends too."""
+    assert _session_opens(server)
+    browser.get(f"{server.url}sign-in?back=%2Faccount")
+    browser.find_element(By.NAME, "name").send_keys("Kim")
+    browser.find_element(By.NAME, "password").send_keys("not the password" + Keys.ENTER)
+    wait_for(browser, ".problem", "Name or password is not right.", 10)
+    browser.find_element(By.NAME, "password").send_keys(PASSWORD + Keys.ENTER)
+    wait_for(browser, "h1", "Kim", 10)
+    browser.find_element(By.CSS_SELECTOR, "form[action='/sign-out-everywhere'] button").click()
+    wait_for(browser, "h1", "Sign in", 10)
+    assert not _session_opens(server)
+    assert browser.get_cookies() == []
+
+
+@pytest.mark.timeout(60)
+def test_the_keeper_changes_a_limit(server: Server, browser: webdriver.Chrome) -> None:
+    """From the page to what the writer finds."""
+    browser.get(f"{server.url}set-up")
+    browser.find_element(By.CSS_SELECTOR, "details[data-act='limit margin'] summary").click()
+    form = browser.find_element(By.CSS_SELECTOR, "form[action='/set-up/limit']")
+    threshold = form.find_element(By.NAME, "threshold")
+    threshold.clear()
+    threshold.send_keys("4.5")
+    form.find_element(By.NAME, "why").send_keys("revision 2" + Keys.ENTER)
+    wait_for(browser, "h1", "Set-up", 10)
+    (left,) = (server.folder / "inbox").glob("*.config")
+    said = canonical.to_dict(left.read_bytes())
+    assert (said["who"], said["why"]) == ("lead", "revision 2")
+    assert [each.threshold for each in canonical.jobsite_of(left.read_bytes()).limits] == [4.5]
+
+
+@pytest.mark.timeout(90)
+def test_what_was_seen_last_survives_a_reload_without_the_gateway(
+    server: Server, browser: webdriver.Chrome
+) -> None:
+    """Where the browser allows it: the same words of a lost link, over the last verdict."""
+    browser.get(server.url)
+    wait_for(browser, "#link", "Live", 10)
+    browser.execute_async_script("navigator.serviceWorker.ready.then(arguments[0])")
+    browser.refresh()  # now through the worker
+    wait_for(browser, "#link", "Live", 10)
+    server.show_inside()
+    wait_for(browser, ".word", "inside limits", 5)
+    server.end(signal.SIGKILL)
+    browser.refresh()
+    wait_for(browser, "#link", "Connection lost. Values below are from ", 15)
+    wait_for(browser, ".word", "inside limits", 2)

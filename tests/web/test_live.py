@@ -86,7 +86,8 @@ def test_streams_are_limited_and_counted_back(stage: Stage) -> None:
     """A client with too many open boards is refused until one closes."""
 
     async def run() -> None:
-        streams, ring = Streams(stage.app().state.stop, lambda: stage.now_s), ring_of(stage)
+        ring = ring_of(stage)
+        streams = Streams(stage.app().state.stop, ring.watch)
         opened = [streams.stream(ring, "phone", "") for _ in range(live.MOST_STREAMS_PER_CLIENT)]
         for one in opened:
             await anext(one)
@@ -104,10 +105,11 @@ def test_stopping_ends_open_streams_at_once(stage: Stage) -> None:
     server = PageServer(app)
     assert server.config.timeout_graceful_shutdown == 3
     server.handle_exit(15, None)
-    streams = Streams(app.state.stop, lambda: stage.now_s)
+    ring = ring_of(stage)
+    streams = Streams(app.state.stop, ring.watch)
 
     async def read() -> list[str]:
-        return [text async for text in streams.stream(ring_of(stage), "phone", "")]
+        return [text async for text in streams.stream(ring, "phone", "")]
 
     assert ["retry: 2000\n: ping\n\n"] == asyncio.run(asyncio.wait_for(read(), 1))
     assert server.should_exit
