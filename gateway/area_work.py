@@ -82,12 +82,16 @@ class Work:
         return self.blast_begun_ms is not None and not self.coats
 
 
+LIMITS, DEW_POINT, TIME = "limits broken", "steel at or below its dew point", "blasted steel stood too long"
+
+
 @dataclass(slots=True)
 class Exposure:
     """Steel or a coat that stood in what it should not: what, since when, how bad; open until limits are back.
 
-    limits: ids of those that were broken, none where bare steel reached its dew point. worst_k: the least margin
-    over the dew point seen meanwhile, None where none was known. disposition: the inspector's, empty until given.
+    cause: LIMITS, DEW_POINT or TIME. limits: ids of those that were broken, or what was allowed with its clause; of
+    DEW_POINT none. worst_k: the least margin over the dew point seen meanwhile, None where none was known.
+    disposition: the inspector's, empty until given.
     """
 
     number: int
@@ -96,6 +100,7 @@ class Exposure:
     activity: str
     limits: list[str]
     opened_ms: int
+    cause: str = LIMITS
     worst_k: float | None = None
     ended_ms: int | None = None
     disposition: str = ""

@@ -426,7 +426,7 @@ class Flow:
     def _next_deadline(self) -> int | None:
         """Return the next core ms at which silence or a timer changes something without a message."""
         times = [newest.received_ms + newest.patience_ms + 1 for newest in self.state.newest.values()]
-        times += flow_work.deadlines(self.state)
+        times += flow_work.deadlines(self.state, self.site)
         if self.judging and (timer := self.judging.next_timer_ms()) is not None:
             times.append(timer)
         return min((t for t in times if t > self.state.judged_ms), default=None)

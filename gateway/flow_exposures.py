@@ -11,7 +11,7 @@ from alerts.limits import Limit, Verdict
 from alerts.measured import Measured, Quantity
 from alerts.notification import Notice
 from gateway import clocks
-from gateway.area_work import EXPOSED, UNSET, Exposure, Work, applies
+from gateway.area_work import DEW_POINT, EXPOSED, LIMITS, TIME, UNSET, Exposure, Work, applies
 from gateway.conditions import Conditions
 from gateway.flow_state import Event, Outcomes, State
 from gateway.jobsite import Area, Jobsite
@@ -36,9 +36,10 @@ def judged(state: State, site: Jobsite, area: Area, work: Work, found: Condition
     margins = [each.measured for each in found.get((area.id, Quantity.DEW_POINT_MARGIN), ())]
     least = min((each for each in margins if each.value is not None), key=_value, default=None)
     broken = _broken(state, site, area.id)
-    by_cause = {bool(each.limits): each for each in open_exposures(state, area.id)}
-    _breach(state, area, work, broken, by_cause.get(True), outcomes)
-    _bare(state, site, area, work, least, by_cause.get(False), outcomes)
+    by_cause = {each.cause: each for each in open_exposures(state, area.id)}
+    _breach(state, area, work, broken, by_cause.get(LIMITS), outcomes)
+    _bare(state, site, area, work, least, by_cause.get(DEW_POINT), outcomes)
+    _stood(state, site, area, work, by_cause.get(TIME), outcomes)
     for each in open_exposures(state, area.id):
         if least is not None and (each.worst_k is None or _value(least) < each.worst_k):
             each.worst_k = least.value
@@ -93,9 +94,33 @@ def _bare(
             outcomes.notices += notices(site, standing)
     elif work.bare and least is not None and _value(least) <= 0.0:
         activity = ", ".join(state.activities.get(area.id, {})) or UNSET
-        made = Exposure(0, area.id, "N/A", activity, [], state.judged_ms)
+        made = Exposure(0, area.id, "N/A", activity, [], state.judged_ms, DEW_POINT)
         _open(state, made, outcomes)
         outcomes.notices += notices(site, made)
+
+
+def _stood(
+    state: State, site: Jobsite, area: Area, work: Work, standing: Exposure | None, outcomes: Outcomes
+) -> None:
+    """Blasted steel that stands longer than the specification allows, until it has its coat or is blasted anew."""
+    due_ms = due_to_prime_ms(area, work)
+    overdue = due_ms is not None and state.judged_ms >= due_ms
+    if standing and not overdue:
+        _end(state, standing, outcomes)
+        outcomes.notices += notices(site, standing)
+    elif overdue and not standing and due_ms is not None and area.prime_within_s is not None:
+        activity = ", ".join(state.activities.get(area.id, {})) or UNSET
+        allowed = f"{clocks.hours(round(area.prime_within_s * 1000))} ({area.prime_clause})"
+        made = Exposure(0, area.id, "N/A", activity, [allowed], due_ms, TIME)
+        _open(state, made, outcomes)
+        outcomes.notices += notices(site, made)
+
+
+def due_to_prime_ms(area: Area, work: Work) -> int | None:
+    """Return the core time by which bare blasted steel is to have its coat; None where none is entered."""
+    if not work.bare or area.prime_within_s is None or work.blast_begun_ms is None:
+        return None
+    return work.blast_begun_ms + round(area.prime_within_s * 1000)
 
 
 def _open(state: State, made: Exposure, outcomes: Outcomes) -> None:
@@ -112,7 +137,7 @@ def _end(state: State, exposure: Exposure, outcomes: Outcomes) -> None:
 
 def _event(state: State, of: Exposure, change: str, outcomes: Outcomes) -> None:
     state.events += 1
-    limit = of.limits[0] if of.limits else ""
+    limit = of.limits[0] if of.cause == LIMITS else ""
     verdict = Verdict.OUTSIDE if change == OPENED else Verdict.INSIDE
     event = Event(state.events, state.judged_ms, of.code, change, limit, verdict, of.worst_k, None, words(of))
     outcomes.events.append(canonical.to_bytes(event))
@@ -120,12 +145,18 @@ def _event(state: State, of: Exposure, change: str, outcomes: Outcomes) -> None:
 
 def words(of: Exposure) -> str:
     """Return what an exposure is, in a sentence."""
-    why = f"outside {', '.join(of.limits)}" if of.limits else "blasted steel at or below its dew point"
     coat = "" if of.coat == "N/A" else f", coat {of.coat}"
     if of.ended_ms is None:
-        return f"area {of.area}{coat}: {why}"
+        return f"area {of.area}{coat}: {_why(of)}"
     minutes = -(-(of.ended_ms - of.opened_ms) // clocks.MINUTE_MS)
-    return f"limits back; area {of.area} needs the inspector's disposition{coat}: {why} for {minutes} min"
+    over = "it has its coat or is blasted anew" if of.cause == TIME else "limits back"
+    return f"{over}; area {of.area} needs the inspector's disposition{coat}: {_why(of)} for {minutes} min"
+
+
+def _why(of: Exposure) -> str:
+    if of.cause == TIME:
+        return f"blasted steel stood longer than {of.limits[0]}"
+    return f"outside {', '.join(of.limits)}" if of.cause == LIMITS else "blasted steel at or below its dew point"
 
 
 def notices(site: Jobsite, of: Exposure) -> list[Notice]:

@@ -102,8 +102,11 @@ def _is_over(begun: Begun, now_ms: int) -> bool:
     return begun.until_ms is not None and begun.until_ms <= now_ms
 
 
-def deadlines(state: State) -> Iterator[int]:
-    """Yield the core times at which an activity ends by itself."""
+def deadlines(state: State, site: Jobsite | None) -> Iterator[int]:
+    """Yield the core times at which an activity ends by itself, or bare steel has stood as long as it may."""
+    for area in site.areas if site else ():
+        due = flow_exposures.due_to_prime_ms(area, state.work.get(area.id, Work()))
+        yield from () if due is None else (due,)
     for going_on in state.activities.values():
         yield from (begun.until_ms for begun in going_on.values() if begun.until_ms is not None)
 

@@ -10,6 +10,8 @@ from alerts.measured import DIMENSION, Dimension, Quantity, Unit
 from gateway.jobsite import Area, Jobsite, Train
 from gateway.tiers import channel_of
 
+HALF = 0.5
+
 
 class Interval(NamedTuple):
     """One stretch of the record: least, mean, greatest value in the unit inside; None where nothing was known."""
@@ -128,3 +130,19 @@ def joined(found: Sequence[Interval]) -> Interval:
     if not (lows and highs and means):
         return Interval(None, None, None, known)
     return Interval(min(lows), sum(means) / len(means), max(highs), known)
+
+
+Span = tuple[float, float]
+"""From and to, as places 0..1 in the record."""
+
+
+def spans(shares: Sequence[float]) -> list[Span]:
+    """Return the stretches of quarters of which most was so, neighbours joined."""
+    found: list[Span] = []
+    for place, share in enumerate(shares):
+        begin, end = place / len(shares), (place + 1) / len(shares)
+        if share >= HALF and found and found[-1][1] == begin:
+            found[-1] = (found[-1][0], end)
+        elif share >= HALF:
+            found.append((begin, end))
+    return found

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from html import escape
 from math import ceil, floor
 
-from gateway.record_channels import Interval
+from gateway.record_channels import Interval, Span
 
 WIDTH, HEIGHT, LEFT, TOP, STRIP = 500.0, 120.0, 56.0, 8.0, 9.0
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
@@ -21,29 +21,31 @@ HATCH = (
     '<defs><pattern id="none" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
     '<line x1="0" y1="0" x2="0" y2="5" stroke="#6b7280" stroke-width="0.9"/></pattern></defs>'
 )
+OUTLINED = {"unset": ' stroke="#6b7280" stroke-width="0.4"', "exposure": ' stroke="#b42318" stroke-width="0.7"'}
 FRAME = (
     f'<rect x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT}" height="{HEIGHT}" fill="none" stroke="#374151" '
     'stroke-width="0.6"/>'
 )
 SHADES = {
     "blasting": "#8a6d3b", "priming": "#5b4a8a", "stripe coat": "#7a68a6", "coating": "#3e5c93",
-    "curing": "#9db4d6", "washing": "#3f7f86", "blow-down": "#b59b6a", "idle": "#d4d7db", "unset": "#ffffff",
+    "curing": "#9db4d6", "washing": "#3f7f86", "blow-down": "#b59b6a", "idle": "#d4d7db",
+    "unset": "#ffffff", "exposure": "#f4c7c3",
 }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """What is drawn: one interval after another, limits and marks in the shown unit; what went on in each.
+    """What is drawn: one interval after another, limits and marks in the shown unit; what went on.
 
-    ticks: (place 0..1, words) along the time. activities: by name, how much of each interval [0..1] it went on.
+    ticks: (place 0..1, words) along the time. unknown: where nothing was known. activities: name, words, when.
     """
 
     intervals: Sequence[Interval]
-    whole_ms: int
+    unknown: Sequence[Span]
     limits: Sequence[float]
     unit: str
     ticks: Sequence[tuple[float, str]]
-    activities: Sequence[tuple[str, str, Sequence[float]]]  # name, its words, shares
+    activities: Sequence[tuple[str, str, Sequence[Span]]]
 
 
 def svg(chart: Chart) -> str:
@@ -89,17 +91,11 @@ def _grid(low: float, high: float, unit: str) -> str:
 
 
 def _band(chart: Chart, low: float, high: float) -> str:
-    """Each interval is a box from its least to its greatest; what of it was not known is hatched."""
+    """Each interval is a box from its least to its greatest; over it all is hatched what was not known."""
     worst = max(chart.limits, default=None)
     made = ""
     for place, each in enumerate(chart.intervals):
         x, width = _x(chart, place), _x(chart, place + 1) - _x(chart, place)
-        missing = 1.0 - min(1.0, each.known_ms / chart.whole_ms)
-        if missing > 0.001:
-            made += (
-                f'<rect x="{x + width * (1 - missing):.2f}" y="{TOP}" width="{width * missing:.2f}" '
-                f'height="{HEIGHT}" fill="url(#none)"/>'
-            )
         if each.low is None or each.high is None or each.mean is None:
             continue
         top, bottom = _y(each.high, low, high), _y(each.low, low, high)
@@ -113,7 +109,12 @@ def _band(chart: Chart, low: float, high: float) -> str:
             f'<line x1="{x:.2f}" x2="{x + width:.2f}" y1="{mean:.2f}" y2="{mean:.2f}" '
             'stroke="#1b2a33" stroke-width="0.9"/>'
         )
-    return made
+    return made + "".join(_box(span, TOP, HEIGHT, 'fill="url(#none)"') for span in chart.unknown)
+
+
+def _box(span: Span, y: float, height: float, look: str) -> str:
+    x, end = (LEFT + (WIDTH - LEFT) * place for place in span)
+    return f'<rect x="{x:.2f}" y="{y:.2f}" width="{max(0.3, end - x):.2f}" height="{height:g}" {look}/>'
 
 
 def _limits(chart: Chart, low: float, high: float) -> str:
@@ -141,15 +142,9 @@ def _ticks(chart: Chart) -> str:
 
 def _strips(chart: Chart) -> str:
     made, y = "", TOP + HEIGHT + 2
-    for name, words, shares in chart.activities:
+    for name, words, when in chart.activities:
         made += f'<text x="{LEFT - 3}" y="{y + 7:.2f}" text-anchor="end" {FONT}>{escape(words)}</text>'
-        for place, share in enumerate(shares):
-            if share > 0.0:
-                x, width = _x(chart, place), _x(chart, place + 1) - _x(chart, place)
-                outline = ' stroke="#6b7280" stroke-width="0.4"' if name == "unset" else ""
-                made += (
-                    f'<rect x="{x:.2f}" y="{y:.2f}" width="{width * min(1.0, share):.2f}" height="{STRIP - 1}" '
-                    f'fill="{SHADES.get(name, "#6b7280")}"{outline}/>'
-                )
+        look = f'fill="{SHADES.get(name, "#6b7280")}"' + OUTLINED.get(name, "")
+        made += "".join(_box(span, y, STRIP - 1, look) for span in when)
         y += STRIP + 2
     return made

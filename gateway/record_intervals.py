@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from gateway import record_work
 from gateway.climate_record import Material, limits_in_force, rows
-from gateway.record_channels import Column, Interval, Sheet
+from gateway.record_channels import Column, Interval, Sheet, spans
 from gateway.record_chart import Chart, svg
 from gateway.record_words import Words
+from gateway.tiers import QUARTER_MS
 
 MOST_ROWS = 2000
 DAY_MS, HOUR_MS = 86_400_000, 3_600_000
@@ -53,14 +54,21 @@ def picture(material: Material, words: Words, sheet: Sheet) -> Section:
     shown = [each.shown(unit) for each in intervals]
     limits = [unit.outside(each) for each in _thresholds(material, column)]
     asked = material.asked
-    activities = record_work.activity_shares(material, words, sheet.subject)
-    chart = Chart(shown, asked.every_ms, limits, unit.spelling, _ticks(material, words), activities)
+    activities = record_work.activity_spans(material, words, sheet.subject)
+    unknown = spans([1.0 - each / QUARTER_MS for each in _known(material, column)])
+    chart = Chart(shown, unknown, limits, unit.spelling, _ticks(material, words), activities)
     name = words(column.name) if len(margins) == 1 else f"{words('condensation margin')}, {column.name}"
     each = words.length(asked.every_ms)
     text = words(
         "Box: least to greatest of each {each}; line: mean; dashed: the limit; hatched: not known.", each=each
     )
     return Section(f"{_title(sheet, words)}: {name}", (text,), pictures=(svg(chart),))
+
+
+def _known(material: Material, column: Column) -> list[int]:
+    """For how long each quarter [ms] was known at the place of a column that was known least."""
+    places = (material.quarters[name].known_ms for name in column.channels)
+    return [min(each) for each in zip(*places, strict=True)]
 
 
 def _title(sheet: Sheet, words: Words) -> str:

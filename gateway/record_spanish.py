@@ -105,6 +105,7 @@ SPANISH: dict[str, str] = {
     "{left} further rows are in the CSV file.": "Hay {left} filas más en el archivo CSV.",
     # -- exposures, areas, coats, wetness
     "Exposures": "Exposiciones",
+    "exposure": "exposición",
     "A curing coat cannot be stopped or resumed. Limits back are no release: the inspector decides.":
         "Una capa que cura no se detiene ni se reanuda. Volver a los límites no libera: decide el inspector.",
     "No.": "N.º",
@@ -114,6 +115,7 @@ SPANISH: dict[str, str] = {
     "Disposition": "Disposición",
     "goes on": "continúa",
     "none yet": "aún ninguna",
+    "stood longer than {allowed}": "estuvo más de {allowed}",
     "at or below the dew point": "en el punto de rocío o por debajo",
     "accepted as it is": "aceptado como está",
     "to be reworked": "a rehacer",

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from gateway import clocks
-from gateway.area_work import Coat, Exposure, Work
+from gateway.area_work import TIME, Coat, Exposure, Work
 from gateway.climate_record import Material, exposures, utc_of, wet_hours
 from gateway.coatings import Product
+from gateway.record_channels import Span, spans
 from gateway.record_words import Words
 from gateway.tiers import QUARTER_MS
 
@@ -34,6 +35,7 @@ def _exposure(each: Exposure, material: Material, words: Words) -> tuple[str, ..
         when = words.moment(utc_of(material, each.disposed_ms))
         said = f"{words(each.disposition)}: {each.reason} ({each.disposed_by}, {when})"
     limits = ", ".join(each.limits) or words("at or below the dew point")
+    limits = words("stood longer than {allowed}", allowed=limits) if each.cause == TIME else limits
     during = ", ".join(words(name) for name in each.activity.split(", "))
     times = words.moment(opened), f"{until}\n({lasted})"
     return each.code, each.area, each.coat, during, limits, *times, worst, said
@@ -135,15 +137,20 @@ def wet_table(material: Material, words: Words) -> Table:
     )
 
 
-def activity_shares(material: Material, words: Words, subject: str) -> list[tuple[str, str, list[float]]]:
-    """Return of each activity of an area how much of each interval it went on, for the picture."""
+def activity_spans(material: Material, words: Words, subject: str) -> list[tuple[str, str, list[Span]]]:
+    """Return when each activity of an area went on, and its exposures, as places 0..1 in the record."""
     start, asked = f"{subject}|activity|", material.asked
-    each = asked.every_ms // QUARTER_MS
     found = []
     for channel, quarters in material.quarters.items():
         if channel.startswith(start):
             name = channel[len(start) :]
-            firsts = range(0, len(asked.starts) * each, each)
-            shares = [sum(quarters.known_ms[first : first + each]) / asked.every_ms for first in firsts]
-            found.append((name, words(name), shares))
-    return found
+            shares = [known / QUARTER_MS for known in quarters.known_ms]
+            found.append((name, words(name), spans(shares)))
+    length = asked.until_ms - asked.from_ms
+    exposed = []
+    for each in exposures(material):
+        if each.area == subject:
+            ended = asked.until_ms if each.ended_ms is None else utc_of(material, each.ended_ms)
+            ends = (utc_of(material, each.opened_ms) - asked.from_ms) / length, (ended - asked.from_ms) / length
+            exposed.append((max(0.0, ends[0]), min(1.0, ends[1])))
+    return [*found, *([("exposure", words("exposure"), exposed)] if exposed else [])]

@@ -263,3 +263,23 @@ def test_any_split_of_the_entries_gives_the_same_state(day: Day) -> None:
     for each in day.entries:
         bits.advance([each], Outcomes())
     assert whole.checkpoint() == bits.checkpoint() == Flow.from_checkpoint(bits.checkpoint()).checkpoint()
+
+
+def test_blasted_steel_that_stands_too_long_is_told_and_needs_a_disposition(day: Day) -> None:
+    """After eight hours of the specification, without any message; until it has its coat."""
+    act(day, "begin", "blasting")
+    begun = day.now
+    day.pass_time(60, **values())
+    act(day, "end", "blasting")
+    day.now = begun + 8 * H - 1000
+    day.flow.tick(day.now)
+    assert day.flow.state.exposures == {}
+    assert day.flow.due_ms() == begun + 8 * H
+    day.now += 1000
+    outcomes = day.flow.tick(day.now)
+    (made,) = day.flow.state.exposures.values()
+    assert (made.cause, made.limits, made.opened_ms) == (area_work.TIME, ["8 h 00 min (spec 5.1)"], begun + 8 * H)
+    assert "blasted steel stood longer than 8 h 00 min (spec 5.1)" in outcomes.notices[0].title
+    act(day, "begin", "priming")
+    day.pass_time(10, **values())
+    assert made.ended_ms is not None and [each.code for each in undisposed(day.flow.state)] == ["E-1"]
