@@ -89,7 +89,7 @@ LIMITS, DEW_POINT, TIME = "limits broken", "steel at or below its dew point", "b
 class Exposure:
     """Steel or a coat that stood in what it should not: what, since when, how bad; open until limits are back.
 
-    cause: LIMITS, DEW_POINT or TIME. limits: ids of those that were broken, or what was allowed with its clause; of
+    cause: LIMITS, DEW_POINT or TIME. limits: ids of those that were broken, or what was allowed and its clause; of
     DEW_POINT none. worst_k: the least margin over the dew point seen meanwhile, None where none was known.
     disposition: the inspector's, empty until given.
     """
