@@ -44,7 +44,8 @@ CREATE TABLE reserve (page BLOB NOT NULL) STRICT;
 """
 _FILL = """WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?)
 INSERT INTO reserve SELECT zeroblob(3900) FROM n"""
-MIGRATIONS = (_SCHEMA, _MORE)
+_FIRST = "ALTER TABLE attempts ADD COLUMN first_utc_ms INTEGER NOT NULL DEFAULT 0;"
+MIGRATIONS = (_SCHEMA, _MORE, _FIRST)
 
 
 class Outcome(StrEnum):
@@ -65,7 +66,7 @@ class Decision:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One outbox row on its way: attempts made so far, and when the next is due (UTC ms).
+    """One outbox row on its way: attempts made so far, when the next is due and the first began (UTC ms).
 
     The messenger's own rows have ids below zero.
     """
@@ -80,6 +81,7 @@ class Row:
     body: str
     attempt: int = 0
     due_ms: int = 0
+    first_ms: int = 0
 
     @property
     def key(self) -> tuple[int, int]:
@@ -141,19 +143,19 @@ class Book:
 
         A row of another journal may carry the same id; the time it was written tells them apart.
         """
-        query = "SELECT attempt, due_utc_ms FROM attempts WHERE outbox_id = ? AND created_utc_ms = ?"
+        query = "SELECT attempt, due_utc_ms, first_utc_ms FROM attempts WHERE outbox_id = ? AND created_utc_ms = ?"
         known = self.db.execute(query, (row.id, row.created_ms)).fetchone()
         if known is None:
             return row
-        attempt, due_ms = known
-        return None if due_ms is None else replace(row, attempt=attempt, due_ms=due_ms)
+        attempt, due_ms, first_ms = known
+        return None if due_ms is None else replace(row, attempt=attempt, due_ms=due_ms, first_ms=first_ms)
 
     def lease(self, row: Row, now_ms: int, link: tuple[bytes, str] | None = None) -> Row:
         """Write down that the next attempt begins, before it does; return the row as it is sent.
 
         link: the hash of a token that goes out with it, and the title its page shows.
         """
-        leased = replace(row, attempt=row.attempt + 1, due_ms=now_ms + LEASE_MS)
+        leased = replace(row, attempt=row.attempt + 1, due_ms=now_ms + LEASE_MS, first_ms=row.first_ms or now_ms)
 
         def write() -> None:
             self._keep(leased, leased.due_ms, leased=1)
@@ -170,7 +172,7 @@ class Book:
         decision = decide(sent, row.attempt, now_ms)
         names = "outbox_id, attempt, outcome, reason, at_utc_ms, number, person, channel, waited_ms"
         outcome = (row.id, row.attempt, decision.outcome.value, sent.value, now_ms,
-                   row.event_number, row.person, row.channel, max(0, now_ms - row.created_ms))  # fmt: skip
+                   row.event_number, row.person, row.channel, max(0, now_ms - row.first_ms))  # fmt: skip
 
         def write() -> None:
             self._keep(row, decision.due_ms, leased=0)
@@ -180,8 +182,8 @@ class Book:
         return decision.due_ms
 
     def _keep(self, row: Row, due_ms: int | None, *, leased: int) -> None:
-        values = (row.id, row.created_ms, row.attempt, due_ms, leased)
-        self.db.execute("INSERT OR REPLACE INTO attempts VALUES (?, ?, ?, ?, ?)", values)
+        values = (row.id, row.created_ms, row.attempt, due_ms, leased, row.first_ms)
+        self.db.execute("INSERT OR REPLACE INTO attempts VALUES (?, ?, ?, ?, ?, ?)", values)
 
     def _write(self, *what: Callable[[], object]) -> None:
         """Write in one transaction what came late and what is new; what is refused is kept for the next time."""

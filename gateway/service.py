@@ -27,6 +27,7 @@ from gateway.adapters.edges import EdgeNodes, open_edges
 from gateway.adapters.home import lock, outcomes_after, restore
 from gateway.adapters.mqtt import Broker
 from gateway.adapters.supervisor import Supervisor
+from gateway.adapters.undelivered import Undelivered
 from gateway.board import Board
 from gateway.clock import Clock, TimeLapse
 from gateway.entry import Kind
@@ -61,7 +62,7 @@ class Service:
         self._subscribed: tuple[list[str], tuple[Edge, ...]] = ([], ())
         self._unwritten: Batch | None = None  # what a full disk did not take; until it does, nothing else happens
         self._taken: list[Path] = []  # inbox files whose entries are not yet on disk
-        self._told = trouble.Told()
+        self._told, self._undelivered = trouble.Told(), Undelivered(home)
         self.board: Board | None = overview.board(self.flow, self.clock.core_ms())
         self._shown = -1.0
         self._began = False  # nothing is judged across downtime: the first turn only says that it starts
@@ -266,7 +267,8 @@ class Service:
             if self.board:
                 self.board = overview.standing_still(self.board, why, now + self.clock.offset_ms)
             return
-        self._told.say((*(self.broker.trouble() if self.broker else ()), *self.heads.trouble))
+        broker = self.broker.trouble() if self.broker else ()
+        self._told.say((*broker, *self.heads.trouble, *self._undelivered.lines()))
         board = overview.board(self.flow, now)
         self.board = board and replace(board, trouble=self._told.lines, record_code=self.heads.code)
 

@@ -94,7 +94,7 @@ def commands(home: Path, broker: int, page: int, lapse: str, contacts: Path) -> 
     return [
         [*gateway, "run", "--home", str(home), "--broker", f"127.0.0.1:{broker}",
          "--page", f"127.0.0.1:{page}", "--time-lapse", lapse, "--open-if-simulated"],
-        [*gateway, "deliver", "--home", str(home), "--contacts", str(contacts)],
+        [*gateway, "deliver", "--home", str(home), "--contacts", str(contacts), "--link", f"http://127.0.0.1:{page}"],
         [sys.executable, "-m", "simulators.publish", "--broker", f"127.0.0.1:{broker}", "--time-lapse", lapse],
     ]  # fmt: skip
 

@@ -466,7 +466,7 @@ def test_a_book_of_before_is_taken_over(tmp_path: Path, target: Target) -> None:
     assert target.taken == ["A-2 #1 Stop blasting."]
     with closing(sqlite3.connect(tmp_path / "delivery.db")) as db:
         kept = db.execute("SELECT number, person, channel, waited_ms FROM outcomes ORDER BY id").fetchall()
-    assert kept == [("", "", "", 0), ("A-2", "lead", "phone", 5)]
+    assert kept == [("", "", "", 0), ("A-2", "lead", "phone", 0)]
 
 
 # -- test messages ---------------------------------------------------------------------------------------

@@ -63,7 +63,7 @@ def people_told(path: Path, priority: str = "high", person: str = "") -> list[tu
 def outcomes_after(path: Path, cursor: int) -> list[tuple[int, dict[str, object]]]:
     """Return the delivery outcomes after a cursor, at most 200, each with its number.
 
-    waited_ms: how long the message has waited since it was written down. outbox below zero: a message of the
+    waited_ms: how long since its first attempt. outbox below zero: a message of the
     messenger's own. Addresses are not in it, nor is what was sent.
     """
     if not path.exists():

@@ -141,7 +141,7 @@ def play(folder: Path, tries: int, events: int, chance: random.Random) -> tuple[
     phones = {name: Phone(random.Random(chance.random())) for name in PEOPLE}
     contacts = write_contacts(folder, phones)
     threads = [threading.Thread(target=phone.moods, args=(calm,)) for phone in phones.values()]
-    threads.append(threading.Thread(target=write_events, args=(home, events, tries * 1.5)))
+    threads.append(threading.Thread(target=write_events, args=(home, events, tries * 3.0)))
     for thread in threads:
         thread.start()
     killed_in_work = 0
