@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import argparse
 import json
+import sqlite3
 import sys
 import time
+from contextlib import closing
 from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 
-from gateway import dryer_document, dryer_file, dryer_words
+from gateway import dryer_document, dryer_file, dryer_record, dryer_words
 from gateway.dryer_check import Result, check
 from gateway.dryer_file import FileErrors
 from gateway.dryer_past import Kept, kept, trend
@@ -34,7 +37,7 @@ def run(_: str, words: list[str], caution: str) -> int:
     except FileErrors as error:
         print(error, file=sys.stderr)
         return 2
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, UnicodeDecodeError, sqlite3.Error, dryer_record.NoDryer) as error:
         print(f"dewgate dryer: {error}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
@@ -57,6 +60,12 @@ def _parser(caution: str) -> argparse.ArgumentParser:
     _files(guided)
     guided.add_argument("--follow", action="store_true", help="look again every few seconds until all is done")
     guided.set_defaults(act=_steps)
+    recorded = actions.add_parser("readings", help="a dryer's readings from a rental's own journal, as CSV")
+    recorded.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    recorded.add_argument("--train", required=True, help="id of the train the dryer stands in")
+    for name, default in (("--from", "1970-01-01"), ("--until", "9999-12-31")):
+        recorded.add_argument(name, dest=name[2:], default=default, help="UTC, such as 2026-06-15T08:00")
+    recorded.set_defaults(act=_readings)
     changed = actions.add_parser("trend", help="the unit's tests since its last refill")
     changed.add_argument("unit", type=Path)
     changed.set_defaults(act=_trend)
@@ -121,6 +130,27 @@ def _steps(args: argparse.Namespace) -> int:
         if not args.follow or now(found).done:
             return 0
         time.sleep(LOOK_S)
+
+
+def _readings(args: argparse.Namespace) -> int:
+    """CSV on standard output; what a test's file needs of accuracies on standard error."""
+    from gateway.adapters.journal import entries_after, open_reader
+
+    since, until = (_utc_ms(vars(args)[name]) for name in ("from", "until"))
+    with closing(open_reader(args.home / "journal.db")) as reader:
+        record = dryer_record.Record(args.train, since, until)
+        for line in record.lines(entries_after(reader, 0)):
+            print(line)
+    print("\n".join(["[accuracy] # for the test's file", *record.accuracies()]), file=sys.stderr)
+    return 0
+
+
+def _utc_ms(text: str) -> int:
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        raise FileErrors(f"dewgate dryer readings: '{text}': write 2026-06-15T08:00") from None
+    return round((at if at.tzinfo else at.replace(tzinfo=UTC)).timestamp() * 1000)
 
 
 def _trend(args: argparse.Namespace) -> int:

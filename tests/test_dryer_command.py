@@ -13,10 +13,15 @@ from pathlib import Path
 import pytest
 
 from gateway import dryer_file
+from gateway.adapters import journal as files
 from gateway.dryer_file import FileErrors
+from gateway.flow import Flow
+from gateway.flow_state import Outcomes
 from simulators.dryer_return import readings
 from tests.bench.findings import climates
 from tests.make_yard import YARD, facts
+from tests.sites import T0
+from tests.test_flow_findings import journal
 
 ROOT = Path(__file__).parent.parent
 UNIT = dryer_file.unit((YARD / "D-0417.toml").read_text())
@@ -74,6 +79,35 @@ def test_the_certificate_is_a_page_to_be_signed(yard: Path) -> None:
     said = subprocess.run(["pdftotext", str(first), "-"], capture_output=True, text=True, check=True).stdout
     assert "Do not pressurise." in said
     assert "visual inspection: dented shell." in said
+
+
+def test_a_rental_s_own_journal_gives_the_readings_of_a_test(yard: Path) -> None:
+    """A journal of the simulated train: rows a minute, accuracies to paste, and a verdict made from them."""
+    book = files.Journal(yard / "journal.db")
+    entries, outcomes = list(journal(150)), Outcomes()
+    Flow().advance(entries, outcomes)
+    book.commit(1, entries, 1, outcomes, T0, None)
+    book.close()
+    out = dewgate(yard, "readings", "--home", ".", "--train", "T1")
+    assert out.returncode == 0, out.stderr
+    rows = dryer_file.rows_of(out.stdout, "rental")
+    # The wall clock of the journal is that of the test; minute 30 of the simulated morning is a machine at work.
+    middle = next(row for row in rows if row.minute > 30)
+    assert middle.values["flow"] == pytest.approx(0.31, abs=0.03)
+    assert middle.values["inlet_pressure"] == pytest.approx(7.5e5, abs=0.2e5)
+    assert 0.45 < middle.values["outlet_humidity"] < 0.55
+    assert 'outlet_humidity = "3 %RH"' in out.stderr
+    assert 'inlet_temperature = "0.5 K"' in out.stderr
+    (yard / "rental.csv").write_text(out.stdout)
+    table = (yard / "return.toml").read_text()
+    table = table[: table.index("[brine]")].replace("return.csv", "rental.csv") + out.stderr
+    (yard / "rental.toml").write_text(table)
+    said = dewgate(yard, "check", "D-0417.toml", "rental.toml", *CRITERIA, "--json")
+    judged = {each["name"]: each for each in json.loads(said.stdout)["criteria"]}
+    assert judged["outlet_humidity"]["result"] == "pass"
+    assert judged["leak"]["result"] == "inconclusive"
+    other = dewgate(yard, "readings", "--home", ".", "--train", "T9")
+    assert (other.returncode, other.stderr.strip()) == (2, "dewgate dryer: there is no train 'T9'; there are T1")
 
 
 def test_the_machine_gets_values(yard: Path) -> None:
