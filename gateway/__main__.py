@@ -31,6 +31,7 @@ PASSED_ON = {
     "replay": ("history_command", "fold the journal again and compare the events"),
     "note": ("note_command", "what a person does or reads at the steel: notes, entries by hand, activities"),
     "record": ("record_command", "the climate record of a job: signed pages, CSV, SenML, Parquet"),
+    "why": ("why_command", "why somebody was told of an alarm, or not; how many were told"),
     "rebuild": ("history_command", "make history again from the journal, or compare it"),
     "export": ("proof_command", "the record in one file, for somebody who need not trust the gateway"),
     "prove": ("proof_command", "prove that an entry is in the record"),

@@ -65,7 +65,6 @@ class Teller:
                 message.back.remove(limit.id)
         if now_ms < message.due_ms and message.key == key:
             message.priority = min(message.priority, priority, key=PRIORITIES.index)
-            return ""
         return f"told as {message.number}, the same cause"
 
     def _fitting(self, limit: Limit, change: Change, key: str, priority: str, now_ms: int) -> Message | None:

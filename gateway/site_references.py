@@ -58,6 +58,7 @@ def mistakes(data: dict[str, Any]) -> Iterator[Mistake]:
     yield from _train_names(data)
     for key, limit in items(data, "limits"):
         yield from _limit_place(data, key, limit)
+    yield from _groups(data)
 
 
 def items(data: dict[str, Any], section: str, above: Key = ()) -> Items:
@@ -165,6 +166,20 @@ def _limit_place(data: dict[str, Any], key: Key, limit: dict[str, Any]) -> Itera
     if isinstance(known, str) and known in set(Quantity) and known not in judged:
         place = "an area" if area else "a piece of a train"
         yield Mistake((*key, "quantity"), f"not judged for {place}: use {', '.join(judged)}")
+
+
+def _groups(data: dict[str, Any]) -> Iterator[Mistake]:
+    """Limits that are a breach only together stand under one clause, at one place, for the same work."""
+    first: dict[str, dict[str, Any]] = {}
+    for key, limit in items(data, "limits"):
+        group = limit.get("group")
+        if not isinstance(group, str) or not group:
+            continue
+        told = first.setdefault(group, limit)
+        for name in ("clause", "area", "train", "activities"):
+            if limit.get(name) != told.get(name):
+                why = f"limits of one group share their {name}; '{told.get('id')}' has another"
+                yield Mistake((*key, name if name in limit else "group"), why)
 
 
 def _limit_piece(data: dict[str, Any], key: Key, limit: dict[str, Any]) -> Iterator[Mistake]:

@@ -98,7 +98,10 @@ def test_a_sensor_publishes_on_its_id_unless_it_says_otherwise(tmp_path: Path) -
     assert topics["air-t"] == "air-t"
 
 
-@pytest.mark.parametrize("path", [HERE / "good.toml", DEPLOY / "demo.toml", DEPLOY / "example.toml"])
+FILES = [HERE / "good.toml", DEPLOY / "demo.toml", DEPLOY / "example.toml"]
+
+
+@pytest.mark.parametrize("path", [*FILES, HERE.parent / "scenarios" / "jobsite.toml"])
 def test_export_reads_back_to_an_equal_jobsite(path: Path, tmp_path: Path) -> None:
     """Also on the second round."""
     site = load(path)
@@ -570,3 +573,62 @@ def test_mistakes_in_edge_nodes_are_told(tmp_path: Path, old: str, new: str, sai
     file.write_text((HERE / "good.toml").read_text() + EDGES.replace(old, new))
     with pytest.raises(ConfigErrors, match=re.escape(said)):
         load(file)
+
+
+def golden(tmp_path: Path, *changes: tuple[str, str]) -> Path:
+    """The jobsite of the golden days, changed."""
+    text = (HERE.parent / "scenarios" / "jobsite.toml").read_text()
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    (tmp_path / "golden.toml").write_text(text)
+    return tmp_path / "golden.toml"
+
+
+def test_who_is_told_when_and_how_arrives_and_comes_back(tmp_path: Path) -> None:
+    """Escalation, repeats, duty, language and units of a person; groups and latching of a limit; warming up."""
+    path = golden(
+        tmp_path,
+        ('hours = "06:00-20:00"', 'hours = "20:00-06:00"\nunits = "us"'),
+        ('id = "A-humidity"', 'id = "A-humidity"\nlatching = true\ngroup = "damp"'),
+        ('feeds = ["A"]', 'feeds = ["A"]\nwarm_up = "10 min"'),
+    )
+    site = load(path)
+    lead, manager, inspector = site.people
+    assert (lead.after_s, lead.repeat_s, lead.hours, lead.language, lead.units) == (0.0, 1800.0, "", "en", "")
+    assert (manager.after_s, manager.repeat_s) == (900.0, 0.0)
+    assert (inspector.hours, inspector.language, inspector.units) == ("20:00-06:00", "es", "us")
+    (humid,) = [limit for limit in site.limits if limit.id == "A-humidity"]
+    assert (humid.latching, humid.group) == (True, "damp") and not site.limits[0].latching
+    assert site.trains[0].warm_up_s == 600.0
+    (tmp_path / "out.toml").write_text(to_toml(site), "utf-8")
+    assert load(tmp_path / "out.toml") == site
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('hours = "06:00-20:00"', 'hours = "6-20"', "'06:00-18:00'"),
+        ('hours = "06:00-20:00"', 'hours = "06:00-06:00"', "two times of day"),
+        ('hours = "06:00-20:00"', 'hours = "06:00-24:00"', "two times of day"),
+        ('language = "es"', 'language = "fr"', "not one of en, es"),
+        ('language = "es"', 'units = "imperial"', "not one of"),
+        ('after = "15 min"', 'after = "15"', "a number, a blank and a unit"),
+    ],
+)
+def test_mistakes_in_people_are_told(tmp_path: Path, old: str, new: str, said: str) -> None:
+    """With their line."""
+    with pytest.raises(ConfigErrors, match="person") as told:
+        load(golden(tmp_path, (old, new)))
+    assert said in str(told.value)
+
+
+def test_limits_of_one_group_share_clause_place_and_work(tmp_path: Path) -> None:
+    """Else nobody could say what their breach together means."""
+    group = [(f'id = "{name}"', f'id = "{name}"\ngroup = "damp"') for name in ("A-margin", "A-at-steel")]
+    assert [limit.group for limit in load(golden(tmp_path, *group)).limits][:2] == ["damp", "damp"]
+    group.append(('id = "A-humidity"', 'id = "A-humidity"\ngroup = "damp"'))
+    with pytest.raises(ConfigErrors) as told:
+        load(golden(tmp_path, *group))
+    assert "limits of one group share their clause; 'A-margin' has another" in str(told.value)
+    assert "share their activities" in str(told.value)
