@@ -41,6 +41,7 @@ PASSED_ON = {
     "dryer": ("dryer_command", "a dryer on the yard's bench: what to do next, pass or fail at its real inlet"),
     "backup": ("backup_command", "copy the home while it is in use, checked and whole"),
     "restore": ("backup_command", "make a new home of a backup, once everything in it was checked"),
+    "doctor": ("doctor_command", "look at disk, clock, keys, broker, channels, sensors; say what to do"),
     "wired": ("wired_command", "read wired transmitters (Modbus) and publish them"),
 }
 CAUTION = "Advisory only, never a safety interlock; the specification, data sheets and local codes decide."

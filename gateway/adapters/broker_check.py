@@ -67,13 +67,13 @@ class _Visit:
         self.sent += 1
 
 
-def check(address: Address, client_id: str) -> tuple[str, bool]:
+def check(address: Address, client_id: str, limit_s: float = LIMIT_S) -> tuple[str, bool]:
     """Return what the keeper should know, or nothing, and whether it is a fault of the settings.
 
-    Takes at most about LIMIT_S. The name is always the same, so that a probe that was killed is cleaned up by the
+    Takes at most about limit_s. The name is always the same, so that a probe that was killed is cleaned up by the
     next. Never raises for what a broker or a network does.
     """
-    name, until_s, where = f"{client_id}-check", time.monotonic() + LIMIT_S, f"broker {address}"
+    name, until_s, where = f"{client_id}-check", time.monotonic() + limit_s, f"broker {address}"
     try:
         _Visit(name, address, True, until_s).leave()  # nothing of an earlier probe counts
         try:
