@@ -8,7 +8,7 @@ import json
 import pytest
 
 from alerts import time_to_limit
-from alerts.measured import Quantity
+from alerts.measured import Quantity, unknown
 from alerts.time_to_limit import Outlook
 from gateway import entry, flow_ahead, overview
 from gateway.entry import Kind
@@ -177,3 +177,15 @@ def test_a_budget_of_none_warns_of_the_nearly_certain_only() -> None:
     steady(day, 12.0, 60)
     fall(day, 12.0, 3.2, 70)
     assert events(day.out, "close ahead") == []
+
+
+def test_a_value_lost_this_second_has_no_forecast_and_spoils_its_minute() -> None:
+    """The last closed minute may be good: what is unknown now has none, and its minute is unknown."""
+    day = Day(margin_limit())
+    steady(day, 8.0, 30)
+    state, limit, judged = day.flow.state, day.flow.judging.limits["margin"], day.flow.judged["margin"]
+    gone = dataclasses.replace(judged, condition=judged.condition._replace(measured=unknown("broken", 0)))
+    assert flow_ahead.outlook(state, limit, judged, day.now).within
+    assert flow_ahead.outlook(state, limit, gone, day.now).why_not == time_to_limit.UNKNOWN
+    list(flow_ahead.take(state, [limit], {"margin": gone}, 2.0))
+    assert state.ahead["margin"].count == 0

@@ -467,3 +467,16 @@ def test_words_for_a_person() -> None:
 def test_spans() -> None:
     """To the minute below 20, then to five, hours from two on."""
     assert [span(m) for m in (7.4, 22, 118, 121, 185)] == ["7 min", "20 min", "2 h", "2 h", "3 h 5 min"]
+
+
+def test_no_warning_during_a_stay_nor_below_the_limit_and_old_false_ones_fade() -> None:
+    """Outside is no place to warn of the outside; a false warning counts half after 28 days times ln 2."""
+    ladder = Early()
+    assert not ladder.feed(0, -1.0, 0.5, 0.99, 2.0)
+    ladder.stay.began = 0
+    assert not ladder.feed(1, 1.0, 0.5, 0.99, 2.0)
+    ladder.stay.began, ladder.rungs[0].false = None, 1.0
+    for minute in range(2, 2 + round(early.MEMORY_MIN * log(2))):
+        ladder.feed(minute, 1.0, 0.5, None, 2.0)
+    assert ladder.rungs[0].false == pytest.approx(0.5, abs=0.01)
+    assert ladder.feed(10**6, 1.0, 0.5, 0.99, 2.0)
