@@ -1,7 +1,8 @@
 """The pages' words in the reader's language. English is the language of the source; what is not translated stays.
 
-`es.json` holds English to Spanish; each `{}` stands for a piece that is put into the translation,
-itself translated where it is known (a number, a name, the words of a limit).
+Fixed words are those of the climate record; `es.json` holds the pages' own, English to Spanish; each
+`{}` stands for a piece that is put into the translation, itself translated where it is known (a number, a name,
+the words of a limit).
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ import re
 from functools import cache
 from pathlib import Path
 
+from gateway.record_spanish import SPANISH
+
 _HERE = Path(__file__).parent
 
 
@@ -18,7 +21,8 @@ _HERE = Path(__file__).parent
 def _words(language: str) -> tuple[dict[str, str], list[tuple[re.Pattern[str], str]]]:
     """Return whole sentences, and those with a hole as patterns, the most particular first."""
     path = _HERE / f"{language}.json"
-    known: dict[str, str] = json.loads(path.read_text("utf-8")) if language != "en" and path.exists() else {}
+    own: dict[str, str] = json.loads(path.read_text("utf-8")) if path.exists() else {}
+    known = {text: said for text, said in SPANISH.items() if "{" not in text} | own if language == "es" else own
     holed = sorted((text for text in known if "{}" in text), key=lambda text: -len(text))
     patterns = [(re.compile(_pattern(text), re.DOTALL), known[text]) for text in holed]
     return {text: said for text, said in known.items() if "{}" not in text}, patterns
