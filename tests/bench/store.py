@@ -14,7 +14,7 @@ from pathlib import Path
 from statistics import median
 
 from gateway import entry, tree
-from gateway.adapters.history import DAYS, SCHEMA, History, draw
+from gateway.adapters.history import WHOLE, History, draw
 from gateway.adapters.journal import Journal, entries_after, open_reader, pack_oldest
 from gateway.entry import Arrival, Kind
 from gateway.flow import Flow
@@ -120,7 +120,7 @@ def _timed(act: Callable[[], object]) -> float:
 def draw_ms(days_stored: int) -> float:
     """Return the median time to draw 30 days of 12 channels in 1,440 columns, with so many days stored, ms."""
     with tempfile.TemporaryDirectory() as folder, closing(sqlite3.connect(Path(folder) / "h.db")) as db:
-        db.executescript(SCHEMA + DAYS)
+        db.executescript(WHOLE)
         names = [f"channel-{n}" for n in range(CHANNELS)]
         history = History(db)
         for day in range(days_stored):
