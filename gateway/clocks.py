@@ -215,7 +215,7 @@ def window(
         return Window(hot, hot, _say("N/A"))
     gone = None if ended_ms is None else now_ms - ended_ms
     return Window(
-        _earliest(recoat, ended_ms), _latest(recoat), _hottest(recoat, product, now_ms - started_ms, gone)
+        _earliest(recoat, ended_ms), _latest(recoat, product), _hottest(recoat, product, now_ms - started_ms, gone)
     )
 
 
@@ -232,8 +232,8 @@ def _earliest(recoat: Recoat, ended_ms: int | None) -> Phrase:
                 still=hours(recoat.still_ms))  # fmt: skip
 
 
-def _latest(recoat: Recoat) -> Phrase:
-    if recoat.latest == 0.0:
+def _latest(recoat: Recoat, product: Product) -> Phrase:
+    if all(step.latest_h is None for step in product.recoat):
         return _say("none stated")
     return _say("passed") if recoat.latest >= 1.0 else _say("{share} of it used", share=f"{recoat.latest:.0%}")
 

@@ -79,7 +79,7 @@ def test_hours_since_blast_count_against_the_entered_limit_only() -> None:
 
 @pytest.mark.parametrize(
     ("t_c", "earliest_h", "latest_h"),
-    [(16.0, 8, 48), (21.0, 8, 48), (24.0, 6, 48), (30.0, 4, 36), (35.0, 3, 24), (41.0, 2, 12)],
+    [(16.0, 8, 48), (21.0, 8, 48), (24.0, 6, 48), (30.0, 4, 36), (32.0, 4, 36), (35.0, 3, 24), (41.0, 2, 12)],
 )
 def test_recoat_at_a_steady_temperature_is_the_sheets_row(t_c: float, earliest_h: int, latest_h: int) -> None:
     """UFGS 09971: the shares are full exactly at the published hours."""
@@ -143,12 +143,13 @@ def test_the_hottest_hour_is_one_that_was_sustained() -> None:
     )
 
 
-def test_a_silent_minute_breaks_the_hottest_hour() -> None:
-    """An hour with a hole was not sustained."""
+@pytest.mark.parametrize("silent_ms", [60_000, 20_000])
+def test_silence_breaks_the_hottest_hour(silent_ms: int) -> None:
+    """An hour with a hole was not sustained, however short the hole."""
     coat = Recoat()
     run(coat, UFGS, 0, 50 * 60_000, 30.0, 30.0, applied=True)
-    run(coat, UFGS, 50 * 60_000, 60_000, None, None, applied=True)
-    run(coat, UFGS, 51 * 60_000, 50 * 60_000, 30.0, 30.0, applied=True)
+    run(coat, UFGS, 50 * 60_000, silent_ms, None, None, applied=True)
+    run(coat, UFGS, 50 * 60_000 + silent_ms, 50 * 60_000, 30.0, 30.0, applied=True)
     assert coat.hottest_c is None
 
 
@@ -164,3 +165,11 @@ def test_water_on_the_coat_makes_earliest_void() -> None:
     """It is said so, and the share is not."""
     coat = Recoat(earliest=0.5, void="rain or fog on the coat")
     assert str(window(coat, UFGS, 0, 0, H).earliest) == "void: rain or fog on the coat; ask the manufacturer"
+
+
+def test_latest_is_none_only_where_the_sheet_states_none() -> None:
+    """A coat just begun has used nothing of it yet, which is another thing."""
+    assert str(window(Recoat(), UFGS, 0, None, 0).latest) == "0% of it used"
+    open_ended = Product("x", "x", "x", "by temperature", (RecoatStep(5.0, 40.0, 8.0),))
+    assert str(window(Recoat(), open_ended, 0, None, 0).latest) == "none stated"
+    assert str(window(Recoat(latest=1.0), UFGS, 0, None, 0).latest) == "passed"
