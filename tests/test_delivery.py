@@ -29,7 +29,7 @@ from aiosmtpd.controller import Controller
 from alerts import channels, delivery, delivery_trial
 from alerts.channels import Sent, send
 from alerts.contacts import Refused, read_contacts
-from alerts.delivery import Desk, choose, deliver, is_due
+from alerts.delivery import Desk, SignOfLife, choose, deliver, is_due
 from alerts.delivery_book import MIGRATIONS, Book, Decision, Outcome, Row, decide
 from gateway.__main__ import main
 from tests.faults.kill_run import prepare
@@ -503,6 +503,24 @@ def test_a_test_message_from_the_command_says_what_came_of_it(
     ]
 
 
+def test_a_sign_of_life_that_is_not_taken_is_said_once_and_two_never_go_at_once(target: Target) -> None:
+    with closing(SignOfLife(target.url("fail"))) as sign:
+        said = []
+        for _ in range(2):
+            sign.send()
+            wait_for(lambda: sign._under_way and sign._under_way.done())
+            said.append(sign.trouble())
+        assert said == ["heartbeat: the server did not take it", ""]
+    with closing(SignOfLife(target.url("hang?rto=10"))) as sign:
+        before = len(target.asked)
+        for _ in range(3):
+            sign.send()
+        assert sign.trouble() == ""
+        wait_for(lambda: len(target.asked) > before)
+        target.let_go.set()
+    assert len(target.asked) == before + 1
+
+
 # -- the process -----------------------------------------------------------------------------------------
 
 
@@ -534,10 +552,12 @@ def test_the_journal_may_come_later_and_is_never_written(tmp_path: Path, target:
     write_outbox(tmp_path, ("A-1", "phone"))
     before = (tmp_path / "journal.db").read_bytes()
     wait_for(lambda: target.taken)
+    delivery_trial.ask(tmp_path, "lead", "phone")
+    wait_for(lambda: len(target.taken) == 2)
     process.send_signal(signal.SIGTERM)
     assert process.wait(10) == 0
     assert (tmp_path / "journal.db").read_bytes() == before
-    assert outcomes(tmp_path) == [(1, 1, "delivered", "the server took it")]
+    assert outcomes(tmp_path) == [(row, 1, "delivered", "the server took it") for row in (1, -1)]
 
 
 def test_an_orderly_stop_repeats_nothing(tmp_path: Path, target: Target) -> None:

@@ -9,6 +9,7 @@ import sys
 import threading
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from alerts.delivery_book import Book
 from alerts.delivery_watch import Newest, Pulse, Watchman, journal_reader, newest_entry
 from gateway.adapters.home import outcomes_after, people_told
 from gateway.entry import Kind
+from gateway.jobsite import Person
 from gateway.service import Service
 from tests.faults.kill_run import prepare
 from tests.faults.real import fill, small_disk, until
@@ -156,6 +158,10 @@ def test_people_come_from_the_jobsite_in_force(home: Path) -> None:
     assert people_told(home / "journal.db") == expected != []
     assert people_told(home / "journal.db", person=expected[0][0]) == expected[:1]
     assert people_told(home / "journal.db", person="stranger") == []
+    calm = replace(site(margin_limit()), people=(Person("boss", "owner", ("mail",), ("low",)),))
+    prepare(home, calm)
+    assert people_told(home / "journal.db") == []
+    assert people_told(home / "journal.db", "low") == [("boss", "mail")]
     assert people_told(home / "nothing" / "journal.db") == []
 
 
@@ -216,6 +222,7 @@ def test_with_a_full_disk_messages_go_out_and_are_settled(tmp_path: Path, target
         second.send_signal(signal.SIGTERM)
         _, said = second.communicate(timeout=20)
     assert said == ""
+    assert any("The disk is full: make room." in text for text in target.texts)
     assert target.numbers() == {"D-1"} | {f"A-{n}" for n in range(1, 41)}
     numbers = [" ".join(title.split()[:2]) for title in target.taken]
     assert len(set(numbers)) == len(numbers) <= 42

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import threading
+import time
+from collections.abc import Mapping
 from contextlib import closing
 from pathlib import Path
 
@@ -61,8 +63,12 @@ def test_two_who_press_at_once_are_one(tmp_path: Path, link: str) -> None:
     acts, answers = Acts(), list[str]()
     token = link.rpartition("/")[2]
 
+    def slowly(body: Mapping[str, str | int]) -> str | None:
+        time.sleep(0.05)  # long enough for the others to come in between
+        return acts(body)
+
     def press() -> None:
-        made = delivery_links.use(tmp_path / "delivery.db", token, NOW_MS, acts)
+        made = delivery_links.use(tmp_path / "delivery.db", token, NOW_MS, slowly)
         assert made
         answers.append(made.refused)
 
