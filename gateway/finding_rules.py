@@ -12,6 +12,7 @@ from typing import NamedTuple
 ABSOLUTE = ("housing", "hot", "position")  # figures that mean something by themselves, without a measure
 PAIRED = 0.5  # share of what a lying sensor would do to its partner, above which it is the sensor: ours
 SURE = 10  # minutes that a sensor must contradict the others before it is said to: metal is slow: ours
+SLOW = 20  # minutes: metal has long followed its gas: ours
 SHELL_SHARE = 0.2  # of a dryer's height above the air, that its shell may lose: ours
 APPROACH_K = 2.0  # by which an approach must move before the inlet's thermometer may be what moved: ours
 PIPE_SHARE = 0.25  # of its height above the air, that gas may lose on the way to the next sensor: ours
@@ -52,7 +53,7 @@ def meaning(figures: Figures, measures: Measures) -> dict[str, Meaning]:
     found += [each for each in lying if max(abs(figures[name].held) for name in each.figures) >= SURE]
     at_inlet = any(each.kind == "inlet sensor" for each in lying)
     at_outlet = any(each.kind == "outlet sensor" for each in lying)
-    if not at_inlet and _at_rest(figures, INLET):
+    if not at_inlet and _at_rest(figures, INLET, _longest(figures, "units", "hot")):
         found += _cooler(figures, measures)
         found += _each(figures, "hot", "hot inlet", above=True)
     found += _each(figures, "element", "element blocked", above=True)
@@ -93,7 +94,7 @@ def _by_heat(figures: Figures, key: str, piece: str, at: Moved) -> list[Meaning]
     """What is taken up must warm the gas: the dryer's four sensors hold each other to it."""
     outlet = next(iter(_named(figures, "outlet_rh")), None)
     if outlet is not None and outlet[2].counts:
-        if not _at_rest(figures, DRYER):
+        if not _at_rest(figures, DRYER, outlet[2].held):
             return []
         expected_k = _heat_tells(figures, outlet[2])
         lies = at.off / expected_k > PAIRED if expected_k else outlet[2].off < 0
@@ -122,9 +123,17 @@ def _approach_k(figures: Figures) -> float:
 INLET, DRYER = ("approach", "pair"), ("approach", "outlet_rh", "heat", "over")
 
 
-def _at_rest(figures: Figures, names: tuple[str, ...]) -> bool:
-    """Whether these have come to rest, so that one may be weighed against another."""
-    return all(at.still for name in names for _, _, at in _named(figures, name))
+def _at_rest(figures: Figures, names: tuple[str, ...], since: int = 0) -> bool:
+    """Whether these have come to rest, so that one may be weighed against another.
+
+    since: for how many minutes the figure in question has been beyond; what moves on for longer than SLOW is
+    slower than any metal.
+    """
+    return abs(since) >= SLOW or all(at.still for name in names for _, _, at in _named(figures, name))
+
+
+def _longest(figures: Figures, *names: str) -> int:
+    return max((abs(at.held) for name in names for _, _, at in _counts(figures, name)), default=0)
 
 
 def _shell_k(figures: Figures) -> float:
@@ -164,7 +173,7 @@ def _drains(figures: Figures) -> list[Meaning]:
 def _bed(figures: Figures, measures: Measures, lies: bool) -> list[Meaning]:
     opened = _each(figures, "position", "bypass open", above=True)
     wetter = [each for each in _counts(figures, "outlet_rh") if each[2].held > 0]
-    if lies or not wetter or not _at_rest(figures, DRYER):
+    if lies or not wetter or not _at_rest(figures, DRYER, wetter[0][2].held):
         return opened
     if opened:
         return [Meaning(opened[0].kind, opened[0].piece, (*opened[0].figures, wetter[0][0]))]

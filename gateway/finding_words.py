@@ -30,12 +30,12 @@ _BED_ALSO = (
 )
 KINDS: dict[str, Kind] = {
     "cooler": Kind(
-        "cooler gives less than it did: fins or fan",
+        "gives less for its air than it did: fins or fan",
         "Look from outside whether the fan turns and the fins are free; note the day and the load.",
         "more air through it than before, such as a second nozzle; a wall or tarpaulin that keeps its air in",
     ),
     "cooler or housing air": Kind(
-        "cooler gives less than it did, or breathes air warmer than outside",
+        "gives less for its air than it did, or breathes air warmer than outside",
         "Look from outside whether fan, fins and the panels around them are as they should be.",
         "more air through it than before; a station in the shade while the cooler stands in the sun",
         grouped=True,
@@ -48,43 +48,43 @@ KINDS: dict[str, Kind] = {
         grouped=True,
     ),
     "housing air": Kind(
-        "cooler breathes air warmer than outside",
+        "breathes air warmer than outside",
         "Look whether a panel, duct or door lets the machine's own warm air back to the cooler.",
         "sun on the thermometer in the cooler's air; a station in the shade",
     ),
     "hot inlet": Kind(
-        "dryer is fed hotter than its rating",
+        "fed hotter than its rating",
         "Compare the day with the rating on the plate; see whether a finding on the cooler stands beside it.",
         "a day too hot for this cooler; more air than before; an inlet thermometer that reads high",
     ),
     "element blocked": Kind(
-        "element loses more pressure than it did",
+        "loses more pressure than it did: element blocked",
         AT_ZERO + "Then look at the element; note its hours.",
         "a gauge beside it that has drifted; a flow sensor that reads low; without one, a worn nozzle",
     ),
     "separator drain": Kind(
-        "drain opens too seldom for the water that falls out",
+        "its drain opens too seldom for the water that falls out",
         "Look from outside whether it opens and what it lets out. " + AT_ZERO,
         "a counter that has come loose; an intake probe that reads high",
     ),
     "receiver drain": Kind(
-        "receiver (wet tank) is not drained: its level rises",
+        "not drained: its level rises",
         "Look from outside whether its drain opens. " + AT_ZERO,
         "more water from the separator than before; a level sensor that sticks",
     ),
     "forced pot": Kind(
-        "pot stands above its blast line: choke valve closed, the pot is forced",
+        "stands above its blast line: choke valve closed, the pot is forced",
         "Look at the position of the choke valve; " + AT_ZERO[0].lower() + AT_ZERO[1:],
         "one of the two gauges has drifted; a blocked line between them",
     ),
     "bed": Kind(
-        "dryer takes out less at the same inlet: salt spent, or air finds a way past it",
+        "takes out less at the same inlet: salt spent, or air finds a way past it",
         AT_ZERO + "Then look at the level and the crust of the salt; weigh what it has drained.",
         _BED_ALSO,
         grouped=True,
     ),
     "bed or bypass": Kind(
-        "dryer takes out less at the same inlet: salt spent, a way past it, or its bypass open",
+        "takes out less at the same inlet: salt spent, a way past it, or its bypass open",
         "Look at the position of the bypass. " + AT_ZERO + "Then look at the level and the crust of the salt.",
         _BED_ALSO,
         grouped=True,
@@ -96,7 +96,7 @@ KINDS: dict[str, Kind] = {
         grouped=True,
     ),
     "bypass open": Kind(
-        "bypass is open: part of the air passes the dryer untouched",
+        "open: part of the air passes the dryer untouched",
         "Ask who opened it and whether blasting goes on; look at its position.",
         "a position sensor that has slipped",
     ),
@@ -138,7 +138,9 @@ def finding(train: Train, meant: Meaning, figures: Mapping[str, Moved], since_ms
     """Put a meaning into words."""
     kind = KINDS[meant.kind]
     label = next((piece.label for piece in train.pieces if piece.id == meant.piece), meant.piece)
-    evidence = "; ".join(_evidence(name, figures[name]) for name in meant.figures) or "its figures are back"
+    evidence = (
+        "; ".join(_evidence(name, figures[name], meant.piece) for name in meant.figures) or "its figures are back"
+    )
     key = f"{meant.kind} {meant.piece}"
     return Finding(
         key, train.id, meant.piece, meant.kind, f"{label}: {kind.title}", evidence,
@@ -152,7 +154,7 @@ def _confidence(kind: Kind, moved: list[Moved]) -> str:
     return "low" if far < 1.25 else "medium" if far < 2.0 or kind.grouped else "high"
 
 
-def _evidence(name: str, at: Moved) -> str:
+def _evidence(name: str, at: Moved, of: str) -> str:
     figure, piece = name.split(" ", 1)
     words = {
         "units": "what it does for its air is {mean:.2f} transfer units, was {base:.2f}",
@@ -174,4 +176,4 @@ def _evidence(name: str, at: Moved) -> str:
         ratio=at.mean / at.base if at.base else 0.0,
     )  # fmt: skip
     learnt = "" if figure in ABSOLUTE else ", its first hour being the measure"
-    return f"{piece}: {said}{learnt}"
+    return f"{said}{learnt}" if piece == of else f"{piece}: {said}{learnt}"

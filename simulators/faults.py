@@ -21,7 +21,7 @@ STEP_S = 60.0
 DAY_S = 86_400.0
 START_S = 7 * 3600.0
 RAMP_S = 600.0
-"""A failure comes on over this time before its onset, then acts in full."""
+"""A failure comes on over this time before its onset, if not said otherwise; then it acts in full."""
 DUMP_KG = 0.15
 SUMP_KG = 2.0
 """Water a drain lets out at once, and what the receiver's sump holds [kg]."""
@@ -48,17 +48,21 @@ class Climate:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """One way to fail, from onset_s on [s], with its strength in the unit of its kind; "" = healthy."""
+    """One way to fail, from onset_s on [s], with its strength in the unit of its kind; "" = healthy.
+
+    ramp_s: how long before its onset it began to come on.
+    """
 
     kind: str = ""
     strength: float = 0.0
     onset_s: float = math.inf
+    ramp_s: float = RAMP_S
 
     def of(self, kind: str, healthy: float, elapsed_s: float) -> float:
         """The figure of a kind now: healthy, or on its way to the strength of this failure."""
         if kind != self.kind:
             return healthy
-        come = min(max((elapsed_s - self.onset_s + RAMP_S) / RAMP_S, 0.0), 1.0)
+        come = min(max((elapsed_s - self.onset_s + self.ramp_s) / self.ramp_s, 0.0), 1.0)
         return healthy + come * (self.strength - healthy)
 
 

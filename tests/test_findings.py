@@ -16,7 +16,7 @@ from gateway.observability import FAULTS, SAID, seen_as, sentences
 from gateway.payload import canonical
 from gateway.train_features import Minute, Told, Water, heat_k, minute, transfer_units
 from gateway.train_look import Gas
-from simulators.faults import SENSOR_FAULTS, START_S, Failure
+from simulators.faults import SENSOR_FAULTS, START_S, Failure, minutes
 from tests.bench.findings import (
     FIGURES,
     PLANT,
@@ -115,7 +115,7 @@ def test_the_first_hour_is_the_measure() -> None:
     ran(TRAIN, 20, {"level recv": Told(0.5, 0.06)}, watched)
     assert list(watched.open) == ["receiver drain recv"]
     (finding,) = told(watched, TRAIN)
-    assert finding.evidence == "recv: level 50%, was 20%, its first hour being the measure"
+    assert finding.evidence == "level 50%, was 20%, its first hour being the measure"
     assert finding.confidence == "high"
 
 
@@ -175,6 +175,14 @@ def test_a_bypass_and_spent_salt_keep_the_heat_a_lying_probe_does_not() -> None:
         failure = Failure(kind, {"spent": 0.8, "sensor_dryer_rh": 0.3}[kind], START_S + 205 * 60.0)
         keys = {key for _, key in play(ALL, rows(COAST, failure, 0))}
         assert keys == {f"{wanted} dryer"}
+
+
+def test_salt_that_is_spent_slowly_is_told_before_it_is_gone() -> None:
+    """Over four hours from 50 to 100 %: said while the bed still takes out most, not when all is at rest again."""
+    slow = Failure("spent", 1.0, START_S + 390 * 60.0, ramp_s=4 * 3600.0)
+    found = [(now, key) for now, key in play(ALL, minutes(PLANT, COAST, slow, 1, START_S, 390))]
+    assert {key for _, key in found} == {"bed dryer"}
+    assert (found[0][0] - START_S) / 60.0 < 150.0 + 75.0  # by then it holds 66 %
 
 
 def test_no_air_no_figures() -> None:

@@ -48,9 +48,7 @@ def test_an_open_bypass_is_journalled_once_and_shown_in_words() -> None:
     flow, outcomes = folded(journal())
     (event,) = [json.loads(each) for each in outcomes.events]
     assert (event["number"], event["change"], event["limit"]) == ("F-1", "finding began", "T1/bypass open bypass")
-    assert event["reason"].startswith(
-        "bypass: bypass is open: part of the air passes the dryer untouched. Evidence"
-    )
+    assert event["reason"].startswith("bypass: open: part of the air passes the dryer untouched. Evidence")
     board = overview.board(flow, flow.state.core_ms)
     assert board is not None
     (line,) = board.findings
