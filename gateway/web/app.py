@@ -16,6 +16,7 @@ from gateway.web.acknowledge_link import acknowledge_link_routes
 from gateway.web.alarms_page import alarms_routes
 from gateway.web.board_acts import act_routes
 from gateway.web.board_page import board_routes
+from gateway.web.data_calls import data_routes
 from gateway.web.door_pages import door_routes
 from gateway.web.gate import BY_ITSELF, Door, Gate, TurnedAway, wants_json
 from gateway.web.guard import SecurityHeaders
@@ -34,7 +35,7 @@ __all__ = ["House", "PageServer", "make_app"]
 
 _HERE = Path(__file__).parent
 ROOMS = (
-    acknowledge_link_routes, board_routes, act_routes, alarms_routes, set_up_routes, door_routes,
+    acknowledge_link_routes, board_routes, act_routes, data_routes, alarms_routes, set_up_routes, door_routes,
     history_routes, manual_routes, plan_routes, water_routes,
 )  # fmt: skip
 """Each adds its routes: `def xxx_routes(app: FastAPI, web: Web) -> None`."""

@@ -23,6 +23,8 @@ NEEDS: dict[str, Permission] = {
     "POST /out-of-service": P.SET_UP, "POST /back-in-service": P.SET_UP,
     "POST /work/begin": P.ACTIVITY, "POST /work/end": P.ACTIVITY, "POST /note": P.NOTE,
     "POST /work/disposition": P.DISPOSE, "GET /steel": P.SEE, "POST /steel/begin": P.ACTIVITY,
+    "GET /data/board": P.SEE, "GET /data/alarms": P.SEE, "GET /data/openapi.json": P.SEE,
+    "POST /data/alarms/{number}/acknowledge": P.ACKNOWLEDGE,
     "GET /limits": P.SEE, "GET /entries": P.NOTE, "POST /entries": P.NOTE,
     "GET /set-up": P.SET_UP, "GET /set-up/heard": P.SET_UP, "GET /set-up/jobsite.toml": P.SET_UP,
     "GET /set-up/file": P.SET_UP, "POST /set-up/file": P.SET_UP, "POST /set-up/limit": P.SET_UP,
