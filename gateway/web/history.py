@@ -7,10 +7,8 @@ a file) happens in a process of its own, one at a time, so that the writer is ne
 from __future__ import annotations
 
 import sqlite3
-import subprocess
-import threading
 import zlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import closing
 from datetime import UTC, datetime
 from typing import Annotated
@@ -21,7 +19,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response, StreamingRes
 
 from gateway.adapters.history import Drawn, channels, draw
 from gateway.adapters.history_fine import DAY_MS
-from gateway.adapters.history_out import FORMS, Question, ask, drawn_of
+from gateway.adapters.history_out import FORMS, Question, drawn_of
 from gateway.adapters.journal import open_reader
 from gateway.payload import canonical
 from gateway.tiers import SIX_HOURS_MS
@@ -30,21 +28,20 @@ from gateway.web.history_entries import MOST, entries_of_minute
 from gateway.web.history_panels import panels, places, sensors_of
 from gateway.web.history_values import Draw, View, drawn_values
 from gateway.web.house import Web
+from gateway.web.one_helper import OneHelper, passed_on
 
 MONTH_MS = 30 * DAY_MS
 MOST_MS = 2 * 366 * DAY_MS
 MINUTE_MS = 60_000
-PATIENCE_S = 60.0
 WORDS = {"csv": "CSV", "parquet": "Parquet", "senml": "SenML"}
 FIRST = 360  # columns of the first drawing, asked for while the script is still on its way
-BUSY = "Somebody else has the entries worked out just now. Try again in some seconds."
 Text = Annotated[str, Query(max_length=64)]
 Time = Annotated[str, Query(max_length=40)]
 
 
 def history_routes(app: FastAPI, web: Web) -> None:
     """Add the routes of history."""
-    busy = threading.Semaphore(1)
+    helper = OneHelper()
 
     @app.get("/history")
     def history_page(
@@ -61,7 +58,9 @@ def history_routes(app: FastAPI, web: Web) -> None:
         place: Text = "", columns: Annotated[int, Query(ge=1, le=2000)] = 360, fine: bool = False,
     ) -> Response:  # fmt: skip
         view = _view(web, place, begin, until)
-        return _packed(request, _fine(web, busy, view, who, columns) if fine else _coarse(web, view, who, columns))
+        return _packed(
+            request, _fine(web, helper, view, who, columns) if fine else _coarse(web, view, who, columns)
+        )
 
     @app.get("/history/file.{form}")
     def history_file(
@@ -71,7 +70,7 @@ def history_routes(app: FastAPI, web: Web) -> None:
         until: Time,
         place: Text = "",
     ) -> Response:
-        return _file(web, who, busy, form, _view(web, place, begin, until))
+        return _file(web, who, helper, form, _view(web, place, begin, until))
 
     @app.get("/history/entries")
     def history_entries(request: Request, who: Sees, at: Time, place: Text = "") -> Response:
@@ -132,23 +131,18 @@ def _coarse(web: Web, view: View, who: Signed, count: int) -> dict[str, object]:
         return _drawn(web, db, view, who, lambda names: draw(db, names, view.from_ms, view.until_ms, count))
 
 
-def _fine(web: Web, busy: threading.Semaphore, view: View, who: Signed, count: int) -> dict[str, object]:
+def _fine(web: Web, helper: OneHelper, view: View, who: Signed, count: int) -> dict[str, object]:
     """Columns from the entries, worked out by a process of its own."""
 
     def drawing(names: Sequence[str]) -> Mapping[str, Drawn]:
         path = str(web.house.home / "journal.db")
         asked = Question(path, "draw", tuple(names), view.from_ms, view.until_ms, count)
-        return drawn_of(_said(ask(asked)))
+        return drawn_of(helper.answer(asked))
 
     if view.until_ms - view.from_ms > DAY_MS:
         raise TurnedAway(400, "The entries are worked out for a day at most.")
-    if not busy.acquire(blocking=False):
-        raise TurnedAway(503, BUSY)
-    try:
-        with closing(_reader(web)) as db:
-            return _drawn(web, db, view, who, drawing) | {"tier": "the entries"}
-    finally:
-        busy.release()
+    with closing(_reader(web)) as db:
+        return _drawn(web, db, view, who, drawing) | {"tier": "the entries"}
 
 
 def _drawn(web: Web, db: sqlite3.Connection, view: View, who: Signed, drawing: Draw) -> dict[str, object]:
@@ -157,19 +151,6 @@ def _drawn(web: Web, db: sqlite3.Connection, view: View, who: Signed, drawing: D
         raise TurnedAway(404, "No jobsite is set: there is nothing to look at.")
     found = drawn_values(db, site, view, who.taste, drawing)
     return found | {"tier": "quarters of an hour" if found["each"] < SIX_HOURS_MS else "six hours"}
-
-
-def _said(process: subprocess.Popen[bytes]) -> bytes:
-    """Return what the process says. Raises TurnedAway when it does not end well or in time."""
-    try:
-        said, _ = process.communicate(timeout=PATIENCE_S)
-    except subprocess.TimeoutExpired:
-        process.kill()
-        process.communicate()
-        raise TurnedAway(503, "The entries of this range take too long to work out. Look at less of it.") from None
-    if process.returncode:
-        raise TurnedAway(500, "The entries could not be worked out; the gateway's log says why.")
-    return said
 
 
 def _packed(request: Request, value: object) -> Response:
@@ -182,7 +163,7 @@ def _packed(request: Request, value: object) -> Response:
     return Response(body, 200, headers, "application/json")
 
 
-def _file(web: Web, who: Signed, busy: threading.Semaphore, form: str, view: View) -> Response:
+def _file(web: Web, who: Signed, helper: OneHelper, form: str, view: View) -> Response:
     site = web.house.site()
     if form not in FORMS or site is None:
         raise TurnedAway(404, f"There is no {form[:20]} of this; {', '.join(FORMS)} there are.")
@@ -190,25 +171,13 @@ def _file(web: Web, who: Signed, busy: threading.Semaphore, form: str, view: Vie
         shown = panels(site, view.place, channels(db), who.taste)
     names = dict.fromkeys(line.channel for panel in shown for line in panel.lines)
     names |= dict.fromkeys(sensors_of(site, view.place))
-    if not busy.acquire(blocking=False):
-        raise TurnedAway(503, BUSY)
-    process = ask(Question(str(web.house.home / "journal.db"), form, tuple(names), view.from_ms, view.until_ms))
+    process = helper.start(
+        Question(str(web.house.home / "journal.db"), form, tuple(names), view.from_ms, view.until_ms)
+    )
     ending = {"csv": "csv", "parquet": "parquet", "senml": "senml.json"}[form]
     name = f"history-{view.place or 'site'}-{_iso(view.from_ms)[:10]}.{ending}"
     headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
-    return StreamingResponse(_stream(process, busy), media_type=FORMS[form], headers=headers)
-
-
-def _stream(process: subprocess.Popen[bytes], busy: threading.Semaphore) -> Iterator[bytes]:
-    """Pass on what the process writes; it ends with the reader who asked."""
-    assert process.stdout is not None
-    try:
-        while chunk := process.stdout.read(65_536):
-            yield chunk
-    finally:
-        process.kill()
-        process.communicate()
-        busy.release()
+    return StreamingResponse(passed_on(process), media_type=FORMS[form], headers=headers)
 
 
 def _entries(web: Web, request: Request, who: Signed, place: str, at_ms: int) -> Response:
