@@ -103,6 +103,7 @@ class Exposure:
     cause: str = LIMITS
     worst_k: float | None = None
     ended_ms: int | None = None
+    ended_by: str = ""
     disposition: str = ""
     reason: str = ""
     disposed_by: str = ""

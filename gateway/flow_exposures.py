@@ -17,6 +17,7 @@ from gateway.flow_state import Event, Outcomes, State
 from gateway.jobsite import Area, Jobsite
 from gateway.payload import canonical
 
+BACK, COVERED = "limits back", "it has its coat or is blasted anew"
 OPENED, ENDED = "exposure opened", "exposure ended"
 BACK_K = 0.5  # bare steel is out of its exposure this far above the dew point: ours, so that noise opens no second
 
@@ -37,7 +38,7 @@ def judged(state: State, site: Jobsite, area: Area, work: Work, found: Condition
     least = min((each for each in margins if each.value is not None), key=_value, default=None)
     broken = _broken(state, site, area.id)
     by_cause = {each.cause: each for each in open_exposures(state, area.id)}
-    _breach(state, area, work, broken, by_cause.get(LIMITS), outcomes)
+    _breach(state, site, area, work, broken, by_cause.get(LIMITS), outcomes)
     _bare(state, site, area, work, least, by_cause.get(DEW_POINT), outcomes)
     _stood(state, site, area, work, by_cause.get(TIME), outcomes)
     for each in open_exposures(state, area.id):
@@ -65,12 +66,14 @@ def _is_breach(state: State, limit: Limit) -> bool:
 
 
 def _breach(
-    state: State, area: Area, work: Work, broken: list[Limit], standing: Exposure | None, outcomes: Outcomes
-) -> None:
+    state: State, site: Jobsite, area: Area, work: Work, broken: list[Limit], standing: Exposure | None,
+    outcomes: Outcomes,
+) -> None:  # fmt: skip
     if standing:
         standing.limits += [each.id for each in broken if each.id not in standing.limits]
         if not broken:
-            _end(state, standing, outcomes)
+            still = any(_is_breach(state, limit) for limit in site.limits if limit.id in standing.limits)
+            _end(state, standing, "the activity ended, limits are not back" if still else BACK, outcomes)
     elif broken:
         going_on = state.activities[area.id]
         exposed = sorted((begun.since_ms, name) for name, begun in going_on.items() if name in EXPOSED)
@@ -90,7 +93,7 @@ def _bare(
     if standing:
         every = work.seen is not None and work.seen.condensing is not None
         if not work.bare or (every and least is not None and _value(least) > BACK_K):
-            _end(state, standing, outcomes)
+            _end(state, standing, BACK if work.bare else COVERED, outcomes)
             outcomes.notices += notices(site, standing)
     elif work.bare and least is not None and _value(least) <= 0.0:
         activity = ", ".join(state.activities.get(area.id, {})) or UNSET
@@ -106,7 +109,7 @@ def _stood(
     due_ms = due_to_prime_ms(area, work)
     overdue = due_ms is not None and state.judged_ms >= due_ms
     if standing and not overdue:
-        _end(state, standing, outcomes)
+        _end(state, standing, COVERED, outcomes)
         outcomes.notices += notices(site, standing)
     elif overdue and not standing and due_ms is not None and area.prime_within_s is not None:
         activity = ", ".join(state.activities.get(area.id, {})) or UNSET
@@ -130,8 +133,8 @@ def _open(state: State, made: Exposure, outcomes: Outcomes) -> None:
     _event(state, made, OPENED, outcomes)
 
 
-def _end(state: State, exposure: Exposure, outcomes: Outcomes) -> None:
-    exposure.ended_ms = state.judged_ms
+def _end(state: State, exposure: Exposure, by: str, outcomes: Outcomes) -> None:
+    exposure.ended_ms, exposure.ended_by = state.judged_ms, by
     _event(state, exposure, ENDED, outcomes)
 
 
@@ -149,8 +152,7 @@ def words(of: Exposure) -> str:
     if of.ended_ms is None:
         return f"area {of.area}{coat}: {_why(of)}"
     minutes = -(-(of.ended_ms - of.opened_ms) // clocks.MINUTE_MS)
-    over = "it has its coat or is blasted anew" if of.cause == TIME else "limits back"
-    return f"{over}; area {of.area} needs the inspector's disposition{coat}: {_why(of)} for {minutes} min"
+    return f"{of.ended_by}; area {of.area} needs the inspector's disposition{coat}: {_why(of)} for {minutes} min"
 
 
 def _why(of: Exposure) -> str:

@@ -121,7 +121,7 @@ def _some(codes: list[str]) -> str:
 
 
 def _sections(material: Material, words: Words, tables: list[Sheet]) -> list[Section]:
-    return [
+    before = [
         *(record_intervals.picture(material, words, each) for each in tables),
         _limits(material, words),
         _times(material, words),
@@ -131,12 +131,15 @@ def _sections(material: Material, words: Words, tables: list[Sheet]) -> list[Sec
         Section(*record_work.wet_table(material, words)),
         _alarms(material, words),
         Section(*record_manual.table(material, words)),
-        *record_intervals.tables(material, words, tables),
+    ]
+    after = [
         _gaps(material, words),
         Section(*record_manual.instruments(material, words)),
         _changes(material, words),
         _how(material, words),
     ]
+    left = record_intervals.MOST_ROWS - sum(len(each.rows) for each in (*before, *after))
+    return [*before, *record_intervals.tables(material, words, tables, left), *after]
 
 
 def _limits(material: Material, words: Words) -> Section:

@@ -92,12 +92,12 @@ def _ticks(material: Material, words: Words) -> list[tuple[float, str]]:
     return found[:: -(-len(found) // 12) or 1]
 
 
-def tables(material: Material, words: Words, every: list[Sheet]) -> list[Section]:
-    """The tables of intervals, while there is room for them; the CSV file has every row."""
-    left, found = MOST_ROWS, []
+def tables(material: Material, words: Words, every: list[Sheet], left: int = MOST_ROWS) -> list[Section]:
+    """The tables of intervals while `left` rows last; the CSV file has every row."""
+    found = []
     for sheet in every:
         whole = len(material.asked.starts)
-        count = min(left, whole)
+        count = max(0, min(left, whole))
         left -= count
         found.append(_interval_table(material, words, sheet, count, whole))
     return found

@@ -23,6 +23,8 @@ Table = tuple[
     str, tuple[str, ...], tuple[str, ...], tuple[float, ...], tuple[int, ...], tuple[tuple[str, ...], ...]
 ]
 
+MOST = 400
+
 
 @dataclass(frozen=True, slots=True)
 class ByHand:
@@ -61,7 +63,12 @@ def table(material: Material, words: Words) -> Table:
     columns = ("No.", "Read", "Area", "What", "Says", "Sensors in that quarter of an hour", "Instrument", "By")
     text = words("Nothing is overwritten: a correction is an entry of its own. N/A: the author said so.")
     heads = tuple(map(words, columns))
-    return words("Entries by hand"), (text,) if made else (), heads, (1.2, 2, 1, 2.2, 4.4, 3.4, 3, 1.6), (), made
+    said = [text] if made else []
+    if len(made) > MOST:
+        said.append(words("{left} older entries are in the journal; a record of a shorter time shows them.",
+                          left=len(made) - MOST))  # fmt: skip
+    made = made[-MOST:]
+    return words("Entries by hand"), tuple(said), heads, (1.2, 2, 1, 2.2, 4.4, 3.4, 3, 1.6), (), made
 
 
 def _row(each: ByHand, corrected_by: str, material: Material, words: Words) -> tuple[str, ...]:

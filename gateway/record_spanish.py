@@ -200,6 +200,8 @@ SPANISH: dict[str, str] = {
     "Entries by hand": "Entradas a mano",
     "Nothing is overwritten: a correction is an entry of its own. N/A: the author said so.":
         "Nada se sobrescribe: una corrección es otra entrada. N/A: lo dijo el autor.",
+    "{left} older entries are in the journal; a record of a shorter time shows them.":
+        "Hay {left} entradas anteriores en el diario; un registro de menos tiempo las muestra.",
     "Read": "Leído",
     "Says": "Dice",
     "Sensors in that quarter of an hour": "Sensores en ese cuarto de hora",

@@ -283,3 +283,15 @@ def test_blasted_steel_that_stands_too_long_is_told_and_needs_a_disposition(day:
     act(day, "begin", "priming")
     day.pass_time(10, **values())
     assert made.ended_ms is not None and [each.code for each in undisposed(day.flow.state)] == ["E-1"]
+
+
+def test_the_end_of_a_cure_ends_its_exposure_and_does_not_say_limits_back(day: Day) -> None:
+    """The film is cured; the air is as bad as before."""
+    act(day, "begin", "coating")
+    act(day, "end", "coating")
+    day.pass_time(300, **values(steel=11.0))
+    act(day, "end", "curing")
+    day.pass_time(10, **values(steel=11.0))
+    (made,) = day.flow.state.exposures.values()
+    assert made.ended_ms is not None and made.ended_by == "the activity ended, limits are not back"
+    assert "limits back" not in json.loads(day.out.events[-1])["reason"]
