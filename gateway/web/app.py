@@ -24,6 +24,7 @@ from gateway.web.history import history_routes
 from gateway.web.house import House, Web
 from gateway.web.live import Streams, Watch
 from gateway.web.manual import manual_routes
+from gateway.web.metrics import metrics_routes
 from gateway.web.packed import PackedFiles
 from gateway.web.pages import Pages
 from gateway.web.plan_page import plan_routes
@@ -36,7 +37,7 @@ __all__ = ["House", "PageServer", "make_app"]
 _HERE = Path(__file__).parent
 ROOMS = (
     acknowledge_link_routes, board_routes, act_routes, data_routes, alarms_routes, set_up_routes, door_routes,
-    history_routes, manual_routes, plan_routes, water_routes,
+    history_routes, manual_routes, metrics_routes, plan_routes, water_routes,
 )  # fmt: skip
 """Each adds its routes: `def xxx_routes(app: FastAPI, web: Web) -> None`."""
 
