@@ -221,3 +221,21 @@ def test_a_look_for_the_next_key_costs_nothing_between_seconds(tmp_path: Path) -
     began = time.process_time()
     assert all(writer.due(state, T0 + 1, HELD, ending=False) is None for _ in range(1000))
     assert time.process_time() - began < 0.05
+
+
+def test_the_writer_sends_the_first_head_of_a_day(tmp_path: Path) -> None:
+    """In the transaction of that head, to the holder's channel, with the head that is on disk."""
+    prepare(tmp_path)
+    service = Service(tmp_path)
+    service.flow.site = HELD
+    last = service.heads.last
+    assert last is not None
+    service.heads.last = replace(last, head=replace(last.head, time_ms=last.head.time_ms - DAY_MS))
+    service.actions.append((Kind.HEARTBEAT, b""))
+    service.turn()
+    service.close()
+    newest = kept(tmp_path)[-1]
+    with closing(open_reader(tmp_path / "journal.db")) as reader:
+        sent = reader.execute("SELECT event_number, person, channel, body FROM outbox").fetchall()
+    assert [row[:3] for row in sent] == [(f"H{newest.head.number}", "owner", "owner-mail")]
+    assert newest.as_text() in sent[0][3]

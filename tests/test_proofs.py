@@ -95,3 +95,11 @@ def test_proofs_from_a_journal_unpack_only_the_block_they_need(tmp_path: Path) -
             proofs.inclusion(subtrees.perfect, 5, size)
         with pytest.raises(Exception, match="are not all there"):
             subtrees.perfect(3 * tree.SEAL, 128)
+
+
+def test_a_proof_for_a_smaller_tree_is_none_for_a_larger_one() -> None:
+    """The hashes lead to the root they are asked for, but the tree of this size is higher: refused."""
+    assert proofs.is_included(LEAVES[0], 1, 2, [B], G)
+    assert not proofs.is_included(LEAVES[0], 1, 3, [B], G)
+    assert proofs.is_consistent(1, 2, [B], A, G)
+    assert not proofs.is_consistent(1, 3, [B], A, G)

@@ -135,8 +135,8 @@ def test_what_is_no_answer_is_never_kept(
     authority: Authority, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Nonsense, an old answer given again, nobody there: a sentence, code 2, and no file."""
-    make(tmp_path, honest(100))
-    old = stamping.ask(authority.url, b"a statement")
+    made = make(tmp_path, honest(200))
+    old = stamping.ask(authority.url, made.heads[-1].head.statement())  # the right head, another question
     words = ["--home", str(tmp_path), "--tsa"]
     for says, why in (
         (b"nonsense", "cannot be read"),

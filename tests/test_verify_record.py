@@ -385,3 +385,24 @@ def test_many_files_go_through_two_processes_to_the_same_roots(tmp_path: Path) -
         record_zip.put(to, 20, [b"x"] * tree.SEAL)
     code, said = check(made)
     assert code == 1 and "entries 80001 to 120000 do not match head H3" in said
+
+
+def test_a_head_made_anew_by_the_key_itself_breaks_the_chain(record: Made) -> None:
+    """Its signature is right; the hash in the head after it is that of the one it replaced."""
+    keys, head = Keys(record.home), replace(record.heads[2].head, time_ms=1)
+    line = Signed(head, keys.sign(heads.SIGNED_AS + head.statement())).as_text().encode() + b"\n"
+    code, said = check(rewritten(record, of_heads(lambda lines: lines.__setitem__(2, line))))
+    assert code == 1 and "head 3 was replaced" not in said
+    assert "head 4 does not follow from head 3: one of them was replaced" in said
+
+
+def test_a_file_that_holds_another_number_of_entries_than_it_should_is_said(record: Made) -> None:
+    """Entries nobody counts could hide behind those that are checked."""
+
+    def change(files: dict[str, bytes]) -> None:
+        about = json.loads(files["record.json"])
+        about["blocks"][0]["count"] -= 1
+        files["record.json"] = json.dumps(about).encode()
+
+    code, said = check(rewritten(record, change))
+    assert code == 2 and "holds 630 entries where 629 belong" in said
