@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sqlite3
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -67,12 +68,14 @@ def files(home: Path, found: Material, words: Words, out: Path) -> list[Path]:
     """Write the pages, sealed, and the data beside them; return what was written."""
     out.mkdir(parents=True, exist_ok=True)
     name = f"record-{found.site.id}-{words.day(found.asked.from_ms)}-{found.sequence}"
-    pages = seal.sealed(report.pdf(record_document.document(found, words), words), home)
-    rows = list(record_files.rows(found))
-    made: list[tuple[str, bytes]] = [
-        (".pdf", pages), (".csv", record_files.as_csv(rows).encode()),
-        (".senml", record_files.as_senml(found, rows).encode()), (".parquet", parquet.table(rows)),
-    ]  # fmt: skip
+    with ThreadPoolExecutor(1) as setter:  # the pages are set by another process, the data made meanwhile
+        body = setter.submit(report.pdf, record_document.document(found, words), words)
+        rows = list(record_files.rows(found))
+        made: list[tuple[str, bytes]] = [
+            (".csv", record_files.as_csv(rows).encode()), (".senml", record_files.as_senml(found, rows).encode()),
+            (".parquet", parquet.table(rows)),
+        ]  # fmt: skip
+    made.insert(0, (".pdf", seal.sealed(body.result(), home)))
     for suffix, content in made:
         (out / f"{name}{suffix}").write_bytes(content)
     return [out / f"{name}{suffix}" for suffix, _ in made]
