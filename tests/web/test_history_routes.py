@@ -15,7 +15,7 @@ import pytest
 from pyarrow import parquet
 
 from gateway import tree
-from gateway.adapters.history import draw
+from gateway.adapters.history import Drawn, draw
 from gateway.adapters.history_fine import raw
 from gateway.adapters.history_out import COLUMNS
 from gateway.adapters.journal import Journal, open_reader
@@ -131,6 +131,21 @@ def test_values_are_in_the_reader_s_units(home: Path) -> None:
     assert steel[1] == pytest.approx(1.8 * steel[0] + 32, abs=0.02)
     assert us[0]["limits"][0]["value"] == pytest.approx(5.4)
     assert us[5]["lines"][0]["mean"][1] == pytest.approx(si[5]["lines"][0]["mean"][1] * 14.503774, abs=0.02)
+
+
+def test_the_dew_point_is_known_only_where_steel_and_margin_are(home: Path) -> None:
+    """Two minutes of steel and one of margin are one minute of dew point; its gap is counted by that."""
+    steel = "A|steel_temperature|steel (coldest)"
+    both = {
+        steel: Drawn(NOW_MS - 120_000, 60_000, [20.0] * 2, [20.0] * 2, [20.0] * 2, [1, 1], [60_000, 60_000]),
+        MARGIN: Drawn(NOW_MS - 120_000, 60_000, [5.0, None], [5.0, None], [5.0, None], [1, 0], [60_000, 0]),
+    }
+    view = View("A", NOW_MS - 120_000, NOW_MS, NOW_MS)
+    with closing(open_reader(home / "journal.db")) as db:
+        found = drawn_values(db, the_site(), view, Taste(), lambda _: both)
+    point = found["panels"][1]["lines"][1]
+    assert (point["mean"], point["known"]) == ([15.0, None], [1000, 0])
+    assert point["gaps"] == {"count": 1, "total_s": 60, "longest_s": 60, "of_s": 120}
 
 
 def test_a_jobsite_changed_in_the_range_gives_each_limit_its_time(tmp_path: Path) -> None:
