@@ -39,8 +39,9 @@ faults: services $(VENV)/all.installed
 	$(BIN)/python -m tests.faults.deliver_kill $(FAULTS)
 	$(BIN)/python -m tests.faults.fuzz_decoders --seconds $(FUZZ)
 
-# The broker killed, and with a backlog: minutes each, so not in every check.
+# An hour of faults by turns, the broker killed, and with a backlog: minutes each, so not in every check.
 faults-broker: services $(VENV)/all.installed
+	$(BIN)/python -m tests.faults.soak $(SOAK)
 	$(BIN)/python -m tests.faults.broker_kill
 	$(BIN)/python -m tests.faults.backlog_kill
 	$(BIN)/python -m tests.faults.backlog $(BACKLOG)

@@ -21,10 +21,10 @@ from paho.mqtt.enums import CallbackAPIVersion
 from gateway import tree
 from gateway.adapters.journal import open_reader
 from tests.broker import Mosquitto
-from tests.faults.kill_run import prepare, start, stored
+from tests.faults.kill_run import GATEWAY, make_session, prepare, start, stored
 from tests.sites import SENSORS, TRAIN_SENSORS
 
-BARE, GATEWAY = "bare-subscriber", "dewgate-run"  # the second is what `run` calls itself
+BARE = "bare-subscriber"
 BROKER = "max_queued_messages 1000000\nmax_inflight_messages 1000\npersistence false"
 WRITTEN = {"%RH": 50.0, "hPa": 1013.0, "bar": 7.0, "Cel": 20.0}
 PATIENCE_S = 300.0
@@ -38,7 +38,7 @@ def cpu_over_bare_us(count: int) -> float:
         try:
             prepare(home)
             for client_id in (BARE, GATEWAY):
-                _make_session(broker.port, client_id)
+                make_session(broker.port, client_id)
             preload(broker.port, count)
             bare = _bare_us(broker.port, count)
             gateway = _gateway_us(home, broker, count)
@@ -63,15 +63,6 @@ def messages(count: int, from_ms: int) -> list[tuple[str, bytes]]:
         }
         made.append((f"dewgate/test/{sensor.topic}", json.dumps([record]).encode()))
     return made
-
-
-def _make_session(port: int, client_id: str) -> None:
-    """Leave a session behind for which the broker keeps what comes."""
-    client = paho.Client(CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=paho.MQTTv311)
-    client.on_connect = lambda c, *_: c.subscribe("dewgate/test/#", qos=1)
-    client.on_subscribe = lambda c, *_: c.disconnect()
-    client.connect("127.0.0.1", port)
-    client.loop_forever()
 
 
 def preload(port: int, count: int) -> None:

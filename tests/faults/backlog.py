@@ -12,10 +12,10 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.bench.ingest import BROKER, GATEWAY, _last_entry, _make_session, preload
+from tests.bench.ingest import BROKER, _last_entry, preload
 from tests.bench.memory import _rss_mb
 from tests.broker import Mosquitto
-from tests.faults.kill_run import prepare, start, stored
+from tests.faults.kill_run import GATEWAY, make_session, prepare, start, stored
 
 GOAL_MB, MOST_S = 200.0, 900.0
 
@@ -44,7 +44,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         home, broker = Path(folder) / "home", Mosquitto(Path(folder), BROKER)
         prepare(home)
-        _make_session(broker.port, GATEWAY)
+        make_session(broker.port, GATEWAY)
         preload(broker.port, count)
         most = peak_mb(home, broker, count)
         kept = sum(stored(home).values())

@@ -13,9 +13,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.bench.ingest import GATEWAY, _last_entry, _make_session, preload
+from tests.bench.ingest import _last_entry, preload
 from tests.broker import Mosquitto, settings
-from tests.faults.kill_run import prepare, start, stored
+from tests.faults.kill_run import GATEWAY, make_session, prepare, start, stored
 
 QUIET_S, MOST_S = 8.0, 300.0
 
@@ -24,7 +24,7 @@ def one_try(folder: Path, count: int, after: float) -> tuple[int, int]:
     """Kill the broker once that share of the backlog was taken; return how many were lost and kept twice."""
     home, broker = folder / "home", Mosquitto(folder)
     prepare(home)
-    _make_session(broker.port, GATEWAY)
+    make_session(broker.port, GATEWAY)
     preload(broker.port, count)
     time.sleep(float(settings()["autosave_interval"]) + 2)  # what is not saved may be lost
     last = _last_entry(home)

@@ -16,8 +16,8 @@ from pathlib import Path
 
 import paho.mqtt.client as paho
 
-from tests.bench.ingest import _make_session
 from tests.broker import Mosquitto, settings
+from tests.faults.kill_run import make_session
 
 READER, SLACK_S, QUIET_S = "away", 1.0, 1.0
 
@@ -95,7 +95,7 @@ def main() -> int:
     chance, number, worst_s = random.Random(args.seed), 0, 0.0
     with tempfile.TemporaryDirectory() as folder:
         broker = Mosquitto(Path(folder))
-        _make_session(broker.port, READER)
+        make_session(broker.port, READER)
         broker.stop()  # a session is on the broker's disk after its first save, here as on a site
         broker.start()
         for attempt in range(1, args.tries + 1):

@@ -30,6 +30,8 @@ from gateway.service import Service
 from tests.broker import Mosquitto
 from tests.sites import margin_limit, pack, site
 
+GATEWAY = "dewgate-run"  # what `run` calls itself
+
 
 class Publisher(threading.Thread):
     """Publishes at a steady rate, QoS 1; remembers what the broker acknowledged. Every 50th is garbage."""
@@ -73,6 +75,15 @@ def start(home: Path, port: int, *more: str, host: str = "127.0.0.1") -> subproc
     return subprocess.Popen([*command, "--broker", f"{host}:{port}", *more])
 
 
+def make_session(port: int, client_id: str) -> None:
+    """Leave a session behind for which the broker keeps what comes."""
+    client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=paho.MQTTv311)
+    client.on_connect = lambda c, *_: c.subscribe("dewgate/test/#", qos=1)
+    client.on_subscribe = lambda c, *_: c.disconnect()
+    client.connect("127.0.0.1", port)
+    client.loop_forever()
+
+
 def stored(home: Path) -> Counter[bytes]:
     """Count the messages and rejections in the journal by hash; a named duplicate is present through its first."""
     found: Counter[bytes] = Counter()
@@ -98,8 +109,8 @@ def main() -> int:
         home = Path(folder) / "home"
         prepare(home)
         broker = Mosquitto(Path(folder))
+        make_session(broker.port, GATEWAY)  # it must exist before anything is published
         run = start(home, broker.port)
-        time.sleep(1.5)  # the session must exist before anything is published
         publisher = Publisher(broker.port, args.rate)
         publisher.start()
         for _ in range(args.tries):
