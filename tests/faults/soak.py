@@ -2,8 +2,8 @@
 
 Prints `fault soak <faults> lost <n> twice <n>`, and as benches what grew: memory and open files of `run` after
 warm-up, and the longest time in which nothing new was recorded. Anyone can run it, for hours:
-`python -m tests.faults.soak --minutes 480`. Fails when anything was lost or kept twice, or, where nothing was killed
-for an hour or more, when memory grew.
+`python -m tests.faults.soak --minutes 480`. Fails when anything was lost or kept twice, and when memory grew in an
+hour or more without a kill.
 """
 
 from __future__ import annotations
