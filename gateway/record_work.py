@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from alerts.measured import Dimension
 from gateway import clocks
 from gateway.area_work import TIME, Coat, Exposure, Work
 from gateway.climate_record import Material, exposures, utc_of, wet_hours
@@ -29,7 +30,10 @@ def _exposure(each: Exposure, material: Material, words: Words) -> tuple[str, ..
     ended = None if each.ended_ms is None else utc_of(material, each.ended_ms)
     until = words("goes on") if ended is None else words.moment(ended)
     lasted = words.length((as_of if ended is None else ended) - opened)
-    worst = "–" if each.worst_k is None else f"{each.worst_k:.1f} K"
+    kelvin = Dimension.DIFFERENCE
+    worst = words.number(each.worst_k, kelvin) + (
+        "" if each.worst_k is None else f" {words.unit(kelvin).spelling}"
+    )
     said = words("none yet")
     if each.disposition and each.disposed_ms is not None:
         when = words.moment(utc_of(material, each.disposed_ms))

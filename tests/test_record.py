@@ -96,6 +96,8 @@ def test_the_dawn_is_an_exposure_with_its_disposition(found: Material) -> None:
     assert (made.coat, made.limits, made.disposition) == ("priming 1", ["margin"], "to be tested further")
     (row,) = section(found, "Exposures").rows
     assert row[0] == "E-1" and "to be tested further: pull-off on three spots (inspector" in row[-1]
+    in_us = section(found, "Exposures", Words("en", "America/Chicago", "us")).rows[0]
+    assert row[-2].endswith(" K") and in_us[-2].endswith(" Δ°F")
 
 
 def test_an_exposure_without_disposition_waits_on_the_first_page(home: Path) -> None:
