@@ -80,6 +80,7 @@ def test_the_pages_show_it_and_let_no_markup_in(stage: Stage, home: Path) -> Non
     pages = Pages(stage.app())
     listed = pages.ask("GET", "/alarms").text
     assert "Stop blasting area A (test specification 4.2)" in listed
+    assert "<h2>Standing now</h2>" in listed
     assert "<b>silent</b>" not in listed
     assert "&lt;b&gt;silent" in listed
     assert "12 min" in listed

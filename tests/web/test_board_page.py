@@ -10,6 +10,7 @@ import pytest
 
 from alerts.limits import Verdict
 from alerts.measured import Validity
+from gateway.board import FindingLine
 from gateway.web.gaps import groups, scale_for, side_of
 from gateway.web.words import number_beside, offset, since
 from tests.web.conftest import Pages, Stage
@@ -217,3 +218,22 @@ def test_only_unacknowledged_alarms_flash_and_ask(html: str) -> None:
     """Two of three made alarms wait for a person."""
     assert html.count("waits") == 2
     assert html.count('action="/acknowledge"') == 2
+
+
+def test_a_finding_stands_above_the_gaps_with_its_evidence(stage: Stage, pages: Pages) -> None:
+    """Which piece, how sure, and the way to what to look at first."""
+    found = FindingLine(
+        "F-3", "T1", "dryer", "spent", "Salt dryer is spent", "2.1 K below inlet", "medium", "level", "", NOW_MS
+    )
+    stage.board = replace(BOARD, findings=(found,))
+    shown = " ".join(re.sub(r"<[^>]+>", " ", pages.ask("GET", "/").text).split())
+    assert "F-3 Finding, confidence medium: Salt dryer is spent. 2.1 K below inlet." in shown
+
+
+def test_the_last_label_but_one_does_not_run_into_the_last(stage: Stage, pages: Pages) -> None:
+    """On a scale of seven labels, the last of which carries the unit."""
+    scale = scale_for(GAPS)
+    assert len(scale.ticks) >= 6
+    texts = re.findall(r'text-anchor="[a-z]+">([^<]*)</text>', pages.ask("GET", "/").text)[: len(scale.ticks)]
+    assert texts[-2] == ""
+    assert texts[-1] == f"{scale.ticks[-1][1]} °C"
