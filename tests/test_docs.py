@@ -6,12 +6,19 @@ import re
 import tomllib
 from pathlib import Path
 
+from alerts import texts_en
 from alerts.limits import Verdict
 from alerts.measured import Quantity
 from gateway.__main__ import _parser
+from gateway.finding_words import KINDS
 
 ROOT = Path(__file__).parent.parent
 README, DEVELOPERS = (ROOT / "README.md").read_text(), (ROOT / "DEVELOPERS.md").read_text()
+GUIDE = ROOT / "deploy" / "guide"
+
+
+def _guide(name: str) -> str:
+    return (GUIDE / f"{name}.md").read_text()
 
 
 def test_every_command_is_in_the_readme() -> None:
@@ -45,3 +52,26 @@ def test_files_and_functions_stay_small() -> None:
     long["verify_record.py"] = 400  # one file on purpose: it goes into every export
     files = [p for room in ("gateway", "alerts", "simulators") for p in (ROOT / room).rglob("*.py")]
     assert [p.name for p in files if len(p.read_text().splitlines()) > long.get(p.name, 300)] == []
+
+
+def test_every_alert_is_explained() -> None:
+    """What a phone's title begins with, and every kind of finding, has its row in the guide."""
+    begins = ("exposed", "unknown", "unknown of", "close", "ahead", "back", "escalated", "still", "flood", "often")
+    said = [texts_en.WORDS[key].split("{")[0] for key in begins] + [f"| {kind.title} |" for kind in KINDS.values()]
+    alerts = _guide("alerts")
+    assert [each for each in said if each not in alerts] == []
+
+
+def test_links_of_the_documents_lead_somewhere() -> None:
+    """Every relative link of a page names a file that is there, and the README names every page of the guide."""
+    pages = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *GUIDE.glob("*.md")]
+    links = [(page, link) for page in pages for link in re.findall(r"\]\((?!http)([^)#]+)", page.read_text())]
+    assert [(page.name, link) for page, link in links if not (page.parent / link).exists()] == []
+    assert {page.name for page in GUIDE.glob("*.md")} == set(re.findall(r"deploy/guide/([\w-]+\.md)\)", README))
+
+
+def test_documents_use_no_dashes_of_another_kind_and_stay_short() -> None:
+    """Plain words: no em or en dash; the README is read in one go."""
+    pages = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *GUIDE.glob("*.md")]
+    assert [page.name for page in pages if re.search("[\u2013\u2014]", page.read_text())] == []
+    assert len(README.splitlines()) <= 300
