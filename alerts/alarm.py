@@ -280,14 +280,17 @@ def _released(alarm: Alarm, change: Change) -> Change:
 
 def deadline_ms(alarm: Alarm, limit: Limit) -> int | None:
     """Return the next core time at which a running timer may change something, or None."""
-    timers = [
-        (alarm.breach_since, limit.on_delay_s, not (alarm.active and alarm.cause == Change.BREACH)),
-        (alarm.unknown_since, limit.unknown_delay_s, not alarm.active),
-        (alarm.close_since, limit.on_delay_s, not alarm.warned),
-        (alarm.clearing_since, limit.off_delay_s, True),
-        (alarm.inside_since, limit.off_delay_s, alarm.warned),
-    ]
-    due = [since + round(delay * 1000) for since, delay, runs in timers if since is not None and runs]
+    due = list[float]()  # asked of every alarm every second: what does not run costs nothing
+    if alarm.breach_since is not None and not (alarm.active and alarm.cause == Change.BREACH):
+        due.append(alarm.breach_since + limit.on_delay_s * 1000)
+    if alarm.unknown_since is not None and not alarm.active:
+        due.append(alarm.unknown_since + limit.unknown_delay_s * 1000)
+    if alarm.close_since is not None and not alarm.warned:
+        due.append(alarm.close_since + limit.on_delay_s * 1000)
+    if alarm.clearing_since is not None:
+        due.append(alarm.clearing_since + limit.off_delay_s * 1000)
+    if alarm.inside_since is not None and alarm.warned:
+        due.append(alarm.inside_since + limit.off_delay_s * 1000)
     if alarm.shelf is not None and alarm.shelf.until_ms is not None:
         due.append(alarm.shelf.until_ms)
-    return min(due, default=None)
+    return round(min(due)) if due else None

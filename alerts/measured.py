@@ -33,6 +33,9 @@ class Quantity(StrEnum):
     PRESSURE_DEW_POINT = "pressure_dew_point"
     ATMOSPHERIC_DEW_POINT = "atmospheric_dew_point"
     CONDENSATION_MARGIN = "condensation_margin"
+    STEEL_MINUS_AIR = "steel_minus_air"
+    PRESSURE_LOSS = "pressure_loss"
+    POT_MINUS_LINE = "pot_minus_line"
     HUMIDITY_RATIO = "humidity_ratio"
     ABSOLUTE_HUMIDITY = "absolute_humidity"
     AIR_FLOW = "air_flow"
@@ -71,6 +74,9 @@ DIMENSION = {
     Quantity.PRESSURE_DEW_POINT: Dimension.TEMPERATURE,
     Quantity.ATMOSPHERIC_DEW_POINT: Dimension.TEMPERATURE,
     Quantity.CONDENSATION_MARGIN: Dimension.DIFFERENCE,
+    Quantity.STEEL_MINUS_AIR: Dimension.DIFFERENCE,
+    Quantity.PRESSURE_LOSS: Dimension.PRESSURE,
+    Quantity.POT_MINUS_LINE: Dimension.PRESSURE,
     Quantity.HUMIDITY_RATIO: Dimension.RATIO,
     Quantity.ABSOLUTE_HUMIDITY: Dimension.DENSITY,
     Quantity.AIR_FLOW: Dimension.FLOW,

@@ -60,6 +60,7 @@ QUANTITIES = {
     "pressure_dew_point": "pressure dew point",
     "gauge_pressure": "pressure",
     "pressure_loss": "pressure loss",
+    "pot_minus_line": "pot minus blast line",
     "wind_speed": "wind",
     "product_temperature": "temperature of the product",
 }
@@ -76,5 +77,6 @@ LOOK = {
     "pressure_dew_point": f"the dryer and what comes before it. {_ISOLATE}",
     "gauge_pressure": f"compressor load, filters and hose length. {_ISOLATE}",
     "pressure_loss": f"filter elements, hose and choke valve. {_ISOLATE}",
+    "pot_minus_line": f"whether the choke valve was left closed, and the hose behind it. {_ISOLATE}",
     "unknown": "power, antenna and cable of {cause}; then take a reading by hand",
 }

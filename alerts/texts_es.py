@@ -56,6 +56,7 @@ QUANTITIES = {
     "pressure_dew_point": "punto de rocío a presión",
     "gauge_pressure": "presión",
     "pressure_loss": "pérdida de presión",
+    "pot_minus_line": "tolva menos línea de chorro",
     "wind_speed": "viento",
     "product_temperature": "temperatura del producto",
 }
@@ -72,5 +73,6 @@ LOOK = {
     "pressure_dew_point": f"el secador y lo que tiene delante. {_ISOLATE}",
     "gauge_pressure": f"carga del compresor, filtros y largo de manguera. {_ISOLATE}",
     "pressure_loss": f"filtros, manguera y válvula de estrangulación. {_ISOLATE}",
+    "pot_minus_line": f"si la válvula de estrangulación quedó cerrada, y la manguera detrás. {_ISOLATE}",
     "unknown": "alimentación, antena y cable de {cause}; después, una lectura a mano",
 }

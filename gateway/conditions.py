@@ -26,6 +26,7 @@ from gateway.measured_air import (
     humidity_at,
     joined,
     measured,
+    minus,
     point_of,
 )
 from gateway.uncertainty import Uncertain, weighted
@@ -131,7 +132,8 @@ def _names(train: Train, stations: dict[str, Station]) -> Iterator[str]:
     for piece in train.pieces:
         at = piece.outlet
         wall = piece.wall or (stations[piece.wall_station].air_temperature if piece.wall_station else "")
-        yield from filter(None, (at.temperature, at.relative_humidity, at.pressure_dew_point, at.pressure, wall))
+        of_air = (at.temperature, at.relative_humidity, at.pressure_dew_point, at.pressure)
+        yield from filter(None, (*of_air, wall, piece.blast_line))
 
 
 class _OpenAir(NamedTuple):
@@ -139,6 +141,7 @@ class _OpenAir(NamedTuple):
 
     t: Condition
     rh: Condition
+    thermometer: Channel
     air: Air
     point: Point
 
@@ -148,19 +151,22 @@ def _open_air(station: Station, channels: Channels) -> _OpenAir:
     baro = channels[station.station_pressure]
     air = air_of(t, rh, baro.exact, baro.measured)
     spoken = Condition(station.label, t.measured), Condition(station.label, rh.measured)
-    return _OpenAir(*spoken, air, point_of(air, baro.exact))
+    return _OpenAir(*spoken, t, air, point_of(air, baro.exact))
 
 
-OF_STEEL = (Quantity.DEW_POINT_MARGIN, Quantity.RH_AT_STEEL, Quantity.STEEL_TEMPERATURE)
+OF_STEEL = (
+    Quantity.DEW_POINT_MARGIN, Quantity.RH_AT_STEEL, Quantity.STEEL_TEMPERATURE, Quantity.STEEL_MINUS_AIR,
+)  # fmt: skip
 
 
-def _steel(spot: SteelSpot, around: _OpenAir, steel: Channel) -> tuple[Condition, Condition, Condition]:
+def _steel(spot: SteelSpot, around: _OpenAir, steel: Channel) -> tuple[Condition, ...]:
     """Return what `OF_STEEL` names, for one spot in one station's air."""
     place, point, said = f"{steel.sensor.label} ({spot.spot})", around.point, steel.measured
     return (
         Condition(place, gap(steel, point), point.value_c, said.value, point.frost),
         Condition(place, humidity_at(steel, around.air)),
         Condition(place, said),
+        Condition(place, minus(steel, around.thermometer)),
     )
 
 
@@ -209,6 +215,7 @@ def _train(train: Train, stations: dict[str, Station], channels: Channels) -> Co
     start, walls = 0, list[_Wall]()
     for number, piece in enumerate(train.pieces):
         outlet = piece.outlet
+        _pressures(found, train, piece, pressure, channels)
         pressure = channels[outlet.pressure] if outlet.pressure else pressure
         if outlet.relative_humidity or outlet.pressure_dew_point:
             _margins(found, train, range(start, number), walls)
@@ -222,6 +229,18 @@ def _train(train: Train, stations: dict[str, Station], channels: Channels) -> Co
             walls.append(_Wall(number, wall, point, gap(wall, point)))
     _margins(found, train, range(start, len(train.pieces)), walls)
     return found
+
+
+def _pressures(found: Conditions, train: Train, piece: Piece, before: Channel | None, channels: Channels) -> None:
+    """The pressure behind a piece, what was lost in it since the gauge before, and pot minus blast line."""
+    if not piece.outlet.pressure:
+        return
+    subject, own = f"{train.id}/{piece.id}", channels[piece.outlet.pressure]
+    found[subject, Quantity.GAUGE_PRESSURE] = [Condition(piece.label, own.measured)]
+    if before is not None and before.name != own.name:
+        found[subject, Quantity.PRESSURE_LOSS] = [Condition(piece.label, minus(before, own))]
+    if piece.blast_line:
+        found[subject, Quantity.POT_MINUS_LINE] = [Condition(piece.label, minus(own, channels[piece.blast_line]))]
 
 
 def _pressure_dew_point(found: Conditions, train: Train, piece: Piece, line: _Line) -> None:

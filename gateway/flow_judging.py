@@ -43,6 +43,7 @@ class Judging:
         for station in site.stations:  # a station that is dead is one cause, not three
             for name in (station.air_temperature, station.relative_humidity, station.station_pressure):
                 self.causes[name] = station.label
+        self._minute = -1
         self.teller = Teller(state, site, self.limits, self.standing, self._settles)
         self.alarms = Alarms(state, self.groups, self.teller, self._cause, self._where)
 
@@ -54,7 +55,9 @@ class Judging:
             self._follow(train.id, now_ms)
         for group in self.groups:
             self._judge_group(group, now_ms, outcomes)
-        flow_trends.take(self.state.trends, self.judged, now_ms)
+        if now_ms // flow_trends.MINUTE != self._minute:
+            self._minute = now_ms // flow_trends.MINUTE
+            flow_trends.take(self.state.trends, self.judged, now_ms)
         self.alarms.suppress(outcomes)
         self._look_ahead(outcomes)
         verdicts = {name: each.judgement.verdict for name, each in self.judged.items()}
@@ -76,17 +79,23 @@ class Judging:
 
     def _judge_group(self, group: tuple[Limit, ...], now_ms: int, outcomes: Outcomes) -> None:
         """Judge one limit, or several that are a breach only together; these share the first one's alarm."""
-        said = [self._say(limit) for limit in group]
-        judgement = said[0][1]
+        first = group[0]
+        condition, judgement = self._say(first)
         if len(group) > 1:
+            said = [(condition, judgement), *(self._say(limit) for limit in group[1:])]
             judgement = together([each for _, each in said])
-            said = [(at, replace(own, verdict=judgement.verdict)) for at, own in said]
-        for limit, (condition, own) in zip(group, said, strict=True):
-            before = self.judged.get(limit.id)
-            changed = before is None or before.judgement.verdict is not own.verdict
-            since = now_ms if before is None or changed else before.since_ms
-            self.judged[limit.id] = Judged(condition, own, since)
-        self.alarms.step(group[0], said[0][0], judgement, now_ms, outcomes)
+            for limit, (at, own) in zip(group[1:], said[1:], strict=True):
+                self._keep(limit, at, replace(own, verdict=judgement.verdict), now_ms)
+            self._keep(first, condition, replace(said[0][1], verdict=judgement.verdict), now_ms)
+        else:
+            self._keep(first, condition, judgement, now_ms)
+        self.alarms.step(first, condition, judgement, now_ms, outcomes)
+
+    def _keep(self, limit: Limit, condition: Condition, judgement: Judgement, now_ms: int) -> None:
+        before = self.judged.get(limit.id)
+        changed = before is None or before.judgement.verdict is not judgement.verdict
+        since = now_ms if before is None or changed else before.since_ms
+        self.judged[limit.id] = Judged(condition, judgement, since)
 
     def _say(self, limit: Limit) -> tuple[Condition, Judgement]:
         """Return the place and judgement this limit shows: the worst of the places it holds for."""

@@ -243,6 +243,14 @@ def gap(wall: Channel, point: Point) -> Measured:
     return measured(told, k, point.skew)
 
 
+def minus(one: Channel, other: Channel) -> Measured:
+    """Return the difference of two readings, in their unit."""
+    told = joined(one.measured, other.measured)
+    if told.validity is Validity.UNKNOWN:
+        return unknown(told.reason, told.since_ms)
+    return measured(told, weighted(one.exact.value - other.exact.value, (1.0, one.exact), (-1.0, other.exact)))
+
+
 def humidity_at(wall: Channel, air: Air) -> Measured:
     """Return the humidity over water that this air has at a wall, at the probe's pressure, a fraction."""
     told, vapour = joined(wall.measured, air.told), air.vapour

@@ -17,9 +17,12 @@ Items = list[tuple[Key, dict[str, Any]]]
 
 AREA_QUANTITIES = (
     Quantity.DEW_POINT_MARGIN, Quantity.RH_AT_STEEL, Quantity.STEEL_TEMPERATURE,
-    Quantity.RELATIVE_HUMIDITY, Quantity.AIR_TEMPERATURE,
+    Quantity.RELATIVE_HUMIDITY, Quantity.AIR_TEMPERATURE, Quantity.STEEL_MINUS_AIR,
 )  # fmt: skip
-PIECE_QUANTITIES = (Quantity.CONDENSATION_MARGIN, Quantity.PRESSURE_DEW_POINT)
+PIECE_QUANTITIES = (
+    Quantity.CONDENSATION_MARGIN, Quantity.PRESSURE_DEW_POINT, Quantity.GAUGE_PRESSURE, Quantity.PRESSURE_LOSS,
+    Quantity.POT_MINUS_LINE,
+)  # fmt: skip
 _STATION = {
     "air_temperature": Quantity.AIR_TEMPERATURE,
     "relative_humidity": Quantity.RELATIVE_HUMIDITY,

@@ -293,3 +293,44 @@ def test_a_silent_or_impossible_transmitter_leaves_the_train_unknown() -> None:
     assert silent.value is None and "pdp: silent" in silent.reason
     beyond = with_transmitter(-150.0)["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured
     assert beyond.value is None and "outside the range of the physics" in beyond.reason
+
+
+def test_steel_minus_air_is_a_value_of_its_own_with_the_u_of_both() -> None:
+    """Steel 15 °C in air of 20 °C: -5 K; two rectangles of 0.5 and 0.3 K, independent (JCGM 100:2008, 5.1.2)."""
+    say = {**SAY, "steel": (15.0, 0.5), "air-t": (20.0, 0.3)}
+    found = conditions(site(), lambda name: Measured(say[name][0], say[name][1] / 3**0.5, 0, Validity.GOOD))
+    (at,) = found["A", Quantity.STEEL_MINUS_AIR]
+    assert at.measured.value == -5.0
+    assert at.measured.u == pytest.approx(math.hypot(0.5, 0.3) / 3**0.5, abs=5e-5)
+    (silent,) = conditions(site(), lambda name: unknown(f"{name}: silent", 0))["A", Quantity.STEEL_MINUS_AIR]
+    assert silent.measured.value is None and "silent" in silent.measured.reason
+
+
+def test_pressures_behind_pieces_their_losses_and_the_choke_valve() -> None:
+    """Receiver 7.0, pot 6.6, blast line 6.1 bar(g): 0.4 bar lost up to the pot, 0.5 bar over its choke valve."""
+    pieces = (
+        Piece("receiver", "receiver", "receiver", Point(pressure="line-p")),
+        Piece("filter", "filter", "after-filter"),
+        Piece("pot", "pot", "pot", Point(pressure="pot-p"), blast_line="blast-p"),
+    )
+    plain = site()
+    gauges = tuple(replace(s, id=name) for s in plain.sensors if s.id == "line-p" for name in ("pot-p", "blast-p"))
+    made = replace(plain, sensors=plain.sensors + gauges, trains=(replace(plain.trains[0], pieces=pieces),))
+    bar = {"line-p": 7.0, "pot-p": 6.6, "blast-p": 6.1}
+
+    def read(name: str) -> Measured:
+        return Measured(bar[name] * 1e5 if name in bar else SAY[name][0], 100.0, 0, Validity.GOOD)
+
+    found = conditions(made, read)
+
+    def pa(piece: str, quantity: Quantity) -> float | None:
+        (at,) = found[f"T1/{piece}", quantity]
+        return at.measured.value
+
+    assert pa("receiver", Quantity.GAUGE_PRESSURE) == 7e5
+    assert pa("pot", Quantity.GAUGE_PRESSURE) == pytest.approx(6.6e5)
+    assert pa("pot", Quantity.PRESSURE_LOSS) == pytest.approx(0.4e5)
+    assert pa("pot", Quantity.POT_MINUS_LINE) == pytest.approx(0.5e5)
+    assert ("T1/receiver", Quantity.PRESSURE_LOSS) not in found
+    assert ("T1/filter", Quantity.GAUGE_PRESSURE) not in found
+    assert found["T1/pot", Quantity.PRESSURE_LOSS][0].measured.u == pytest.approx(141.4, abs=0.1)
