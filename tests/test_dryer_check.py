@@ -98,6 +98,18 @@ def test_little_flow_is_inconclusive_whatever_it_reads() -> None:
     assert result(verdict, "leak") is Result.PASS  # does not ask for flow
 
 
+def test_a_flow_that_may_be_too_little_counts_as_too_little() -> None:
+    """61 ± 2 % where 60 % are asked: the lower end decides. 65 % is enough, and any flow where none is asked."""
+    rated = UNIT.rating.flow_m3_per_s or 0.0
+
+    def said(share: float, asked: dict[str, Criterion]) -> Result:
+        return result(check(UNIT, asked, still(flow=share * rated)), "outlet_humidity")
+
+    assert said(0.61, dict(CRITERIA)) is Result.INCONCLUSIVE
+    assert said(0.65, dict(CRITERIA)) is Result.PASS
+    assert said(0.30, {"outlet_humidity": CRITERIA["outlet_humidity"]}) is Result.PASS
+
+
 def test_air_that_arrives_dry_is_inconclusive_not_failed() -> None:
     """An inlet at 45 % leaves nothing for a bed of 50 % to take: no suppression, no verdict."""
     verdict = check(UNIT, CRITERIA, still(inlet_humidity=0.5, outlet_humidity=0.5, outlet_temperature=40.0))
