@@ -6,11 +6,13 @@ vapour that is taken up must warm the gas, air cannot hold more or less than the
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import NamedTuple
 
 ABSOLUTE = ("housing", "hot", "position")  # figures that mean something by themselves, without a measure
 PAIRED = 0.5  # share of what a lying sensor would do to its partner, above which it is the sensor: ours
+STANDS = 0.3  # of that share, by which a finding that stands is believed longer: ours
+BEDS = frozenset({"bed", "bed or bypass", "bed, bypass or sensor"})
 SURE = 10  # minutes that a sensor must contradict the others before it is said to: metal is slow: ours
 SLOW = 20  # minutes: metal has long followed its gas: ours
 SHELL_SHARE = 0.2  # of a dryer's height above the air, that its shell may lose: ours
@@ -46,10 +48,14 @@ Figures = Mapping[str, Moved]
 Measures = Callable[[str], bool]
 
 
-def meaning(figures: Figures, measures: Measures) -> dict[str, Meaning]:
-    """Return what the moved figures mean, by "kind piece"; the smallest set of causes, sensors first."""
+def meaning(figures: Figures, measures: Measures, standing: Collection[str] = ()) -> dict[str, Meaning]:
+    """Return what the moved figures mean, by "kind piece"; the smallest set of causes, sensors first.
+
+    standing: keys of the findings that are open; between a piece and a sensor the one that stands is believed
+    longer.
+    """
     found: list[Meaning] = []
-    lying = _sensors(figures)
+    lying = _sensors(figures, _paired(standing))
     found += [each for each in lying if max(abs(figures[name].held) for name in each.figures) >= SURE]
     at_inlet = any(each.kind == "inlet sensor" for each in lying)
     at_outlet = any(each.kind == "outlet sensor" for each in lying)
@@ -79,7 +85,13 @@ def _each(figures: Figures, name: str, kind: str, *, above: bool) -> list[Meanin
 # -- sensors ------------------------------------------------------------------------------------------------
 
 
-def _sensors(figures: Figures) -> list[Meaning]:
+def _paired(standing: Collection[str]) -> float:
+    """The share of PAIRED, moved towards what is already said."""
+    kinds = {key.rpartition(" ")[0] for key in standing}
+    return PAIRED + STANDS * bool(kinds & BEDS) - STANDS * ("outlet sensor" in kinds)
+
+
+def _sensors(figures: Figures, paired: float) -> list[Meaning]:
     """The inlet's sensors against the pieces before and the intake; the outlet's against the heat of the dryer."""
     inlet = _pairs(figures) + _counts(figures, "inlet_rh")
     if inlet:
@@ -87,17 +99,17 @@ def _sensors(figures: Figures) -> list[Meaning]:
     if _counts(figures, "pair"):
         return []  # the line has not come to rest: whatever the dryer says may be this
     heat = next(iter(_named(figures, "heat")), None)
-    return _too_dry(figures) if heat is None else _by_heat(figures, *heat)
+    return _too_dry(figures) if heat is None else _by_heat(figures, paired, *heat)
 
 
-def _by_heat(figures: Figures, key: str, piece: str, at: Moved) -> list[Meaning]:
+def _by_heat(figures: Figures, paired: float, key: str, piece: str, at: Moved) -> list[Meaning]:
     """What is taken up must warm the gas: the dryer's four sensors hold each other to it."""
     outlet = next(iter(_named(figures, "outlet_rh")), None)
     if outlet is not None and outlet[2].counts:
         if not _at_rest(figures, DRYER, outlet[2].held):
             return []
         expected_k = _heat_tells(figures, outlet[2])
-        lies = at.off / expected_k > PAIRED if expected_k else outlet[2].off < 0
+        lies = at.off / expected_k > paired if expected_k else outlet[2].off < 0
         return [Meaning("outlet sensor", piece, (outlet[0], key))] if lies else []
     if not at.counts or not _at_rest(figures, DRYER) or abs(at.off) < at.least + _shell_k(figures):
         return []

@@ -118,7 +118,7 @@ def take(watched: Watched, train: Train, minute: Minute, now_ms: int) -> list[Ch
         _feed(watched.trends.setdefault(name, Trend()), name, told, minute.came_rh)
     for piece, water in minute.drains.items():
         _drain(watched, piece, water)
-    return _changes(watched, meaning(moved(watched), measures(train)), now_ms)
+    return _changes(watched, meaning(moved(watched), measures(train), watched.open), now_ms)
 
 
 def _feed(trend: Trend, name: str, told: Told, came_rh: float | None) -> None:
@@ -221,7 +221,7 @@ def _changes(watched: Watched, meant: Mapping[str, Meaning], now_ms: int) -> lis
 def told(watched: Watched, train: Train) -> list[Finding]:
     """Return the open findings of a train in words, oldest first."""
     figures = moved(watched)
-    meant = meaning(figures, measures(train))
+    meant = meaning(figures, measures(train), watched.open)
     return [
         finding(train, meant.get(key) or _as_it_was(key), figures, since) for key, since in watched.open.items()
     ]
