@@ -1,0 +1,86 @@
+"""Every language says the same things, in the same places, and keeps to the words of the trade."""
+
+from __future__ import annotations
+
+import re
+from string import Formatter
+
+import pytest
+
+from alerts import texts_en
+from alerts.alarm import Change
+from alerts.measured import Measured, Quantity, Validity
+from alerts.notification import LANGUAGES, Reader, Standing, body, clock_words, limit_words, title, value_words
+from gateway.site_references import AREA_QUANTITIES, PIECE_QUANTITIES
+from tests.sites import T0, margin_limit
+
+
+def places(text: str) -> set[str]:
+    return {name for _, name, _, _ in Formatter().parse(text) if name}
+
+
+@pytest.mark.parametrize("language", sorted(LANGUAGES))
+def test_a_language_has_every_sentence_with_the_same_places(language: str) -> None:
+    """No key more or less than English, and each with the same {}."""
+    words = LANGUAGES[language].words
+    assert words.keys() == texts_en.WORDS.keys()
+    assert {key: places(text) for key, text in words.items()} == {
+        key: places(text) for key, text in texts_en.WORDS.items()
+    }
+    assert LANGUAGES[language].look.keys() == texts_en.LOOK.keys()
+    for quantity in (*AREA_QUANTITIES, *PIECE_QUANTITIES):
+        assert quantity in LANGUAGES[language].quantities and quantity in LANGUAGES[language].look
+
+
+@pytest.mark.parametrize("language", sorted(LANGUAGES))
+def test_nobody_is_told_to_put_a_hand_on_what_is_under_pressure(language: str) -> None:
+    """What to look at on a train comes with: isolate, lock, bleed line and pot to zero, verify."""
+    said = LANGUAGES[language]
+    hands = re.compile(r"\b(drain|unscrew|loosen|abrir|aflojar|drenar|clean|safe|limpio|seguro)\b", re.IGNORECASE)
+    assert not [text for text in (*said.words.values(), *said.look.values()) if hands.search(text)]
+    lock = {"en": "isolate, lock, bleed line and pot to zero, verify",
+            "es": "aislar, bloquear, purgar línea y tolva a cero, verificar"}[language]  # fmt: skip
+    assert all(lock in said.look[quantity] for quantity in PIECE_QUANTITIES)
+
+
+def test_a_reader_gets_their_units_beside_the_limit_as_written() -> None:
+    """3 K are 5.40 Δ°F; the specification's own number stays first. 2.96 K is never shown as 3.0."""
+    limit, read = margin_limit(), Measured(2.96, 0.2, 0, Validity.GOOD)
+    us = Reader(units="us")
+    assert value_words(limit, read) == "2.96 K ± 0.40"
+    assert value_words(limit, read, us) == "5.33 Δ°F ± 0.72"
+    assert limit_words(limit, us) == "dew point margin at least 3 K = 5.40 Δ°F (test specification 4.2)"
+    steel = margin_limit(quantity=Quantity.STEEL_TEMPERATURE, threshold=50.0, unit="°F")
+    assert value_words(steel, Measured(10.0, None, 0, Validity.GOOD), us) == "50.0 °F (uncertainty not stated)"
+    assert limit_words(steel, Reader(units="si")).startswith("steel temperature at least 50 °F = 10.0 °C (")
+
+
+def test_moments_are_site_time_with_their_offset() -> None:
+    """T0 is 20:26:40 UTC, in June five hours earlier in Chicago, in India half an hour off the whole."""
+    assert clock_words(T0) == "20:26 UTC+00:00"
+    assert clock_words(T0, "America/Chicago") == "15:26 UTC-05:00"
+    assert clock_words(T0, "Asia/Kolkata") == "01:56 UTC+05:30"
+
+
+@pytest.mark.parametrize(
+    ("per_hour", "words"),
+    [(-1.2, "falling 1.2 K an hour"), (1.2, "rising 1.2 K an hour"), (0.05, "steady"), (None, "")],
+)
+def test_how_it_moves_is_said_where_it_is_known(per_hour: float | None, words: str) -> None:
+    """Less than half a standard uncertainty an hour is no movement."""
+    of = Standing("A-1", Change.BREACH, margin_limit(), "area A", "", Measured(2.0, 0.2, 0, Validity.GOOD), T0,
+                  per_hour=per_hour)  # fmt: skip
+    said = body([of], Reader())
+    assert f"Since 20:26 UTC+00:00{', ' if words else ''}{words}." in said
+
+
+def test_a_curing_coat_is_exposed_and_never_stopped_or_resumed() -> None:
+    """Only curing goes on: the title says what has happened; back, it asks for the disposition."""
+    of = Standing("A-1", Change.BREACH, margin_limit(), "area A", "", Measured(2.0, 0.2, 0, Validity.GOOD), T0,
+                  going_on=frozenset({"curing"}))  # fmt: skip
+    assert title("A-1", [of], Reader()) == "A-1 Coat exposed, area A: inspector's disposition"
+    said = body([of], Reader())
+    assert "cannot be stopped or resumed" in said and "Stop blasting" not in said
+    back = Standing("A-1", Change.RETURNED, margin_limit(), "area A", "", Measured(9.0, 0.2, 0, Validity.GOOD), T0,
+                    going_on=frozenset({"curing"}))  # fmt: skip
+    assert title("A-1", [back], Reader()) == "A-1 Limits back; area A needs the inspector's disposition"
