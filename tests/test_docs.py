@@ -11,6 +11,7 @@ from alerts.limits import Verdict
 from alerts.measured import Quantity
 from gateway.__main__ import _parser
 from gateway.finding_words import KINDS
+from tests import make_settings
 
 ROOT = Path(__file__).parent.parent
 README, DEVELOPERS = (ROOT / "README.md").read_text(), (ROOT / "DEVELOPERS.md").read_text()
@@ -58,8 +59,15 @@ def test_every_alert_is_explained() -> None:
     """What a phone's title begins with, and every kind of finding, has its row in the guide."""
     begins = ("exposed", "unknown", "unknown of", "close", "ahead", "back", "escalated", "still", "flood", "often")
     said = [texts_en.WORDS[key].split("{")[0] for key in begins] + [f"| {kind.title} |" for kind in KINDS.values()]
+    said += [f"| {texts_en.QUANTITIES[each]} |" for each in texts_en.LOOK if each != "unknown"]
     alerts = _guide("alerts")
-    assert [each for each in said if each not in alerts] == []
+    assert [each for each in said if each not in alerts] == [], "say it in deploy/guide/alerts.md"
+
+
+def test_the_settings_are_what_the_program_says_today() -> None:
+    """Made again the page is the same."""
+    page = make_settings.TARGET.read_text()
+    assert page == make_settings.page(), "run: python -m tests.make_settings"
 
 
 def test_links_of_the_documents_lead_somewhere() -> None:
