@@ -237,3 +237,12 @@ def test_the_last_label_but_one_does_not_run_into_the_last(stage: Stage, pages: 
     texts = re.findall(r'text-anchor="[a-z]+">([^<]*)</text>', pages.ask("GET", "/").text)[: len(scale.ticks)]
     assert texts[-2] == ""
     assert texts[-1] == f"{scale.ticks[-1][1]} °C"
+
+
+def test_an_alarm_that_was_put_aside_has_no_colour_of_danger(stage: Stage, pages: Pages) -> None:
+    """Shelved, suppressed or out of service: grey, and the state in words."""
+    stage.board = replace(BOARD, alarms=(replace(BOARD.alarms[0], state="suppressed by design"),))
+    part = pages.ask("GET", "/").text.split('<article class="alarm ')[1].split("</article>")[0]
+    assert part.startswith("edge-grey")
+    assert "tone-red" not in part
+    assert "suppressed by design" in part
