@@ -10,7 +10,7 @@ from gateway import dryer_file
 from gateway.compressed_air import condensation_point_at
 from gateway.dryer_brine import salt_share
 from gateway.dryer_check import JUDGED, Result, Verdict, check
-from gateway.dryer_figures import expected_suppression_k
+from gateway.dryer_figures import expected_suppression_k, salt_rh
 from gateway.dryer_past import Kept, beside_outgoing, beside_rating, hours_beyond, kept, since_refill, trend
 from gateway.dryer_steady import steady
 from gateway.dryer_steps import now, steps
@@ -327,3 +327,26 @@ def test_units_are_not_the_same_unit() -> None:
     unknown = Unit("D", "d", "", None, "2027-01-01", "2027-01-01")
     verdict = check(unknown, CRITERIA, still(outlet_humidity=0.3))
     assert result(verdict, "outlet_humidity") is not Result.FAIL
+
+
+def test_what_is_not_measured_is_made_from_what_is() -> None:
+    """Inlet pressure from the outlet's and the loss; a station's own pressure not read is known to 40 hPa only."""
+    values = dict(still().rows[0].values)
+    del values["inlet_pressure"], values["station_pressure"]
+    values |= {"outlet_pressure": 600_000.0, "pressure_loss": 20_000.0}
+    test = Test(FACTS, tuple(Row(float(n), values) for n in range(40)), {**U, "outlet_pressure": 0.0})
+    found = check(UNIT, CRITERIA, test).figures
+    assert found["inlet_pa"].value == 620_000.0 + 101_325.0
+    assert found["outlet_pa"].value == 600_000.0 + 101_325.0
+    assert found["outlet_pa"].u == pytest.approx(4000.0 / 3**0.5)
+    assert found["approach"].value == 10.0
+    assert kept(test, check(UNIT, CRITERIA, test)).loss_pa == found["loss_at_rating"].value
+
+
+def test_a_salt_with_a_table_has_its_own_floor() -> None:
+    """Magnesium chloride holds 31.6 % at 40 °C (Greenspan 1977); calcium chloride has no table here."""
+    assert salt_rh(replace(UNIT, salt="magnesium chloride", equilibrium_rh=None), 40.0) == pytest.approx(
+        0.316, abs=1e-3
+    )
+    assert salt_rh(replace(UNIT, equilibrium_rh=None), 40.0) is None
+    assert salt_rh(UNIT, 40.0) == 0.5
