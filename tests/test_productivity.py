@@ -41,6 +41,7 @@ def test_ten_psi_are_fifteen_hundredths_of_the_work() -> None:
     assert found.hours_per_hour == pytest.approx(15 / 85)
     assert found.abrasive_kg_per_hour == pytest.approx(600 * 15 / 85)
     assert LABEL in found.words
+    assert "the pot stands 0.69 bar (10 psi) below its set point" in found.words
     assert "common practice, no source" in found.words
     assert "about 15% may be lost, or 11 min of blasting for each hour, and 106 kg of abrasive" in found.words
     assert found.words.endswith(": about 79 EUR for each hour, at your prices.")
@@ -93,3 +94,4 @@ def test_a_rate_is_read_in_kg_an_hour() -> None:
     """Tonnes and pounds too."""
     assert rate("0.6 t/h") == pytest.approx(600.0)
     assert costs("100 psi", "", "", "").pot_set_point_pa == pytest.approx(100 * PSI)
+    assert costs("", "240 EUR", "", "").currency == costs("", "", "", "0.35 EUR").currency == "EUR"
