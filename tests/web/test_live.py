@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import asyncio
 import json
+import time
 from dataclasses import replace
 from typing import Any
 
 from gateway.board import Board
 from gateway.web import live
+from gateway.web.gate import Signed
 from gateway.web.live import Ring, Streams, Watch
+from gateway.web.roles import Role
 from gateway.web.server import PageServer
 from tests.web.conftest import Pages, Stage
-from tests.web.made import BOARD, at
+from tests.web.made import BOARD, NOW_MS, at
 
 
 def ring_of(stage: Stage) -> Ring:
@@ -130,3 +133,40 @@ def test_health_is_bad_without_a_board_and_when_it_stands_still(stage: Stage, pa
     assert status() == 200
     stage.board = None
     assert status() == 503
+
+
+def test_a_stream_ends_when_its_session_was_ended_elsewhere(stage: Stage) -> None:
+    """Within two seconds the page is told, and nothing more of the site is sent."""
+    ring = ring_of(stage)
+    streams = Streams(stage.app().state.stop, Watch(lambda: stage.board, time.monotonic))
+    ring.watch = streams.watch
+
+    async def read() -> list[str]:
+        return [text async for text in streams.stream(ring, "phone", "", lambda: False)]
+
+    began = time.monotonic()
+    texts = asyncio.run(asyncio.wait_for(read(), 10))
+    assert texts[-1] == "event: ended\ndata: {}\n\n"
+    assert time.monotonic() - began < 6
+    assert not streams.full("phone")
+
+
+def test_a_stream_asks_whether_its_session_still_stands(stage: Stage) -> None:
+    """Ended, given another role, or no longer simulated: the door says no; a stream is no look of a person."""
+    stage.open = False
+    door = stage.app().state.web.door
+    accounts = door.accounts
+    accounts.begin(accounts.invite("Ann", "lead", Role.VIEWER, NOW_MS), "", "seven dry steel plates", NOW_MS)
+    secret = accounts.open("Ann", "", NOW_MS)
+    account = accounts.session(secret, NOW_MS)
+    assert account
+    who = Signed(account, "", secret)
+    assert door.still(who)
+    accounts.begin(accounts.invite("Kim", "", Role.KEEPER, NOW_MS), "", "seven dry steel plates", NOW_MS)
+    accounts.set_role("Ann", Role.INSPECTOR)
+    assert not door.still(who)
+    accounts.set_role("Ann", Role.VIEWER)
+    assert door.still(who)
+    accounts.end_all("Ann")
+    assert not door.still(who)
+    assert not door.still(Signed(account, "", by_itself=True))
