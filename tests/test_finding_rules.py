@@ -1,0 +1,78 @@
+"""What moved figures mean together, rule by rule, on figures made by hand."""
+
+from __future__ import annotations
+
+from gateway.finding_rules import Figures, Moved, meaning
+from gateway.train_features import NEVER
+
+
+def at(off: float, least: float, *, counts: bool = True, mean: float = 0.0, still: bool = True) -> Moved:
+    held = 15 if off > 0 else -15
+    return Moved(off, counts, least, mean - off, mean, still, held)
+
+
+def quiet(mean: float = 0.0, off: float = 0.0) -> Moved:
+    return Moved(off, False, NEVER, mean - off, mean, True, 0)
+
+
+def kinds(figures: Figures, *fitted: str) -> set[str]:
+    return set(meaning(figures, lambda name: name in fitted))
+
+
+def test_without_the_inlet_only_an_outlet_too_dry_is_a_probe() -> None:
+    """Drier than ever is the probe; wetter may be anything."""
+    assert kinds({"outlet_rh d": at(-0.1, 0.06)}) == {"outlet sensor d"}
+    assert kinds({"outlet_rh d": at(0.1, 0.06)}) == {"bed, bypass or sensor d"}
+
+
+def test_where_heat_is_too_small_to_tell_wetter_is_the_group() -> None:
+    """In cold air the water taken warms by less than a thermometer can tell: 0.1 of 3 K."""
+    cold = {"heat d": Moved(0.0, False, 1.5, 0.0, 0.0), "span d": quiet(3.0)}
+    assert kinds({**cold, "outlet_rh d": at(0.1, 0.06)}, "position") == {"bed, bypass or sensor d"}
+    assert kinds({**cold, "outlet_rh d": at(-0.1, 0.06)}, "position") == {"outlet sensor d"}
+
+
+def test_heat_tells_the_bed_from_its_probe_and_what_stands_is_believed_longer() -> None:
+    """Of 2 K that a lying probe would bring, 0.2 K is the bed, 1.9 K the probe; 1.2 K is whichever stands."""
+
+    def said(heat_k: float, *standing: str) -> set[str]:
+        figures = {
+            "heat d": Moved(heat_k, False, 1.5, 0.0, 0.0),
+            "span d": quiet(10.0),
+            "outlet_rh d": at(0.2, 0.06),
+        }
+        return set(meaning(figures, lambda name: name == "position", standing))
+
+    assert said(0.2) == {"bed d"}
+    assert said(1.9) == {"outlet sensor d"}
+    assert said(1.2) == {"outlet sensor d"}
+    assert said(1.2, "bed d") == {"bed d"}
+    assert said(0.8) == {"bed d"}
+    assert said(0.8, "outlet sensor d") == {"outlet sensor d"}
+
+
+def test_a_hotter_dryer_may_lose_more_through_its_shell() -> None:
+    """2.5 K that do not add up are a probe, unless the dryer stands 8 K further above the air than it did."""
+    heat = {"heat d": at(-2.5, 1.5), "pair r": Moved(0.0, False, 1.5, 0.0, 0.0)}
+    assert kinds({**heat, "over d": quiet(10.0)}) == {"dryer sensor d"}
+    assert kinds({**heat, "over d": quiet(18.0, off=8.0)}) == set()
+    assert kinds({**heat, "over d": quiet(10.2, off=0.2)}) == {"dryer sensor d"}
+
+
+def test_a_line_that_still_moves_is_waited_for_but_not_for_ever() -> None:
+    """Metal follows late; after twenty minutes it has followed."""
+    moving = {"outlet_rh d": at(0.1, 0.06, still=False)}
+    assert kinds(moving) == set()
+    assert kinds({"outlet_rh d": moving["outlet_rh d"]._replace(held=20)}) == {"bed, bypass or sensor d"}
+
+
+def test_a_bypass_explains_wetter_air() -> None:
+    """One finding, not two; the bed is not blamed for it."""
+    figures = {"position b": at(0.5, 0.05, mean=0.5), "outlet_rh d": at(0.2, 0.06)}
+    assert kinds(figures, "position") == {"bypass open b"}
+
+
+def test_a_stuck_separator_drain_explains_a_rising_receiver() -> None:
+    """What one drain does not take the next gets."""
+    assert kinds({"drain s": at(-0.8, 0.5), "level r": at(0.2, 0.06)}) == {"separator drain s"}
+    assert kinds({"level r": at(0.2, 0.06)}) == {"receiver drain r"}
