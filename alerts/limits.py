@@ -101,7 +101,7 @@ def judge(limit: Limit, measured: Measured) -> Judgement:
     sign = 1.0 if limit.relation == "at least" else -1.0
     distance = round(sign * (measured.value - limit.threshold_inside), 4)
     if measured.validity is Validity.BOUND:
-        return _bound(limit, distance, measured.reason)
+        return _bound(limit, distance, measured)
     expanded = None if measured.u is None else 2 * measured.u
     if limit.decision_rule == "guarded" and expanded is None:
         return Judgement(Verdict.UNKNOWN, distance, False, "guarded rule, but the uncertainty is not stated")
@@ -113,17 +113,19 @@ def judge(limit: Limit, measured: Measured) -> Judgement:
     return Judgement(Verdict.CLOSE if close else Verdict.INSIDE, distance, well_inside, measured.reason)
 
 
-def _bound(limit: Limit, distance: float, reason: str) -> Judgement:
+def _bound(limit: Limit, distance: float, measured: Measured) -> Judgement:
     """A bound on the dry side decides only where the true value cannot lie across the limit.
 
-    A humidity below what its sensor resolves is an upper bound; the margins made from it are lower bounds.
+    A humidity below what its sensor resolves is an upper bound; the margins made from it are lower bounds. The
+    other inputs keep their uncertainty, so a bound that is inside is judged as any value.
     """
     dry_side = "at least" if DIMENSION[limit.quantity] is Dimension.DIFFERENCE else "at most"
-    if limit.relation == dry_side and distance >= 0:
-        return Judgement(Verdict.INSIDE, distance, True, reason)
     if limit.relation != dry_side and distance < 0:
-        return Judgement(Verdict.OUTSIDE, distance, False, reason)
-    return Judgement(Verdict.UNKNOWN, None, False, reason)
+        return Judgement(Verdict.OUTSIDE, distance, False, measured.reason)
+    as_a_value = judge(limit, measured._replace(validity=Validity.GOOD))
+    if limit.relation == dry_side and as_a_value.verdict in (Verdict.INSIDE, Verdict.CLOSE):
+        return as_a_value
+    return Judgement(Verdict.UNKNOWN, None, False, measured.reason)
 
 
 def together(judgements: list[Judgement]) -> Judgement:

@@ -22,7 +22,7 @@ def run(command: str, words: list[str], caution: str) -> int:
 
     args = _parser(command, caution).parse_intermixed_args([_protected(word) for word in words])
     try:
-        air = read(" ".join(args.words), _station_pa(args.altitude, args.station))
+        air = read(" ".join(args.words), _station_pa(args.altitude, args.station), _whence(args.altitude))
         found = answers(air)
         beside = _coolprop(air, found) if args.against_coolprop else None
     except (NotUnderstood, OutOfRange, NotInstalled) as error:
@@ -73,6 +73,12 @@ def _station_pa(altitude: str | None, station: str | None) -> float | None:
     if not 50_000.0 <= found <= 110_000.0:
         raise NotUnderstood(f"--station {station}: a barometer reads 500 to 1100 hPa")
     return found
+
+
+def _whence(altitude: str | None) -> str:
+    if altitude is None:
+        return "as given"
+    return f"the standard atmosphere at {altitude}, not measured; weather moves it by some 40 hPa"
 
 
 def _number(option: str, typed: str, units: dict[str, float]) -> float:

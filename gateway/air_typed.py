@@ -140,8 +140,9 @@ def _unread(rest: str) -> str:
     return f'"{rest}" is not understood: a number with its unit is wanted; {EXAMPLE}'
 
 
-def read(text: str, station_pa: float | None = None) -> Typed:
-    """Read a typed line; station_pa [Pa] makes a gauge pressure absolute, one atmosphere if not given.
+def read(text: str, station_pa: float | None = None, whence: str = "as given") -> Typed:
+    """Read a typed line; station_pa [Pa] makes a gauge pressure absolute, one atmosphere if not given;
+    whence says where it comes from.
 
     Raises: NotUnderstood for what is missing, said twice or cannot be; OutOfRange from the physics.
     """
@@ -151,7 +152,7 @@ def read(text: str, station_pa: float | None = None) -> Typed:
     steel = _at_most_one(found, "steel", lambda w: w.before == "steel" and w.unit.measures == "temperature")
     pressure = _at_most_one(found, "pressure", lambda w: w.unit.measures.endswith("pressure") and not w.before)
     _nothing_else(found, [air, water, steel, pressure])
-    station, assumed = _station(station_pa, pressure)
+    station, assumed = _station(station_pa, pressure, whence)
     p_pa = _pressure_pa(pressure, station)
     if steel is not None and p_pa > station + 10_000.0:
         raise NotUnderstood(f'"{steel.text}": steel stands in open air; leave out the line pressure')
@@ -186,9 +187,9 @@ def _nothing_else(found: list[Word], used: list[Word | None]) -> None:
             raise NotUnderstood(f'"{word.text}" does not fit: {word.before} takes another unit; {EXAMPLE}')
 
 
-def _station(station_pa: float | None, pressure: Word | None) -> tuple[float, list[str]]:
+def _station(station_pa: float | None, pressure: Word | None, whence: str) -> tuple[float, list[str]]:
     if station_pa is not None:
-        return station_pa, [f"station pressure {station_pa / 100.0:.2f} hPa, as given"]
+        return station_pa, [f"station pressure {station_pa / 100.0:.2f} hPa, {whence}"]
     said = pressure is not None and pressure.unit.measures == "absolute pressure" and pressure.value <= 110_000.0
     if said and pressure is not None:
         return pressure.value, []

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
+from math import inf
 from typing import NamedTuple
 
 from alerts.measured import Measured, Quantity, unknown
@@ -42,6 +43,7 @@ class Condition(NamedTuple):
     frost: bool = False
 
 
+KEEPS_WATER = frozenset({"pot", "hose", "regulator"})  # pieces that are not there to take water out
 _NOT_YET = Condition("", unknown("not made yet", 0))
 Key = tuple[str, Quantity]
 Conditions = dict[Key, list[Condition]]
@@ -180,15 +182,20 @@ class _Wall(NamedTuple):
 
 
 class _Line:
-    """The air in a train from where its vapour was measured on; each pressure has its point, worked out once."""
+    """The air in a train from where its vapour was measured on; each pressure has its point, worked out once.
+
+    Where an outlet has two sources of its vapour, the wetter of those that are known is believed.
+    """
 
     def __init__(self, outlet: Outlet, pressure: Channel, baro: Channel, channels: Channels) -> None:
         self._baro = baro
         at, said = _absolute(pressure, baro), joined(pressure.measured, baro.measured)
-        if outlet.pressure_dew_point:  # the nearer of the two, where both are fitted
-            self._air = air_of_dew_point(channels[outlet.pressure_dew_point], at, said)
-        else:
-            self._air = air_of(channels[outlet.temperature], channels[outlet.relative_humidity], at, said)
+        airs = []
+        if outlet.pressure_dew_point:
+            airs.append(air_of_dew_point(channels[outlet.pressure_dew_point], at, said))
+        if outlet.temperature and outlet.relative_humidity:
+            airs.append(air_of(channels[outlet.temperature], channels[outlet.relative_humidity], at, said))
+        self._air = max(airs, key=_share)
         self._points: dict[str, Point] = {pressure.name: point_of(self._air, _absolute(pressure, baro))}
         self.point = self._points[pressure.name]
 
@@ -201,29 +208,42 @@ class _Line:
         return known
 
 
+def _share(air: Air) -> float:
+    """The vapour's share of the pressure; less than nothing where it is not known."""
+    return air.vapour.share.value if air.vapour else -1.0
+
+
 def _absolute(pressure: Channel, baro: Channel) -> Uncertain:
     gauge_pa, station_pa = pressure.exact, baro.exact
     return weighted(gauge_pa.value + station_pa.value, (1.0, gauge_pa), (1.0, station_pa))
 
 
 def _train(train: Train, stations: dict[str, Station], channels: Channels) -> Conditions:
-    """Walk along the train; humidity or dew point at an outlet ends the stretch of the vapour before it."""
+    """Walk along the train; humidity or dew point at an outlet ends the stretch of the vapour before it.
+
+    A pot, hose or regulator with a probe of its own is judged by the air that arrives, too: what leaves a wet pot
+    is in equilibrium with its water and says nothing of it. Behind a regulator without a gauge a probe gives no
+    dew point, since the pressure before it is not the pressure there.
+    """
     found: Conditions = {}
     baro = channels[stations[train.station].station_pressure]
     line: _Line | None = None
     pressure: Channel | None = None
-    start, walls = 0, list[_Wall]()
+    start, walls, let_down = 0, list[_Wall](), False
     for number, piece in enumerate(train.pieces):
-        outlet = piece.outlet
+        outlet, wall = piece.outlet, _wall_of(piece, stations, channels)
         _pressures(found, train, piece, pressure, channels)
         pressure = channels[outlet.pressure] if outlet.pressure else pressure
+        let_down = not outlet.pressure and (let_down or piece.kind == "regulator")
         if outlet.relative_humidity or outlet.pressure_dew_point:
+            if wall and line and pressure and piece.kind in KEEPS_WATER:
+                point = line.point_at(pressure)
+                walls.append(_Wall(number, wall, point, gap(wall, point)))
             _margins(found, train, range(start, number), walls)
-            start = number
-            if pressure and (outlet.pressure_dew_point or outlet.temperature):
+            start, line = number, None
+            if pressure and not let_down and (outlet.pressure_dew_point or outlet.temperature):
                 line = _Line(outlet, pressure, baro, channels)
                 _pressure_dew_point(found, train, piece, line)
-        wall = _wall_of(piece, stations, channels)
         if wall and line and pressure:
             point = line.point_at(pressure)
             walls.append(_Wall(number, wall, point, gap(wall, point)))
@@ -260,10 +280,15 @@ def _margins(found: Conditions, train: Train, numbers: range, walls: list[_Wall]
         ahead = [wall for wall in walls if wall.number >= number]
         if not ahead:
             return
-        piece, own = train.pieces[number], ahead[0] if ahead[0].number == number else None
+        piece = train.pieces[number]
+        own = min((wall for wall in ahead if wall.number == number), key=_margin_k, default=None)
         point = (own.point.value_c, own.wall.measured.value, own.point.frost) if own else (None, None, False)
         key = (f"{train.id}/{piece.id}", Quantity.CONDENSATION_MARGIN)
         found[key] = [Condition(piece.label, _worst([wall.margin for wall in ahead]), *point)]
+
+
+def _margin_k(wall: _Wall) -> float:
+    return -inf if wall.margin.value is None else wall.margin.value
 
 
 def _worst(margins: list[Measured]) -> Measured:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from math import inf
+from math import inf, prod
 
 from gateway.compressed_air import (
     absolute_pressure_pa,
@@ -151,8 +151,8 @@ class Result:
 def run(plan: Plan, weather: Weather | None = None) -> Result:
     """Walk one hour of weather through the plan, the plan's own by default. Raises: OutOfRange."""
     air = weather or plan.weather
-    density = _dry_density(air)
-    used, low, high = _flow_used(plan, air, density)
+    density, kept = _dry_density(air), _kept_share(plan)
+    used, low, high = (each / kept for each in _flow_used(plan, air, density))
     available = plan.source.delivery_m3_per_s * (1.0 - plan.source.derating) * density
     start = intake(air.air_temperature_c, air.rh, air.station_pressure_pa, min(used, available))
     passages = walk(start, [_compressor(plan.source, air), *(_piece(r, air) for r in plan.recipes)])
@@ -207,8 +207,11 @@ def doubts(plan: Plan, result: Result) -> list[str]:
 
 
 def water_in_pot_and_hose_kg_per_h(result: Result) -> float:
-    """Water that falls out where the work is: left in the pot, or formed in the hose and thrown at the steel."""
-    return sum(max(p.left_kg_per_h, p.formed_kg_per_h, 0.0) for p in result.passages if p.kind in WORKPLACE)
+    """Water where the work is: left in the pot, and what the hose throws at the steel, formed there or brought."""
+    return sum(
+        max(p.left_kg_per_h, p.formed_kg_per_h, p.carried_kg_per_h if p.kind == "hose" else 0.0, 0.0)
+        for p in result.passages if p.kind in WORKPLACE
+    )  # fmt: skip
 
 
 def pot_margin_k(result: Result) -> float | None:
@@ -230,6 +233,11 @@ def _flow_used(plan: Plan, air: Weather, dry_kg_per_m3: float) -> tuple[float, f
         band = nozzle_chart_band_kg_per_s(bore_m, p_pa, air.air_temperature_c, air.station_pressure_pa)
         low, high = low + nozzle.number * band[0], high + nozzle.number * band[1]
     return 0.5 * (low + high), low, high
+
+
+def _kept_share(plan: Plan) -> float:
+    """Share of the dry air that dryers do not blow off; a bypass is not counted on, so no shortfall is hidden."""
+    return prod(1.0 - recipe.figures.get("purge", 0.0) for recipe in each_recipe(plan))
 
 
 def _compressor(source: Source, air: Weather) -> Compressor:

@@ -27,6 +27,7 @@ from gateway.plan import (
 from gateway.plan_remarks import remarks
 from gateway.plan_table import flow_table, with_and_without
 from gateway.plan_units import UNITS, Units, restated
+from gateway.psychrometrics import OutOfRange
 from gateway.water_path import Air, Passage, each_piece
 
 SCOPE = (
@@ -120,14 +121,17 @@ def _flow(result: Result, units: Units) -> list[str]:
         )
     lost_pa = sum(p.inlet.pressure_pa - p.outlet.pressure_pa for p in result.passages if p.kind == "hose")
     if lost_pa > 0.0:
-        found.append(f"The hose takes {units.pressure_drop(lost_pa)}: {_work(lost_pa)}.")
+        found.append(f"The hose takes {units.pressure_drop(lost_pa)}{_work(lost_pa)}.")
     return found
 
 
 def _work(lost_pa: float) -> str:
     """The trade's rule about pressure lost before the nozzle, as what it is."""
-    share = 100.0 * productivity_loss_share(lost_pa)
-    return f"by a rule of thumb (common practice, no source) up to {share:.0f} % of the work"
+    try:
+        share = 100.0 * productivity_loss_share(lost_pa)
+    except OutOfRange:  # the rule ends there, not the plan
+        return ", more than the rule of thumb for the work lost by it is meant for"
+    return f": by a rule of thumb (common practice, no source) up to {share:.0f} % of the work"
 
 
 def _need(plan: Plan, result: Result, units: Units) -> str:

@@ -62,6 +62,12 @@ def test_a_bound_decides_only_where_the_truth_cannot_lie_across() -> None:
     bound = margin(5.0, 0.2, Validity.BOUND)
     assert judge(LIMIT, bound).verdict is Verdict.INSIDE
     assert judge(LIMIT, margin(2.0, 0.2, Validity.BOUND)).verdict is Verdict.UNKNOWN
+    assert judge(LIMIT, margin(3.1, 0.3, Validity.BOUND)).verdict is Verdict.CLOSE
+    assert not judge(LIMIT, margin(3.1, 0.3, Validity.BOUND)).well_inside  # the deadband is 0.5 K
+    guarded = margin_limit(decision_rule="guarded")
+    assert judge(guarded, margin(3.1, 0.3, Validity.BOUND)).verdict is Verdict.UNKNOWN
+    assert judge(guarded, margin(3.7, 0.3, Validity.BOUND)).verdict is Verdict.INSIDE
+    assert judge(guarded, margin(9.0, None, Validity.BOUND)).verdict is Verdict.UNKNOWN
     least = margin_limit(quantity=Quantity.RELATIVE_HUMIDITY, threshold=30.0, unit="%RH", deadband_unit="%RH")
     assert judge(least, margin(0.02, 0.01, Validity.BOUND)).verdict is Verdict.OUTSIDE
 

@@ -11,7 +11,7 @@ from CoolProp.CoolProp import HAPropsSI
 from alerts.measured import Measured, Quantity, Validity, unknown
 from gateway import psychrometrics
 from gateway.conditions import Conditions, conditions
-from gateway.jobsite import Piece, Point
+from gateway.jobsite import Piece, Point, Sensor
 from gateway.uncertainty import propagate
 from gateway.water_path import Place, condensation_margin_k
 from tests.bench.conditions import VALUES, a_jobsite
@@ -334,3 +334,56 @@ def test_pressures_behind_pieces_their_losses_and_the_choke_valve() -> None:
     assert ("T1/receiver", Quantity.PRESSURE_LOSS) not in found
     assert ("T1/filter", Quantity.GAUGE_PRESSURE) not in found
     assert found["T1/pot", Quantity.PRESSURE_LOSS][0].measured.u == pytest.approx(141.4, abs=0.1)
+
+
+def fitted(pieces: tuple[Piece, ...], *more: Sensor, **say: tuple[float, float]) -> Conditions:
+    """The test site with other pieces in its train, and sensors that say this."""
+    plain = site()
+    (train,) = plain.trains
+    made = replace(plain, trains=(replace(train, pieces=pieces),), sensors=(*plain.sensors, *more))
+    said = {**SAY, **say}
+    return conditions(made, lambda name: Measured(said[name][0], said[name][1] / 3**0.5, 0, Validity.GOOD))
+
+
+def test_a_wet_pot_is_not_dry_for_having_a_probe_of_its_own() -> None:
+    """The pot's wall lies below the dew point that arrives: what leaves does not hide it."""
+    (train,) = site().trains
+    dryer, vessel = train.pieces
+    sensors = (
+        sensor("out-t", Quantity.GAS_TEMPERATURE, "Cel", 1.0, ""),
+        sensor("out-rh", Quantity.RELATIVE_HUMIDITY, "%RH", 0.01, ""),
+    )
+    say = {"pot-skin": (20.0, 0.3), "out-t": (20.0, 0.3), "out-rh": (0.99, 0.02)}
+    own = replace(vessel, outlet=replace(vessel.outlet, temperature="out-t", relative_humidity="out-rh"))
+    without = fitted((dryer, vessel), *sensors, **say)["T1/pot", Quantity.CONDENSATION_MARGIN][0]
+    found = fitted((dryer, own), *sensors, **say)
+    (margin,) = found["T1/pot", Quantity.CONDENSATION_MARGIN]
+    assert without.measured.value is not None and without.measured.value < -5.0
+    assert margin.measured.value == without.measured.value and margin.point_c == without.point_c
+    assert found["T1/dryer", Quantity.CONDENSATION_MARGIN][0].measured.value == without.measured.value
+
+
+def test_of_two_sources_of_vapour_the_wetter_is_believed() -> None:
+    """A transmitter that says -40 C beside a humidity that makes some 30 C does not make a pot dry."""
+    (train,) = site().trains
+    dryer, vessel = train.pieces
+    both = replace(dryer, outlet=replace(dryer.outlet, pressure_dew_point="pdp"))
+    by_rh = at()["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured
+    dry = fitted((both, vessel), TRANSMITTER, pdp=(-40.0, 1.0))["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured
+    assert dry.value == pytest.approx(by_rh.value, abs=0.01)
+    wetter = replace(TRANSMITTER, basis="dew")
+    wet = fitted((both, vessel), wetter, pdp=(35.0, 1.0))["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured
+    assert wet.value == pytest.approx(30.0 - 35.0, abs=0.2)
+
+
+def test_behind_a_regulator_without_a_gauge_a_probe_says_nothing() -> None:
+    """The gauge before it reads more than the probe stands in: its dew point would be too low by kelvins."""
+    (train,) = site().trains
+    dryer, vessel = train.pieces
+    gauge = Piece("tank", "wet tank", "receiver", outlet=Point(pressure="line-p"))
+    regulator = Piece("regulator", "regulator", "regulator")
+    probe = replace(dryer, outlet=replace(dryer.outlet, pressure=""))
+    found = fitted((gauge, regulator, probe, replace(vessel, outlet=Point())))
+    assert not [key for key in found if key[1] in (Quantity.PRESSURE_DEW_POINT, Quantity.CONDENSATION_MARGIN)]
+    before = fitted((gauge, probe, replace(vessel, outlet=Point())))
+    assert before["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured.value is not None

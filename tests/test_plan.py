@@ -18,6 +18,7 @@ from gateway.plan import (
     Result,
     Weather,
     doubts,
+    is_wet,
     meets_need,
     pot_margin_k,
     run,
@@ -181,3 +182,26 @@ def test_each_treatment_piece_can_be_left_out() -> None:
     assert open_margin < closed_margin - 1.0
     assert pot_margin_k(run(without(passed, "bypass"))) == closed_margin
     assert treatment(without(passed, "salt dryer"))[-1] == "bypass"
+
+
+def test_liquid_that_comes_with_the_air_through_a_hose_is_water_at_the_steel() -> None:
+    """No pot keeps it back: what the hose carries on counts, though a part of it evaporated there."""
+    hot = plan("hot-humid")
+    bare = replace(hot, recipes=tuple(each for each in hot.recipes if each.kind in ("aftercooler", "hose")))
+    result = run(bare)
+    hose = by_label(result)["hose"]
+    assert hose.carried_kg_per_h > 1.0 and water_in_pot_and_hose_kg_per_h(result) >= hose.carried_kg_per_h
+    assert is_wet(result)
+
+
+def test_purge_air_has_to_be_compressed_too() -> None:
+    """A dryer that blows off 15 % needs 1 / 0.85 of the air at the intake, or the nozzle gets less."""
+    hot = plan("hot-humid")
+    dryer = next(each for each in hot.recipes if each.kind == "deliquescent dryer")
+    blown = replace(dryer, kind="adsorption dryer", figures=BLOWS_OFF)
+    purged = run(replace(hot, recipes=tuple(blown if each is dryer else each for each in hot.recipes)))
+    assert purged.flow_used_kg_per_s == CLOSE(run(hot).flow_used_kg_per_s / 0.85, rel=1e-12)
+    assert purged.passages[-1].outlet.dry_kg_per_s == CLOSE(run(hot).flow_used_kg_per_s, rel=1e-9)
+
+
+BLOWS_OFF = {"pdp_c": -40.0, "warming_k": 0.0, "purge": 0.15, "drop_pa": 10_000.0}
