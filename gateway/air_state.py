@@ -7,7 +7,7 @@ of the physics is answered with the reason, never with a number.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gateway.air_typed import Typed
 from gateway.compressed_air import (
@@ -70,7 +70,7 @@ def _holds(air: Typed) -> list[Answer]:
         _answer(
             HOLDS, "absolute_humidity_kg_per_m3", "absolute humidity", lambda: absolute_humidity_kg_per_m3(t, e, p)
         ),
-        _answer(HOLDS, "ppmv_dry", "parts of dry air by volume", lambda: ppmv_dry(e, p)),
+        _answer(HOLDS, "ppmv_dry", "water vapour by volume of dry air", lambda: ppmv_dry(e, p)),
         _answer(HOLDS, "enthalpy_j_per_kg", "enthalpy", lambda: enthalpy_j_per_kg(t, humidity_ratio(e, p))),
     ]
     if t <= 0.0:
@@ -90,11 +90,12 @@ def _wet(air: Typed) -> list[Answer]:
         found.append(
             _answer(WET, "frost_point_c", "frost point", lambda: frost_point_from_vapour_pressure_c(e, p))
         )
-    found.append(
-        _answer(
-            WET, "above_condensation_point_k", "the air is above it by", lambda: t - condensation_point_c(e, p)[0]
-        )
+    above = _answer(
+        WET, "above_condensation_point_k", "the air is above it by", lambda: t - condensation_point_c(e, p)[0]
     )
+    if isinstance(above.value, float) and above.value < 0.0:
+        above = replace(above, words="more than saturated: the air is above it by")
+    found.append(above)
     if not air.in_line:
         found.append(
             _answer(WET, "wet_bulb_c", "wet bulb", lambda: wet_bulb_c(t, min(relative_humidity(t, e, p), 1.0), p))

@@ -27,7 +27,8 @@ def shown(key: str, value: float | str | None, temperature_unit: str) -> str:
         return "not worked out"
     if key in _FIXED:
         factor, unit, places = _FIXED[key]
-        return f"{value * factor:.{places}f} {unit}"
+        number = f"{value * factor:.{places}f}"
+        return f"{number if float(number) or not value else format(value * factor, '.3g')} {unit}"
     unit = temperature_unit if key.endswith("_c") else {"°C": "K", "°F": "Δ°F"}[temperature_unit]
     return f"{UNITS[unit].outside(value):.2f} {unit}"
 

@@ -46,6 +46,10 @@ def _liquid_w(kg_per_s: float, t_c: float) -> float:
     return kg_per_s * LIQUID_J * t_c
 
 
+WARMED_K = 60.0  # the most a salt bed is taken to warm its gas; ours
+UNBALANCED = 1e-6  # share of the heat brought in
+
+
 @dataclass(frozen=True, slots=True)
 class Compressor:
     """Brings the air to outlet_pa [Pa] and discharge_c [°C], entered: an oil-flooded screw's follows its oil.
@@ -218,7 +222,9 @@ class SaltBed:
         _share(f"shell loss of {self.label}", self.shell_loss)
         gas = _without(air, air.liquid_kg_per_s)
         p_pa = _lower_pa(self.label, air, self.drop_pa)
-        t_c = root(lambda t: self._surplus_w(gas, t, p_pa), gas.temperature_c, gas.temperature_c + 60.0)
+        t_c = root(lambda t: self._surplus_w(gas, t, p_pa), gas.temperature_c, gas.temperature_c + WARMED_K)
+        if abs(self._surplus_w(gas, t_c, p_pa)) > UNBALANCED * abs(gas.enthalpy_w):  # it boils before it balances
+            raise OutOfRange(f"inlet of {self.label} (C)", gas.temperature_c, "where its heat balance closes")
         outlet = self._over_brine(gas, t_c, p_pa)
         taken = gas.vapour_kg_per_s - outlet.vapour_kg_per_s
         heat = self.shell_loss * _absorbed_w(taken, t_c)
@@ -333,6 +339,9 @@ class Hose:
         return Step(outlet, heat_w=air.enthalpy_w - outlet.enthalpy_w)
 
 
+DRIEST_SALT_RH = 0.105
+"""Lowest humidity over a saturated salt solution that a drying bed may be made of: lithium chloride, 11.3 % at
+20 °C, 10.5 % at 80 °C (Greenspan 1977, J. Res. NBS 81A, 89, from memory): 36 K below the gas at 40 °C."""
 # Relative humidity [%] over saturated solutions, polynomials in t [°C]: Greenspan 1977, J. Res. NBS 81A, 89
 # (coefficients from memory, checked against its table); valid from..to °C.
 SALTS: dict[str, tuple[tuple[float, ...], float, float]] = {

@@ -31,7 +31,7 @@ from gateway.pieces import (
     Separator,
 )
 from gateway.psychrometrics import vapour_pressure_pa
-from gateway.water_path import Passage, Piece, each_piece, intake, walk
+from gateway.water_path import Air, Passage, Piece, each_piece, intake, walk
 
 Figures = Mapping[str, float]
 TREATMENT = (
@@ -41,6 +41,8 @@ TREATMENT = (
 WORKPLACE = ("pot", "hose")  # where water stops the work
 DRY_KG_PER_H = 1e-3  # a drop every few minutes: less than that is not called wet
 SOLIDS = ("deliquescent dryer", "adsorption dryer")  # liquid spoils what is in them
+DRYERS = ("deliquescent dryer", "refrigerated dryer", "adsorption dryer")
+LIQUID_KG_PER_H = 0.02  # so much liquid into a bed is pointed at; ours
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +193,7 @@ def meets_need(plan: Plan, result: Result) -> bool | None:
         return None
     if margin < plan.need.pot_margin_k or is_wet(result):
         return False
-    return None if doubts(plan, result) else True
+    return None if doubts(plan, result) or unsure(plan, result) else True
 
 
 def doubts(plan: Plan, result: Result) -> list[str]:
@@ -204,6 +206,22 @@ def doubts(plan: Plan, result: Result) -> list[str]:
         if inlets.get(label, -inf) > most  # all the air may go past a piece
     ]
     return [*found, "the compressor is short of air"] if result.shortfall_share > 0.0 else found
+
+
+def unsure(plan: Plan, result: Result) -> list[str]:
+    """The dryers reached of which it is not stated how hot they may be fed, or whose bed gets liquid."""
+    inlets = {passage.label: passage.inlet for passage in each_piece(result.passages)}
+    return [
+        recipe.label
+        for recipe in each_recipe(plan)
+        if recipe.kind in DRYERS and recipe.label in inlets
+        and ("highest_inlet_c" not in recipe.figures or spoils(recipe, inlets[recipe.label]))
+    ]  # fmt: skip
+
+
+def spoils(recipe: Recipe, inlet: Air) -> bool:
+    """Whether the liquid that arrives dissolves the salt or ruins the adsorbent."""
+    return recipe.kind in SOLIDS and inlet.liquid_kg_per_s * 3600.0 > LIQUID_KG_PER_H
 
 
 def water_in_pot_and_hose_kg_per_h(result: Result) -> float:

@@ -9,7 +9,7 @@ from typing import Any
 
 from gateway import plan_figures as figures
 from gateway.compressed_air import standard_atmosphere_pa
-from gateway.pieces import salt_equilibrium_rh
+from gateway.pieces import DRIEST_SALT_RH, salt_equilibrium_rh
 from gateway.plan import Assumption, Load, Need, Nozzle, Plan, Recipe, Source, Weather
 from gateway.plan_figures import INSIDE, PIECES
 from gateway.plan_reading import PlanErrors, Reading, figures_of, tried
@@ -235,6 +235,10 @@ def _brine(table: dict[str, Any], key: Key, found: dict[str, float], open_: Read
     """The humidity over the brine, entered or by the name of the salt."""
     if ("salt" in table) == ("equilibrium_humidity" in found):
         open_.wrong(key, "piece: a deliquescent dryer states either equilibrium_humidity or salt")
+    elif found.get("equilibrium_humidity", 1.0) < DRIEST_SALT_RH:
+        least = f"{100.0 * DRIEST_SALT_RH:g} %RH"
+        why = f"no salt that is known holds air below {least} over its brine (lithium chloride, Greenspan 1977)"
+        open_.wrong(key, f"piece: {why}")
     elif "salt" in table:
         try:
             name = figures.salt(table["salt"])

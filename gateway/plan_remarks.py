@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from gateway.plan import DRY_KG_PER_H, SOLIDS, WORKPLACE, Plan, Recipe, Result, each_recipe
+from gateway.plan import DRY_KG_PER_H, DRYERS, WORKPLACE, Plan, Recipe, Result, each_recipe, spoils
 from gateway.plan_units import Units
 from gateway.water_path import Air, Passage, each_piece
 
-DRYERS = ("deliquescent dryer", "refrigerated dryer", "adsorption dryer")
 OIL_K = 10.0
 _LOW_PA = 10_000.0  # a train that ends this much below the nozzle's pressure is pointed at; ours
-_LIQUID_KG_PER_H = 0.02  # so much liquid into a bed is pointed at; ours
 
 
 def remarks(plan: Plan, result: Result, units: Units) -> list[str]:
@@ -34,9 +32,9 @@ def _about(recipe: Recipe, inlet: Air, units: Units) -> list[str]:
         found.append(
             f"{fed}, above the {units.temperature(highest)} entered for it: what it then does is not known"
         )
-    if recipe.kind in SOLIDS and liquid > _LIQUID_KG_PER_H:
-        spoils = "dissolves its salt" if recipe.kind == "deliquescent dryer" else "ruins its adsorbent"
-        found.append(f"{recipe.label} gets {units.water(liquid)} of liquid, which {spoils}")
+    if spoils(recipe, inlet):
+        how = "dissolves its salt" if recipe.kind == "deliquescent dryer" else "ruins its adsorbent"
+        found.append(f"{recipe.label} gets {units.water(liquid)} of liquid, which {how}")
     return found
 
 

@@ -140,7 +140,8 @@ def _need(plan: Plan, result: Result, units: Units) -> str:
     asked = f"Pot margin of {units.difference(plan.need.pot_margin_k)} ({plan.need.clause})"
     met = meets_need(plan, result)
     if met is None:
-        why = "the plan has no pot or hose" if pot_margin_k(result) is None else "see above"
+        why = "see above" if doubts(plan, result) else "see what to look at"
+        why = "the plan has no pot or hose" if pot_margin_k(result) is None else why
         return f"{asked}: not known, {why}."
     if met:
         return f"{asked}: met, modelled."
@@ -153,7 +154,6 @@ def _pot_sees(result: Result, units: Units) -> list[str]:
     air, station = _air_at_the_pot(result), result.weather.station_pressure_pa
     point_c, frost = air.point
     at_7, _ = at_pressure_c(point_c, air.pressure_pa, station + 7e5, frost)
-    let_down, ice = at_pressure_c(point_c, air.pressure_pa, station, frost)
     word = {True: "frost point", False: "dew point"}
     line = units.gauge(air.pressure_pa - station)
     vapour, wet = (
@@ -163,9 +163,18 @@ def _pot_sees(result: Result, units: Units) -> list[str]:
     return [
         f"{_reached(result)}: air of {units.temperature(air.temperature_c)}, vapour {vapour}, liquid {wet}; "
         f"pressure {word[frost]} {units.temperature(point_c)} at {line}, let down "
-        f"to the station's pressure {word[ice]} {units.temperature(let_down)}; "
+        f"to the station's pressure {_let_down(air, station, units)}; "
         f"{indicated}; {_liquid(air, line)} (ISO 8573-1:2010).",
     ]
+
+
+def _let_down(air: Air, station_pa: float, units: Units) -> str:
+    point_c, frost = air.point
+    try:
+        there_c, ice = at_pressure_c(point_c, air.pressure_pa, station_pa, frost)
+    except OutOfRange:
+        return "too dry to be worked out"
+    return f"{'frost point' if ice else 'dew point'} {units.temperature(there_c)}"
 
 
 def _reached(result: Result) -> str:

@@ -15,7 +15,7 @@ from math import hypot
 from gateway import psychrometrics, sensor_pairs, sensor_track
 from gateway.compressed_air import standard_atmosphere_pa
 from gateway.jobsite import Jobsite, Piece, Sensor, Station, Train
-from gateway.pieces import salt_equilibrium_rh
+from gateway.pieces import DRIEST_SALT_RH, salt_equilibrium_rh
 from gateway.reading import Reading
 from gateway.sensor_pairs import Pair, Probe
 from gateway.sensor_track import HOUR_MS, MINUTE_MS, Rule, Track
@@ -25,9 +25,6 @@ Value = Callable[[str], float | None]
 
 WEATHER_PA = 4_000.0  # about the standard atmosphere: common practice, no source
 IMPOSSIBLE_PA = 15_000.0  # sea-level records are 870 and 1084 hPa (WMO extremes archive, from memory)
-DRIEST_SALT_RH = 0.105
-"""Lowest humidity over a saturated salt solution that a drying bed may be made of: lithium chloride, 11.3 % at
-20 °C, 10.5 % at 80 °C (Greenspan 1977, J. Res. NBS 81A, 89, from memory): 36 K below the gas at 40 °C."""
 WARMED_K = 3.0  # from a bed to the probe at its outlet, as far as is allowed for: ours, no source
 AS_IT_CAME = 0.9  # share of the intake air's vapour above which a dryer has taken out nothing worth the name
 

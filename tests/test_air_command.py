@@ -164,3 +164,18 @@ def test_options_may_stand_anywhere(capsys: pytest.CaptureFixture[str]) -> None:
         said.append(capsys.readouterr().out)
     assert main(["air", "20C", "50%", "--altitude", "1600m"]) == 0
     assert said == [capsys.readouterr().out] * 2 and "835" in said[0]
+
+
+def test_little_is_not_shown_as_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    """Very dry air keeps three figures: 0.23 Pa at 8.01 bar are 0.29 ppm."""
+    assert main(["air", "20C", "0.01%", "7barg"]) == 0
+    said = capsys.readouterr().out
+    assert "0.24 Pa" in said or "0.2 Pa" in said
+    line = next(each for each in said.splitlines() if "water vapour by volume of dry air" in each)
+    assert float(line.split()[-2]) == pytest.approx(0.3, abs=0.02)
+
+
+def test_air_above_saturation_over_ice_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+    """At -5 C saturated over water is more than saturated over ice."""
+    assert main(["air", "-5C", "100%"]) == 0
+    assert "more than saturated: the air is above it by -0.5" in capsys.readouterr().out

@@ -23,6 +23,7 @@ from gateway.plan import (
     pot_margin_k,
     run,
     treatment,
+    unsure,
     water_in_pot_and_hose_kg_per_h,
     without,
 )
@@ -205,3 +206,17 @@ def test_purge_air_has_to_be_compressed_too() -> None:
 
 
 BLOWS_OFF = {"pdp_c": -40.0, "warming_k": 0.0, "purge": 0.15, "drop_pa": 10_000.0}
+
+
+def test_a_need_is_not_met_by_a_dryer_nobody_vouches_for() -> None:
+    """Its highest inlet is not stated, or its bed gets liquid: the margin is worked out, and not called met."""
+    hot = replace(plan("hot-humid"), need=Need(3.0, "test clause"))
+    assert meets_need(hot, run(hot)) is True
+    dryer = next(each for each in hot.recipes if each.kind == "deliquescent dryer")
+    figures = {name: value for name, value in dryer.figures.items() if name != "highest_inlet_c"}
+    unstated = replace(
+        hot, recipes=tuple(replace(each, figures=figures) if each is dryer else each for each in hot.recipes)
+    )
+    assert meets_need(unstated, run(unstated)) is None
+    wet = without(without(without(hot, "separator"), "wet tank"), "coalescing filter")
+    assert unsure(wet, run(wet)) == ["salt dryer"] and meets_need(wet, run(wet)) is not True

@@ -21,7 +21,7 @@ from gateway.pieces import (
     SaltBed,
     Separator,
 )
-from gateway.psychrometrics import OutOfRange
+from gateway.psychrometrics import OutOfRange, humidity_ratio, vapour_pressure_pa
 from gateway.water_path import Air, Passage, Piece, adiabatic, intake, saturated_ratio, settled, walk
 
 ATM = 101_325.0
@@ -323,3 +323,15 @@ def test_heat_closes(piece: Piece, gone_c: float) -> None:
     water = step.drained_kg_per_s + step.taken_kg_per_s + step.left_kg_per_s
     gone_w = (water * 4186.0 + step.purged_kg_per_s * 1006.0) * gone_c
     assert step.heat_w == CLOSE(air.enthalpy_w - step.outlet.enthalpy_w - gone_w, rel=1e-9)
+
+
+def test_a_bed_that_would_warm_beyond_all_measure_is_refused() -> None:
+    """120 C with 90 % and a brine of 20 %: the heat balance does not close within 60 K, so there is no answer."""
+    gas = Air(
+        120.0,
+        8e5,
+        0.1,
+        0.1 * humidity_ratio(vapour_pressure_pa(120.0, 0.9, 8e5), 8e5),
+    )
+    with pytest.raises(OutOfRange, match="inlet of salt dryer"):
+        SaltBed("salt dryer", 0.2).through(gas)
