@@ -8,15 +8,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
-from gateway.plan import (
+from gateway.plan import Plan, Result, run
+from gateway.plan_need import (
     DRY_KG_PER_H,
-    Plan,
-    Result,
     doubts,
     is_wet,
     meets_need,
     pot_margin_k,
-    run,
     water_in_pot_and_hose_kg_per_h,
 )
 from gateway.plan_times import Hour

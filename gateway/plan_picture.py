@@ -13,7 +13,8 @@ from html import escape
 from math import ceil, floor
 from textwrap import wrap
 
-from gateway.plan import DRY_KG_PER_H, WORKPLACE, Plan, Result, doubts
+from gateway.plan import Plan, Result
+from gateway.plan_need import DRY_KG_PER_H, WORKPLACE, doubts
 from gateway.plan_units import Units
 from gateway.plan_words import sentence
 from gateway.water_path import Passage, each_piece

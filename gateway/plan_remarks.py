@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from gateway.plan import DRY_KG_PER_H, DRYERS, WORKPLACE, Plan, Recipe, Result, each_recipe, spoils
+from gateway.plan import Plan, Recipe, Result, each_recipe
+from gateway.plan_need import DRY_KG_PER_H, DRYERS, WORKPLACE, spoils
 from gateway.plan_units import Units
 from gateway.water_path import Air, Passage, each_piece
 

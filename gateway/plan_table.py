@@ -2,19 +2,8 @@
 
 from __future__ import annotations
 
-from gateway.plan import (
-    DRY_KG_PER_H,
-    SOLIDS,
-    Plan,
-    Result,
-    doubts,
-    is_wet,
-    pot_margin_k,
-    run,
-    treatment,
-    water_in_pot_and_hose_kg_per_h,
-    without,
-)
+from gateway.plan import Plan, Result, run, treatment, without
+from gateway.plan_need import DRY_KG_PER_H, SOLIDS, doubts, is_wet, pot_margin_k, water_in_pot_and_hose_kg_per_h
 from gateway.plan_units import Units, restated
 from gateway.psychrometrics import OutOfRange
 from gateway.water_path import Passage, each_piece

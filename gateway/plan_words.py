@@ -12,12 +12,10 @@ from gateway.compressed_air import (
     productivity_loss_share,
     reference_dry_air_kg_per_m3,
 )
-from gateway.plan import (
+from gateway.plan import Assumption, Plan, Result
+from gateway.plan_need import (
     DRY_KG_PER_H,
     WORKPLACE,
-    Assumption,
-    Plan,
-    Result,
     doubts,
     is_wet,
     meets_need,

@@ -12,22 +12,9 @@ from pathlib import Path
 import pytest
 
 from gateway.compressed_air import choked_nozzle_kg_per_s
-from gateway.plan import (
-    Need,
-    Plan,
-    Result,
-    Weather,
-    doubts,
-    is_wet,
-    meets_need,
-    pot_margin_k,
-    run,
-    treatment,
-    unsure,
-    water_in_pot_and_hose_kg_per_h,
-    without,
-)
+from gateway.plan import Need, Plan, Result, Weather, run, treatment, without
 from gateway.plan_file import load
+from gateway.plan_need import doubts, is_wet, meets_need, pot_margin_k, unsure, water_in_pot_and_hose_kg_per_h
 from gateway.psychrometrics import dew_point_from_vapour_pressure_c, vapour_pressure_pa
 from gateway.water_path import Passage
 

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from gateway.__main__ import main
-from gateway.plan import Need, Plan, meets_need, pot_margin_k, water_in_pot_and_hose_kg_per_h, without
+from gateway.plan import Need, Plan, without
 from gateway.plan import run as walk_plan
 from gateway.plan_file import load
+from gateway.plan_need import meets_need, pot_margin_k, water_in_pot_and_hose_kg_per_h
 from gateway.plan_units import UNITS
 from gateway.plan_words import text
 

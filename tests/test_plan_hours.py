@@ -11,9 +11,10 @@ from pathlib import Path
 import pytest
 
 from gateway.__main__ import main
-from gateway.plan import Plan, doubts, run, without
+from gateway.plan import Plan, run, without
 from gateway.plan_file import load
 from gateway.plan_hours import text, work_out
+from gateway.plan_need import doubts
 from gateway.plan_times import WeatherErrors
 from gateway.plan_units import UNITS
 from gateway.plan_weather import read

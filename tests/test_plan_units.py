@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from gateway.plan import Plan, doubts, run, without
+from gateway.plan import Plan, run, without
 from gateway.plan_file import load
+from gateway.plan_need import doubts
 from gateway.plan_remarks import remarks
 from gateway.plan_units import UNITS, restated
 from gateway.plan_words import taken
