@@ -1,4 +1,4 @@
-"""Is it enough? Whether a plan keeps pot and hose dry by the margin asked for, and what speaks against saying so."""
+"""Is it enough? Whether a plan keeps pot and hose dry by the margin asked for, and what speaks against it."""
 
 from __future__ import annotations
 
