@@ -251,5 +251,7 @@ MAKERS: dict[str, Maker] = {
     "regulator": _regulator,
     "bypass": _bypass,
     "pot": _pot,
-    "hose": lambda r, of, air: Hose(r.label, air.air_temperature_c, of["contact"], of["drop_pa"]),
+    "hose": lambda r, of, air: Hose(
+        r.label, air.air_temperature_c - air.pot_wall_below_air_k, of["contact"], of["drop_pa"]
+    ),
 }  # fmt: skip

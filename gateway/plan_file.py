@@ -225,7 +225,7 @@ def _recipe(table: dict[str, Any], at: int, open_: Reading) -> Recipe | None:
     others = ("kind", "label", *{"bypass": ("around",), "deliquescent dryer": ("salt",)}.get(kind, ()))
     found = figures_of({**table, "label": label}, key, PIECES[kind], others, open_)
     if kind == "hose":
-        open_.assume(Assumption(label, "wall as warm as the outside air (ours: in the shade)"))
+        open_.assume(Assumption(label, "wall as far below the air as the pot's (ours: under the same sky)"))
     if kind == "deliquescent dryer":
         _brine(table, key, found, open_)
     return Recipe(label, kind, {INSIDE.get(name, name): value for name, value in found.items()})

@@ -8,25 +8,20 @@ Impossible values, saturated air and humidities below what a sensor resolves are
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import hypot
 
 from gateway import psychrometrics, sensor_pairs, sensor_track
 from gateway.compressed_air import standard_atmosphere_pa
-from gateway.jobsite import Jobsite, Piece, Sensor, Station, Train
-from gateway.pieces import DRIEST_SALT_RH, salt_equilibrium_rh
+from gateway.jobsite import Jobsite, Sensor, Train
 from gateway.reading import Reading
+from gateway.sensor_beds import Bed, Value, beds_of, beyond_salt
 from gateway.sensor_pairs import Pair, Probe
 from gateway.sensor_track import HOUR_MS, MINUTE_MS, Rule, Track
 
-Value = Callable[[str], float | None]
-"""The newest value of a sensor as it came, or None."""
-
 WEATHER_PA = 4_000.0  # about the standard atmosphere: common practice, no source
 IMPOSSIBLE_PA = 15_000.0  # sea-level records are 870 and 1084 hPa (WMO extremes archive, from memory)
-WARMED_K = 3.0  # from a bed to the probe at its outlet, as far as is allowed for: ours, no source
-AS_IT_CAME = 0.9  # share of the intake air's vapour above which a dryer has taken out nothing worth the name
 
 
 @dataclass(slots=True)
@@ -36,29 +31,6 @@ class Sense:
     hour: int = 0
     tracks: dict[str, Track] = field(default_factory=dict)
     pairs: dict[str, Pair] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Bed:
-    """The outlet of a salt dryer that is the first dryer of its train, the station whose air goes in, its salt."""
-
-    temperature: str
-    humidity: str
-    pressure: str
-    station: Station
-    salt: str = ""
-
-    def driest_rh(self, t_c: float) -> float:
-        """The lowest humidity its salt can bring about at the outlet gas [C]; not stated, the driest salt's.
-
-        Over the stated salt the gas may have warmed by WARMED_K from the bed to the probe.
-        """
-        saturation = psychrometrics.saturation_pressure_water_pa
-        try:
-            warmed = saturation(t_c - WARMED_K) / saturation(t_c)
-            return salt_equilibrium_rh(self.salt, t_c) * warmed if self.salt else DRIEST_SALT_RH
-        except psychrometrics.OutOfRange:
-            return DRIEST_SALT_RH
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +67,7 @@ class Watch:
                 if s.quantity in sensor_track.JUDGED
             },
             probes,
-            {bed.humidity: bed for train in site.trains if (bed := _bed(train, stations))},
+            {bed.humidity: bed for train in site.trains for bed in beds_of(train, stations)},
             {
                 p.outlet.pressure_dew_point: p.outlet.temperature
                 for train in site.trains
@@ -128,31 +100,11 @@ def _expected_pa(altitude_m: float) -> float | None:
 
 
 def _behind_adsorption(train: Train) -> list[str]:
-    """The humidity sensors at and after an adsorption dryer: there a reading at the low end is no fault."""
+    """The sensors of vapour at and after an adsorption dryer: there a reading at the low end is no fault."""
     kinds = [piece.kind for piece in train.pieces]
     first = kinds.index("adsorption dryer") if "adsorption dryer" in kinds else len(kinds)
-    return [piece.outlet.relative_humidity for piece in train.pieces[first:]]
-
-
-def _bed(train: Train, stations: Mapping[str, Station]) -> Bed | None:
-    """The salt dryer whose outlet is measured, unless another dryer stands before it: then its inlet is dry."""
-    pressure = ""
-    for piece in train.pieces:
-        out = piece.outlet
-        pressure = out.pressure or pressure
-        if piece.kind == "deliquescent dryer":
-            measured = out.temperature and out.relative_humidity and pressure
-            station = stations[train.station]
-            if not measured:
-                return None
-            return Bed(out.temperature, out.relative_humidity, pressure, station, piece.salt)
-        if _dries(piece):
-            return None
-    return None
-
-
-def _dries(piece: Piece) -> bool:
-    return piece.kind in ("refrigerated dryer", "adsorption dryer")
+    outlets = [piece.outlet for piece in train.pieces[first:]]
+    return [name for out in outlets for name in (out.relative_humidity, out.pressure_dew_point) if name]
 
 
 # -- what comes in -----------------------------------------------------------------------------------------
@@ -197,8 +149,8 @@ def fault(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> str:
     track = sense.tracks.get(sensor_id)
     if track is not None and (why := sensor_track.fault(track, watch.rules[sensor_id])):
         return why
-    if sensor_id in watch.beds:
-        return _beyond_salt(watch, watch.beds[sensor_id], value)
+    if sensor_id in watch.beds and (why := beyond_salt(watch.sensors[sensor_id], watch.beds[sensor_id], value)):
+        return why
     if sensor_id in watch.gases and (why := _above_its_gas(watch, sensor_id, value)):
         return why
     # Beyond any weather the humidity ratio, and every dew point taken to another pressure, would be wrong. Within
@@ -256,33 +208,3 @@ def _above_its_gas(watch: Watch, sensor_id: str, value: Value) -> str:
     if point_c - gas_c <= explained_k:
         return ""
     return f"dew point {point_c - gas_c:.1f} K above its own gas ({gas}), which cannot be: check both"
-
-
-def _beyond_salt(watch: Watch, bed: Bed, value: Value) -> str:
-    """Whether the outlet is drier than any salt can make it, unless the air came in that dry."""
-    t_c, rh, gauge_pa = (value(name) for name in (bed.temperature, bed.humidity, bed.pressure))
-    expanded = 2.0 * (watch.sensors[bed.humidity].u or 0.0)
-    if t_c is None or rh is None or rh + expanded >= bed.driest_rh(t_c):
-        return ""
-    try:
-        if gauge_pa is not None and _came_dry(bed, t_c, rh, gauge_pa, value):
-            return ""
-        depth = t_c - psychrometrics.dew_point_c(t_c, rh, 101_325.0)  # hardly depends on the pressure
-    except psychrometrics.OutOfRange:
-        depth = None
-    by = "drier" if depth is None else f"{depth:.0f} K below the outlet gas, drier"
-    return (
-        f"dew point {by} than a salt bed can make it: check the sensor and the pressure entry;"
-        " brine on a chip looks like a perfect dryer"
-    )
-
-
-def _came_dry(bed: Bed, t_c: float, rh: float, gauge_pa: float, value: Value) -> bool:
-    """Whether the intake air holds hardly more vapour for its pressure than the outlet: hot gas, nothing dried."""
-    at = bed.station
-    air_c, air_rh, air_pa = (value(n) for n in (at.air_temperature, at.relative_humidity, at.station_pressure))
-    if air_c is None or air_rh is None or air_pa is None or air_pa <= 0.0 or gauge_pa + air_pa <= 0.0:
-        return False
-    saturation = psychrometrics.saturation_pressure_water_pa
-    outlet = rh * saturation(t_c) / (gauge_pa + air_pa)
-    return outlet >= AS_IT_CAME * air_rh * saturation(air_c) / air_pa

@@ -37,6 +37,7 @@ MAY_STAND_MS: dict[Quantity, int] = {
     Quantity.AIR_TEMPERATURE: 2 * HOUR_MS,
     Quantity.RELATIVE_HUMIDITY: 2 * HOUR_MS,
     Quantity.GAS_TEMPERATURE: 2 * HOUR_MS,
+    Quantity.PRESSURE_DEW_POINT: 2 * HOUR_MS,
     Quantity.STEEL_TEMPERATURE: 4 * HOUR_MS,
     Quantity.WALL_TEMPERATURE: 4 * HOUR_MS,
 }
@@ -70,6 +71,8 @@ def rule_of(sensor: Sensor, patience_ms: int, *, in_line: bool, dry_by_design: b
     humidity = sensor.quantity is Quantity.RELATIVE_HUMIDITY
     step = (inf, 0.0) if in_line and humidity else MAY_MOVE.get(sensor.quantity, (inf, 0.0))
     stands_ms = MAY_STAND_MS.get(sensor.quantity, 0)
+    if sensor.quantity is Quantity.PRESSURE_DEW_POINT and dry_by_design:  # a transmitter rests at its low end, too
+        stands_ms = 0
     return Rule(sensor.quantity, patience_ms, *step, stands_ms, humidity, dry_by_design, compared)
 
 

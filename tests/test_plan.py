@@ -207,3 +207,9 @@ def test_a_need_is_not_met_by_a_dryer_nobody_vouches_for() -> None:
     assert meets_need(unstated, run(unstated)) is None
     wet = without(without(without(hot, "separator"), "wet tank"), "coalescing filter")
     assert unsure(wet, run(wet)) == ["salt dryer"] and meets_need(wet, run(wet)) is not True
+
+
+def test_a_hose_under_a_night_sky_is_as_cold_as_the_pot() -> None:
+    """Desert night, pot wall 4 K below the air: the thin hose on the ground is not warmer."""
+    found = by_label(run(plan("desert-night")))
+    assert found["hose"].wall_c == found["pot"].wall_c == CLOSE(18.0)

@@ -54,7 +54,7 @@ def test_what_is_not_stated_is_listed_with_its_why() -> None:
     assert Assumption("wet tank", "contact {} (common practice, no source)", "share", 0.5, "contact") in assumed
     pot = "pot wall below air {} (ours: pot as warm as the air)"
     assert Assumption("weather", pot, "temperature difference", 0.0, "pot_wall_below_air") in assumed
-    assert Assumption("hose", "wall as warm as the outside air (ours: in the shade)") in assumed
+    assert Assumption("hose", "wall as far below the air as the pot's (ours: under the same sky)") in assumed
     assert not any("efficiency" in each.what for each in assumed)  # stated for both separators
 
 

@@ -379,3 +379,23 @@ def test_a_bed_is_doubted_again_when_only_its_neighbour_spoke() -> None:
     day.send("air-rh", 25.0)
     day.flow.tick(day.now + 2000)
     assert day.flow.read("dryer-rh").value is None and "brine" in day.flow.read("dryer-rh").reason
+
+
+def test_a_dew_point_transmitter_behind_a_salt_bed_is_held_to_its_salt_too() -> None:
+    """Lithium chloride, the driest, holds 10.5 %: 7 C at 45 C (e = 0.105 x 9.6 kPa). -40 C is brine, or a slip."""
+    plain = site()
+    (short,) = plain.trains
+    bed, pot = short.pieces
+    bed = replace(bed, outlet=Point("dryer-t", "", "line-p", "pdp"))
+    pdp = replace(sensor("pdp", Quantity.PRESSURE_DEW_POINT, "Cel", 1.0, "frost"), element="line")
+
+    def watch(piece: Piece) -> Watch:
+        train = replace(short, pieces=(piece, pot))
+        return Watch.of(replace(plain, sensors=(*plain.sensors, pdp), trains=(train,)))
+
+    said = {"dryer-t": 45.0, "line-p": 7e5, "pdp": -40.0}
+    assert "than a salt bed can make it" in sensor_sense.fault(Sense(), watch(bed), "pdp", said.get)
+    assert sensor_sense.fault(Sense(), watch(bed), "pdp", (said | {"pdp": 8.0}).get) == ""
+    assert watch(bed).rules["pdp"].stands_ms == 2 * 3_600_000
+    beside = watch(replace(bed, kind="adsorption dryer"))
+    assert beside.rules["pdp"].stands_ms == 0 and not beside.beds
