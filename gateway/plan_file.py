@@ -22,7 +22,7 @@ _HEAD = ("label", "simulated")
 KINDS = ("oil-flooded screw", "one-stage reciprocating")
 _BREATHING = re.compile("hood|respirator|breath|helmet", re.IGNORECASE)
 _TABLES = ("plan", "weather", "compressor", "nozzle", "hood", "blow_down", "piece", "need")
-SALT_C = 40.0  # a bed's gas is warm; the humidity over these salts moves by less than 1 %RH around it
+SALT_C = 40.0  # taken and printed; over magnesium chloride it is 34 %RH at 0 °C and 29 at 60 (Greenspan 1977)
 
 
 def load(text: str, file: str = "plan") -> Plan:

@@ -84,6 +84,8 @@ def sentence(plan: Plan, result: Result, units: Units) -> str:
     point = _point(result)
     if margin <= 0.0:
         below = f"{units.difference(-margin)} below the {point} of what reaches it"
+        if water_in_pot_and_hose_kg_per_h(result) <= DRY_KG_PER_H:  # the air as a whole stays above its dew point
+            return f"{falls} Water falls out on the walls of pot or hose, {below}; how much is not modelled."
         return f"{falls} Pot and hose get {water}: their coldest wall is {below}."
     if is_wet(result):
         return f"{falls} Pot and hose get {water}, carried over as liquid."

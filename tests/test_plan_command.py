@@ -191,3 +191,18 @@ def test_refusals_are_in_the_units_chosen(capsys: pytest.CaptureFixture[str], tm
     assert "total pressure (psi absolute) is 314.7, allowed is 7.977 to 232.1" in capsys.readouterr().err
     assert main(["plan", str(wrong)]) == 2
     assert "total pressure (bar absolute) is 21.7, allowed is 0.55 to 16" in capsys.readouterr().err
+
+
+def test_a_wall_below_the_dew_point_is_never_said_to_get_nothing() -> None:
+    """The air as a whole keeps its vapour, at the wall it does not; no amount is invented."""
+    hot = load((PLANS / "hot-humid.toml").read_text(encoding="utf-8"), "hot-humid.toml")
+    figures = {"pot": {"contact": 0.0}, "hose": {"contact": 0.0}}
+    recipes = tuple(
+        replace(each, figures={**each.figures, **figures.get(each.kind, {})})
+        for each in hot.recipes
+        if each.kind in ("aftercooler", "separator", "coalescing filter", "pot", "hose")
+    )
+    cold = replace(hot, recipes=recipes, weather=replace(hot.weather, pot_wall_below_air_k=1.0))
+    said = " ".join(text(cold, walk_plan(cold), UNITS["si"]).split())
+    assert "Pot and hose get none" not in said
+    assert "Water falls out on the walls of pot or hose" in said and "how much is not modelled" in said
