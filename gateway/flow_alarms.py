@@ -195,7 +195,8 @@ class Alarms:
 
     def withdraw(self, outcomes: Outcomes) -> None:
         """Let the alarms go whose limits are no more in force."""
-        for gone in self.state.alarms.keys() - {limit.id for limit, *_ in self.groups}:
+        kept = {limit.id for limit, *_ in self.groups}
+        for gone in [name for name in self.state.alarms if name not in kept]:  # in their order, for replay
             alarm = self.state.alarms.pop(gone)
             self.teller.drop(gone)
             if alarm.active:

@@ -336,3 +336,15 @@ def test_what_is_kept_from_the_last_judging_changes_nothing() -> None:
     assert out.events == day.out.events and len(out.events) >= 2
     assert out.sheet == day.out.sheet
     assert _said(anew) == _said(day.flow)
+
+
+def test_limits_that_go_together_are_withdrawn_in_one_order() -> None:
+    """The order of the journal's events must not hang on how a set happens to lie in memory."""
+    many = [margin_limit(id=f"margin-{number}") for number in range(8)]
+    day = Day(*many)
+    day.pass_time(400)  # nothing speaks: all are unknown
+    assert len(day.changes()) >= 8
+    before = len(day.out.events)
+    day.add(entry.plain(Kind.CONFIG_SET, day.now, canonical.config_set(site(), "keeper", "test")))
+    gone = [json.loads(each)["limit"] for each in day.out.events[before:]]
+    assert gone == [limit.id for limit in many]
