@@ -43,7 +43,6 @@ class Judging:
         for station in site.stations:  # a station that is dead is one cause, not three
             for name in (station.air_temperature, station.relative_humidity, station.station_pressure):
                 self.causes[name] = station.label
-        self._minute = -1
         self.teller = Teller(state, site, self.limits, self.standing, self._settles)
         self.alarms = Alarms(state, self.groups, self.teller, self._cause, self._where)
 
@@ -55,8 +54,8 @@ class Judging:
             self._follow(train.id, now_ms)
         for group in self.groups:
             self._judge_group(group, now_ms, outcomes)
-        if now_ms // flow_trends.MINUTE != self._minute:
-            self._minute = now_ms // flow_trends.MINUTE
+        if now_ms // flow_trends.MINUTE != self.state.trends_minute:
+            self.state.trends_minute = now_ms // flow_trends.MINUTE
             flow_trends.take(self.state.trends, self.judged, now_ms)
         self.alarms.suppress(outcomes)
         self._look_ahead(outcomes)

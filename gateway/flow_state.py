@@ -188,6 +188,7 @@ class State:
     trains: dict[str, Run] = field(default_factory=dict)
     telling: Telling = field(default_factory=Telling)
     trends: dict[str, Trend] = field(default_factory=dict)
+    trends_minute: int = -1
     ahead: dict[str, Ahead] = field(default_factory=dict)
     counts: dict[str, int] = field(default_factory=dict)
     rejected: dict[str, int] = field(default_factory=dict)
