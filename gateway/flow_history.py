@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from gateway.conditions import Made
 from gateway.flow_state import State
-from gateway.tiers import Cover, Sheet, Stood, channel_of, whole_of
+from gateway.tiers import PRESSURES, Cover, Sheet, Stood, channel_of, whole_of
 
 MINUTE = 60_000
 
@@ -32,8 +32,10 @@ def derived(state: State, sheet: Sheet, made: Iterable[Made], minute: bool) -> N
     made: what was made again, or with `minute` all values, so that one that never changes is not missing.
     """
     for key, each in made:
-        value = each.measured.value
-        put_up(state, sheet, channel_of(*key, each.place), None if value is None else whole_of(value), minute)
+        value, channel = each.measured.value, channel_of(*key, each.place)
+        if value is not None and key[1] in PRESSURES:
+            value /= 1000.0  # `tiers.unit_of`
+        put_up(state, sheet, channel, None if value is None else whole_of(value), minute)
 
 
 def put_up(state: State, sheet: Sheet, channel: str, whole: int | None, again: bool) -> None:

@@ -12,9 +12,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from alerts.measured import DIMENSION, Dimension
+
 QUARTER_MS = 900_000
 SIX_HOURS_MS = 21_600_000
 MILLION = 1_000_000
+PRESSURES = frozenset(each for each, of in DIMENSION.items() if of is Dimension.PRESSURE)
 HOLES = 64
 Key = tuple[str, int]
 """Channel, and when its quarter of an hour began, UTC ms."""
@@ -159,6 +162,15 @@ class Cover:
 def whole_of(value: float) -> int:
     """Return a value in whole millionths of its unit."""
     return round(value * MILLION)
+
+
+def unit_of(channel: str) -> float:
+    """Return what one whole of a channel is in the unit inside: a millionth, of derived pressures a thousandth.
+
+    A pascal's millionth would not fit: 7 bar that stand for six hours [ms] are more than 2^63 of them.
+    """
+    parts = channel.split("|")
+    return 1e-3 if len(parts) == 3 and parts[1] in PRESSURES else 1e-6
 
 
 def channel_of(subject: str, quantity: str, place: str) -> str:

@@ -13,13 +13,26 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway import history_command
+from alerts.measured import Measured, Quantity, Validity
+from gateway import flow_history, history_command
 from gateway.adapters import journal as files
-from gateway.adapters.history import LATE_MS, PACKED_AT_ONCE, WHOLE, Drawn, History, draw, quarters
+from gateway.adapters.history import (
+    DAYS,
+    DEEDS,
+    LATE_MS,
+    PACKED_AT_ONCE,
+    SCHEMA,
+    WHOLE,
+    Drawn,
+    History,
+    draw,
+    quarters,
+)
 from gateway.adapters.journal import Journal, open_reader, pack_oldest
+from gateway.conditions import Condition
 from gateway.entry import Kind, plain
-from gateway.flow_state import Outcomes
-from gateway.tiers import QUARTER_MS, SIX_HOURS_MS, Sheet
+from gateway.flow_state import Outcomes, State
+from gateway.tiers import QUARTER_MS, SIX_HOURS_MS, Sheet, unit_of
 from gateway.tree import SEAL
 from tests.sites import T0, margin_limit
 from tests.test_flow import Day, values
@@ -242,3 +255,21 @@ def test_rebuild_does_not_write_beside_a_running_writer(home: Path, capsys: pyte
         assert "stop dewgate run first" in capsys.readouterr().err
         assert rebuild(home, "--check") == 0
     assert rebuild(home / "nowhere") == 2
+
+
+def test_a_pressure_that_stands_for_six_hours_fits() -> None:
+    """16 bar in pascals for six hours, in its own whole numbers: SQLite's integers end at 2^63."""
+    assert unit_of("T1/pot|gauge_pressure|pot") == 1e-3 and unit_of("pot-p") == 1e-6
+    state = State(offset_ms=BEGIN)
+    place = Condition("pot", Measured(16e5, 100.0, 0, Validity.GOOD))
+    with closing(sqlite3.connect(":memory:")) as db:
+        db.executescript(SCHEMA + DAYS + DEEDS)
+        history = History(db)
+        for minute in range(6 * 60 + 1):
+            state.judged_ms = 60_000 * minute
+            sheet = Sheet()
+            flow_history.derived(state, sheet, [(("T1/pot", Quantity.GAUGE_PRESSURE), place)], True)
+            history.add(sheet)
+        name = "T1/pot|gauge_pressure|pot"
+        (mean,) = draw(db, [name], BEGIN, BEGIN + SIX_HOURS_MS, 1)[name].mean
+    assert mean == pytest.approx(16e5)

@@ -17,7 +17,7 @@ from operator import add, truediv
 
 from gateway.adapters import history_day
 from gateway.adapters.history_day import PER_DAY, Columns
-from gateway.tiers import QUARTER_MS, SIX_HOURS_MS, Sheet, Sums
+from gateway.tiers import QUARTER_MS, SIX_HOURS_MS, Sheet, Sums, unit_of
 
 _TABLE = """
 CREATE TABLE {} (channel INTEGER NOT NULL, at INTEGER NOT NULL, count INTEGER NOT NULL, low INTEGER, high INTEGER,
@@ -176,14 +176,14 @@ def draw(
     last += (first - last) % rows
     known = channels(db)
     return {
-        name: drawn(read(db, known[name], first, last), first * width, width, rows)
+        name: drawn(read(db, known[name], first, last), first * width, width, rows, unit_of(name))
         for name in names
         if name in known
     }
 
 
-def drawn(found: Columns, from_ms: int, width_ms: int, rows: int) -> Drawn:
-    """Return quarters, or whatever is so wide, with so many of them joined to one column.
+def drawn(found: Columns, from_ms: int, width_ms: int, rows: int, unit: float = 1e-6) -> Drawn:
+    """Return quarters, or whatever is so wide, with so many of them joined to one column; unit: `tiers.unit_of`.
 
     Column by column, since a month of twelve channels is 35,000 rows.
     """
@@ -192,9 +192,9 @@ def drawn(found: Columns, from_ms: int, width_ms: int, rows: int) -> Drawn:
     return Drawn(
         from_ms,
         rows * width_ms,
-        _values(_joined(partial(map, min), found.low, rows), count),
-        _values(map(truediv, total, (each or 1 for each in count)), count),
-        _values(_joined(partial(map, max), found.high, rows), count),
+        _values(_joined(partial(map, min), found.low, rows), count, unit),
+        _values(map(truediv, total, (each or 1 for each in count)), count, unit),
+        _values(_joined(partial(map, max), found.high, rows), count, unit),
         count,
         _joined(_sums, found.known_ms, rows),
     )
@@ -208,8 +208,9 @@ def _sums(*parts: array[int]) -> Iterable[int]:
     return reduce(partial(map, add), parts)
 
 
-def _values(millionths: Iterable[float], count: list[int]) -> list[float | None]:
+def _values(wholes: Iterable[float], count: list[int], unit: float) -> list[float | None]:
     """In the unit used inside; None where nothing was counted."""
+    per = round(1 / unit)
     if all(count):
-        return [each / 1e6 for each in millionths]
-    return [each / 1e6 if counted else None for each, counted in zip(millionths, count, strict=True)]
+        return [each / per for each in wholes]
+    return [each / per if counted else None for each, counted in zip(wholes, count, strict=True)]

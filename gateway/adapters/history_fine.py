@@ -23,7 +23,7 @@ from gateway.flow import Flow
 from gateway.flow_state import Outcomes, State
 from gateway.payload import canonical
 from gateway.reading import News, Reading, Rejected
-from gateway.tiers import Sheet
+from gateway.tiers import Sheet, unit_of
 
 DAY_MS = 86_400_000
 BEFORE_MS = 900_000  # folded before the range begins
@@ -70,7 +70,7 @@ def draw_fine(
             if first <= at < last:
                 row = (at, sums.count, sums.low, sums.high, sums.total, sums.known_ms)
                 history_day.add(columns[name], first, [row])
-    return {name: drawn(columns[name], first * each, each, 1) for name in names if name in present}
+    return {name: drawn(columns[name], first * each, each, 1, unit_of(name)) for name in names if name in present}
 
 
 def _check(from_ms: int, until_ms: int) -> None:

@@ -20,7 +20,7 @@ from gateway.flow import Flow
 from gateway.flow_state import Outcomes
 from gateway.jobsite import Jobsite
 from gateway.payload import canonical
-from gateway.tiers import QUARTER_MS, Sheet, channel_of
+from gateway.tiers import QUARTER_MS, Sheet, channel_of, unit_of
 from tests.sites import margin_limit, pack, site
 
 NOW_MS = 1_783_946_400_000  # 2026-07-13 12:40:00 UTC
@@ -134,8 +134,8 @@ def _stand(sheet: Sheet, found: Conditions, at: int, chance: random.Random) -> N
             for third in range(3):
                 if value is not None:
                     begin = at + third * QUARTER_MS // 3
-                    whole = round((value * (1 + chance.gauss(0.0, 0.01))) * 1e6)
                     channel = channel_of(subject, quantity, each.place)
+                    whole = round(value * (1 + chance.gauss(0.0, 0.01)) / unit_of(channel))
                     sheet.stand(channel, begin, begin + QUARTER_MS // 3, whole)
 
 
