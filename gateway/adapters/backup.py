@@ -23,7 +23,7 @@ from pathlib import Path
 from gateway import heads, tree
 from gateway.adapters import heads as table
 from gateway.adapters.journal import check_version, entries_after, open_reader
-from gateway.adapters.signing import is_signed
+from gateway.adapters.signing import is_signed, sync_folder
 
 FORMAT = 1
 SECRET = ("keys", "seal", "contacts.toml")
@@ -63,7 +63,7 @@ def make(home: Path, out: Path, with_secrets: bool, progress: Progress) -> Summa
         summary = _summary(path, Path(folder), names)
         _pack(part, Path(folder), summary, now)
     part.replace(path)
-    _sync(out)
+    sync_folder(out)
     progress("files", len(names) + 1, len(names) + 1)
     return summary
 
@@ -81,7 +81,7 @@ def restore(file: Path, home: Path, progress: Progress) -> Summary:
     if home.exists():
         home.rmdir()
     part.rename(home)
-    _sync(home.parent)
+    sync_folder(home.parent)
     return summary
 
 
@@ -177,11 +177,3 @@ def _unpack_one(packed: zipfile.ZipFile, name: str, path: Path, digest: str, fol
 def _digest(path: Path) -> str:
     with path.open("rb") as file:
         return file_digest(file, "sha256").hexdigest()
-
-
-def _sync(folder: Path) -> None:
-    held = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(held)
-    finally:
-        os.close(held)

@@ -52,7 +52,7 @@ class Keys:
     def adopt_next(self) -> None:
         """Let the next key take the place of the old one."""
         (self.folder / NEXT).replace(self.folder / SIGNING)
-        _sync(self.folder)
+        sync_folder(self.folder)
         self._signing, self._next = self._next, None
 
 
@@ -79,10 +79,11 @@ def write_new(path: Path) -> None:
         file.flush()
         os.fsync(file.fileno())
     part.replace(path)
-    _sync(path.parent)
+    sync_folder(path.parent)
 
 
-def _sync(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Let a rename in this folder outlive a power cut."""
     held = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(held)
