@@ -11,8 +11,7 @@ from dataclasses import dataclass
 
 from gateway.dryer_steady import WINDOW_MIN, Steady, steady, still_moves
 from gateway.dryer_unit import Criteria, Test, Unit, not_to_be_pressurised
-
-RUNNING_PA = 20_000.0
+from gateway.train_look import RUNNING_PA
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,9 +14,9 @@ from gateway.costs import Costs
 from gateway.jobsite import Train
 from gateway.measured_air import Read
 from gateway.psychrometrics import OutOfRange
+from gateway.train_look import RUNNING_PA
 
 LABEL = "Rule of thumb (common practice, no source): 1.5 % of the work for every psi"
-RUNNING_PA = 20_000.0  # gauge: below it the pot is vented, as `conditions`
 MOST_SHARE = 0.5  # beyond it the rule says nothing worth printing: ours
 
 

@@ -19,7 +19,7 @@ from gateway.psychrometrics import (
 )
 
 DRYER_KINDS = ("deliquescent dryer", "refrigerated dryer", "adsorption dryer")
-RUNNING_PA = 20_000.0  # gauge, behind the last pressure sensor: as `conditions`
+RUNNING_PA = 20_000.0  # gauge, behind the last pressure sensor; below it nothing runs (ours, see DEVELOPERS.md)
 RUNNING_M3_PER_S = 0.02  # a flow below this is a leak, not blasting: ours
 DISCHARGE_K = 60.0  # of an oil-flooded screw above its cooling air: ours
 

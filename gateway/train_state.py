@@ -12,8 +12,8 @@ from enum import StrEnum
 
 from gateway.jobsite import Train
 from gateway.measured_air import Read
+from gateway.train_look import RUNNING_PA
 
-UNDER_PRESSURE_PA = 20_000.0  # gauge; below this a piece counts as vented (our choice, see DEVELOPERS.md)
 FLOWING_M3_PER_S = 0.02  # a flow below this is a leak, not blasting: ours, as in `train_look`
 _OPEN_END = ("hose", "nozzle")  # behind the pot's outlet valve: under pressure only while air flows
 CONDENSED = "water may have condensed; blow out before abrasive (ASTM D4285, 4.1)"
@@ -49,12 +49,12 @@ def seen(train: Train, read: Read) -> Doing:
     known = [value for value in (*before, *behind) if value is not None]
     if not known:
         return Doing.UNKNOWN
-    if max(known) < UNDER_PRESSURE_PA:
+    if max(known) < RUNNING_PA:
         return Doing.OFF
-    if before and before[-1] is not None and before[-1] < UNDER_PRESSURE_PA:
+    if before and before[-1] is not None and before[-1] < RUNNING_PA:
         return Doing.VENTED
     flows = [read(piece.outlet.flow).value for piece in train.pieces if piece.outlet.flow]
-    still = [value < UNDER_PRESSURE_PA if value is not None else None for value in behind]
+    still = [value < RUNNING_PA if value is not None else None for value in behind]
     still += [value < FLOWING_M3_PER_S if value is not None else None for value in flows]
     return Doing.STANDING if still and all(still) else Doing.FLOWING
 
