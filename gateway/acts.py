@@ -53,8 +53,6 @@ def fold(state: State, body: Body) -> None:
     elif body["act"] == "end":
         del state.activities[body["area"]][body["activity"]]
         flow_work.end(state, body)
-    elif body["act"] == "serviced":
-        flow_findings.served(state, body)
     elif body["act"] == "hold_head":
         state.held_heads[body["person"]] = body["number"], body["size"]
     elif body["act"] == "disposition":

@@ -15,7 +15,7 @@ from gateway.dryer_check import Verdict
 from gateway.dryer_figures import expected_suppression_k, inlet_rh
 from gateway.dryer_unit import ISO_7183, NOT_STATED, Row, Test, Unit
 from gateway.psychrometrics import OutOfRange
-from gateway.train_look import RUNNING_PA
+from gateway.train_state import RUNNING_PA
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from gateway.dryer_steady import WINDOW_MIN, Steady, steady, still_moves
 from gateway.dryer_unit import Criteria, Test, Unit, not_to_be_pressurised
-from gateway.train_look import RUNNING_PA
+from gateway.train_state import RUNNING_PA
 
 
 @dataclass(frozen=True, slots=True)

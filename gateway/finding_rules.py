@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping
 from typing import NamedTuple
 
-ABSOLUTE = ("housing", "hot", "position")  # figures that mean something by themselves, without a measure
+ABSOLUTE = ("housing", "hot", "position", "seen")  # figures that mean something by themselves, without a measure
 PAIRED = 0.5  # share of what a lying sensor would do to its partner, above which it is the sensor: ours
 STANDS = 0.3  # of that share, by which a finding that stands is believed longer: ours
 BEDS = frozenset({"bed", "bed or bypass", "bed, bypass or sensor"})
@@ -183,7 +183,9 @@ def _drains(figures: Figures) -> list[Meaning]:
 
 
 def _bed(figures: Figures, measures: Measures, lies: bool) -> list[Meaning]:
-    opened = _each(figures, "position", "bypass open", above=True)
+    opened = [each for name in ("position", "seen") for each in _each(figures, name, "bypass open", above=True)][
+        :1
+    ]
     wetter = [each for each in _counts(figures, "outlet_rh") if each[2].held > 0]
     if lies or not wetter or not _at_rest(figures, DRYER, wetter[0][2].held):
         return opened

@@ -165,6 +165,7 @@ def _evidence(name: str, at: Moved, of: str) -> str:
         "drain": "it opened {mean:.0%} as often as the water that should fall out asks for",
         "level": "level {mean:.0%}, was {base:.0%}",
         "position": "{mean:.0%} open",
+        "seen": "entered by hand as not shut",
         "choke": "{bar:.2f} bar above the blast line, was {base_bar:.2f} bar",
         "outlet_rh": "outlet at {mean:.0%} RH, was {base:.0%}",
         "heat": "warming and water taken differ by {off:+.1f} K more than they did",

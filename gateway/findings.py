@@ -18,7 +18,7 @@ from gateway.finding_rules import ABSOLUTE, Meaning, Moved, meaning
 from gateway.finding_words import Finding, finding
 from gateway.jobsite import Train
 from gateway.observability import measures
-from gateway.train_features import Minute, Told, Water
+from gateway.train_features import LEVEL, POSITION, Minute, Told, Water
 
 LEARN = 60  # steady minutes that are the measure: ours
 RECENT = 8  # minutes of the mean that is compared: ours
@@ -82,7 +82,8 @@ class Drain:
 class Watched:
     """What is remembered of one train. steady: minutes since air began to flow; open: finding -> since, ms.
 
-    turning: findings about to begin or end, with the minutes that said so. numbers: of the open ones.
+    turning: findings about to begin or end, with the minutes that said so. numbers: of the open ones. seen: what a
+    person entered of a level or a bypass, by the figure's name; it stands where no sensor says better.
     """
 
     steady: int = 0
@@ -93,6 +94,7 @@ class Watched:
     open: dict[str, int] = field(default_factory=dict)
     turning: dict[str, int] = field(default_factory=dict)
     numbers: dict[str, int] = field(default_factory=dict)
+    seen: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,11 +116,19 @@ def take(watched: Watched, train: Train, minute: Minute, now_ms: int) -> list[Ch
     watched.steady, watched.stopped = watched.steady + 1, 0
     if watched.steady <= watched.needed:
         return []
-    for name, told in minute.figures.items():
+    for name, told in {**_seen(watched, minute), **minute.figures}.items():
         _feed(watched.trends.setdefault(name, Trend()), name, told, minute.came_rh)
     for piece, water in minute.drains.items():
         _drain(watched, piece, water)
     return _changes(watched, meaning(moved(watched), measures(train), watched.open), now_ms)
+
+
+def _seen(watched: Watched, minute: Minute) -> dict[str, Told]:
+    """What a person entered, as if a sensor went on saying it; a position sensor knows better."""
+    return {
+        name: Told(share, LEVEL if name.startswith("level") else POSITION)
+        for name, share in watched.seen.items() if name.replace("seen", "position") not in minute.figures
+    }  # fmt: skip
 
 
 def _feed(trend: Trend, name: str, told: Told, came_rh: float | None) -> None:

@@ -35,7 +35,7 @@ from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import Watch
 from gateway.tiers import Deed, Sheet
 
-CORE_VERSION = f"{__version__}/13"  # the number is raised with what the state holds: older checkpoints are left
+CORE_VERSION = f"{__version__}/14"  # the number is raised with what the state holds: older checkpoints are left
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
 DEEDS = frozenset({Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP})
@@ -345,6 +345,7 @@ class Flow:
             self._count("act refused")
             return
         acts.fold(self.state, action)
+        flow_findings.acted(self.state, self.site, action, outcomes)
         self._deed(Kind.ACTION, body, outcomes)
         self.state.dirty_ms = self.state.core_ms if self.state.dirty_ms is None else self.state.dirty_ms
         if self.judging:

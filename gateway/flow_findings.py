@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from gateway import findings
+from gateway import finding_service, findings, manual
 from gateway.finding_words import Finding
 from gateway.findings import SHORT, Change, Watched
 from gateway.flow_state import Event, Outcomes, State
@@ -29,14 +29,16 @@ def judged(state: State, site: Jobsite, read: Read, now_ms: int, outcomes: Outco
             _event(state, train, watched, change, outcomes)
 
 
-def _event(state: State, train: Train, watched: Watched, change: Change, outcomes: Outcomes) -> None:
+def _event(
+    state: State, train: Train, watched: Watched, change: Change, outcomes: Outcomes, reason: str = ""
+) -> None:
     state.events += 1
     if change.began:
         state.finding_numbers += 1
         watched.numbers[change.key] = state.finding_numbers
     number = watched.numbers.pop(change.key) if not change.began else state.finding_numbers
     said = [each for each in findings.told(watched, train) if each.key == change.key]
-    reason = words(said[0]) if said else ""
+    reason = words(said[0]) if said else reason
     what, verdict = (BEGAN, "finding") if change.began else (ENDED, "")
     event = Event(
         state.events, state.judged_ms, f"F-{number}", what, f"{train.id}/{change.key}", verdict, None, None, reason
@@ -90,9 +92,14 @@ def cannot_serve(_: State, site: Jobsite, body: Mapping[str, Any]) -> str | None
     return None
 
 
-def served(state: State, body: Mapping[str, Any]) -> None:
-    """A piece was worked on, as with new salt: the train's next steady hour is the new measure."""
-    watched = state.findings.get(body["train"])
-    if watched is not None:
-        watched.trends.clear()
-        watched.drains.clear()
+def acted(state: State, site: Jobsite | None, body: Mapping[str, Any], outcomes: Outcomes) -> None:
+    """Take in what persons do to a train: work on a piece, or a level and a bypass they have looked at."""
+    train = next((each for each in site.trains if each.id == body.get("train")), None) if site else None
+    if train is None:
+        return
+    watched = state.findings.setdefault(train.id, Watched())
+    if body["act"] == "manual":
+        watched.seen |= manual.seen_of(body)
+    elif body["act"] == "serviced":
+        for change in finding_service.serviced(watched, train, body["piece"], body["what"]):
+            _event(state, train, watched, change, outcomes, f"{body['what']}, entered by {body['person']}.")

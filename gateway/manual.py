@@ -9,7 +9,7 @@ entry that is a reading. Sources: fields after the forms seen for such records; 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -26,12 +26,14 @@ _AMOUNT = re.compile(r"([+-]?\d+(?:\.\d+)?) *(\S+)")
 _LENGTH_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 _TIME_S = {"s": 1.0, "min": 60.0}
 SALT_UNITS = {"mg/m2": 1.0, "mg/m²": 1.0, "µg/cm²": 10.0, "ug/cm2": 10.0}
+BYPASS = {"shut": 0.0, "partly open": 0.5, "open": 1.0}  # what a person sees of a lever, as a share: ours
 VERDICTS = ("no water, no oil", "water", "oil", "water and oil")
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field of a form. what: "text", "choice", "date", "photo", "length", "time", "salt" or a Dimension."""
+    """One field of a form. what: "text", "choice", "date", "photo", "length", "time", "salt",
+    "station", "sensor", "train", "piece" or a Dimension."""
 
     name: str
     label: str
@@ -81,6 +83,14 @@ FORMS: dict[str, tuple[Field, ...]] = {
         Field("words", "In words"),
         *_INSTRUMENT,
     ),
+    "air train": (
+        Field("train", "Which air train", "train"),
+        Field("piece", "Which piece of it", "piece"),
+        Field("level", "Water level seen", Dimension.SHARE, (), "40 %FS"),
+        Field("drain_count", "Openings of its drain counted", Dimension.COUNT, (), "12 count"),
+        Field("bypass", "Position of the bypass", "choice", tuple(BYPASS)),
+        Field("words", "In words"),
+    ),
     "reference check": (
         Field("sensor", "Which sensor", "sensor"),
         Field(
@@ -115,7 +125,19 @@ def refusal(site: Jobsite, entries: int, utc_ms: int, body: Body) -> str | None:
             return f"{field.label} is empty; write {NA} where nothing applies."
         if said != NA and (why := _wrong(site, field, said, body)):
             return f"{field.label}: {why}."
-    return _impossible(body)
+    return _not_of_train(site, body) or _impossible(body)
+
+
+def _not_of_train(site: Jobsite, body: Body) -> str | None:
+    """A piece belongs to its train, and only a bypass has a position."""
+    if body["kind"] != "air train" or NA in (body["train"], body["piece"]):
+        return None
+    pieces = {piece.id: piece for train in site.trains if train.id == body["train"] for piece in train.pieces}
+    if body["piece"] not in pieces:
+        return f"Train {body['train']} has no piece {body['piece']}; it has {', '.join(pieces)}."
+    if body["bypass"] != NA and pieces[body["piece"]].kind != "bypass":
+        return f"{body['piece']} is no bypass; write {NA} as its position."
+    return None if body["level"] == NA or 0 <= amount(body["level"]) <= 1 else "A level is 0 to 100 %FS."
 
 
 def _no_such_entry(entries: int, body: Body) -> str | None:
@@ -142,12 +164,21 @@ def _wrong(site: Jobsite, field: Field, said: str, body: Body) -> str | None:
         return _no_amount(said, _AMOUNTS[field.what])
     if field.what in _PATTERNS:
         return _PATTERNS[field.what](said)
-    return _none_of(said, known) if (known := _known(site, field)) else None
+    return _none_of(said, ids) if (ids := _known(site, field)) else None
 
 
 def _known(site: Jobsite, field: Field) -> tuple[str, ...]:
-    stations, sensors = (tuple(each.id for each in every) for every in (site.stations, site.sensors))
-    return {"choice": field.choices, "station": stations, "sensor": sensors}.get(str(field.what), ())
+    return field.choices if field.what == "choice" else known(site).get(str(field.what), ())
+
+
+def known(site: Jobsite) -> dict[str, tuple[str, ...]]:
+    """Return what a field of this kind is chosen from."""
+    every: dict[str, Iterable[str]] = {
+        "station": (each.id for each in site.stations), "sensor": (each.id for each in site.sensors),
+        "train": (each.id for each in site.trains),
+        "piece": dict.fromkeys(piece.id for train in site.trains for piece in train.pieces),
+    }  # fmt: skip
+    return {name: tuple(ids) for name, ids in every.items()}
 
 
 def _none_of(said: str, known: tuple[str, ...]) -> str | None:
@@ -222,6 +253,14 @@ class Sling:
     rh: float
     point_c: float
     frost: bool
+
+
+def seen_of(body: Body) -> dict[str, float]:
+    """Return what a person saw of a piece as figures of findings: "level piece", "seen piece", as shares 0..1."""
+    if body["kind"] != "air train" or NA in (body["train"], body["piece"]):
+        return {}
+    found = {} if body["level"] == NA else {f"level {body['piece']}": amount(body["level"])}
+    return found if body["bypass"] == NA else {**found, f"seen {body['piece']}": BYPASS[body["bypass"]]}
 
 
 def sling(body: Body) -> Sling | None:

@@ -1,6 +1,7 @@
 """`dewgate note`: what a person does or reads at the steel, entered from a terminal.
 
-A note in words, an entry by hand with its form, the begin or end of an activity, or the inspector's disposition.
+A note in words, an entry by hand with its form, the begin or end of an activity, work done on a piece of a train,
+or the inspector's disposition.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from gateway import inbox, manual
 from gateway.adapters import trouble
 from gateway.adapters.home import AlreadyRunning
 from gateway.adapters.journal import WrongJournal
+from gateway.finding_service import SERVICES
 from gateway.inbox import NotTaken
 from gateway.payload import canonical
 from gateway.web.photos import Photos
@@ -54,6 +56,7 @@ def _parser(command: str, caution: str) -> argparse.ArgumentParser:
     what.add_argument("--end", metavar="ACTIVITY")
     what.add_argument("--form", choices=tuple(manual.FORMS), help="an entry by hand; its fields follow")
     what.add_argument("--disposition", metavar="E-1", help="decision= and reason= follow")
+    what.add_argument("--serviced", metavar="PIECE", help="work done on it; train= and what= follow, words= may")
     what.add_argument("--forms", action="store_true", help="list the forms with their fields")
     parser.add_argument("words", nargs="*", help="the words of a note, or FIELD=VALUE")
     return parser
@@ -66,6 +69,8 @@ def body_of(args: argparse.Namespace) -> Body:
         body |= {"act": "begin" if args.begin else "end", "activity": args.begin or args.end}
     elif args.form:
         body |= {"act": "manual", "kind": args.form}
+    elif args.serviced:
+        body |= {"act": "serviced", "piece": args.serviced}
     elif args.disposition:
         body |= {"act": "disposition", "exposure": args.disposition}
     else:
@@ -98,6 +103,7 @@ def forms() -> str:
                 f" ({', '.join(field.choices)})" if field.choices else f" ({field.example})" * bool(field.example)
             )
             lines.append(f"  {field.name}= {field.label}{hint}")
+    lines += ["--serviced PIECE", f"  train= what= ({', '.join(SERVICES)}) words="]
     return "\n".join([*lines, f"Every field is filled in, {manual.NA} where nothing applies."])
 
 

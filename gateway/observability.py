@@ -145,6 +145,11 @@ SAID = {
 
 
 def sentences(train: Train) -> list[str]:
+    """What `cannot_tell` says, with the train's name before it."""
+    return [f'train "{train.id}": {each}' for each in cannot_tell(train)]
+
+
+def cannot_tell(train: Train) -> list[str]:
     """What this train's sensors see as one finding, and what they cannot see; nothing where it has none."""
     has = measures(train)
     seen = {fault: make(has) for fault, make in FAULTS.items()}
@@ -160,4 +165,4 @@ def sentences(train: Train) -> list[str]:
     ]
     if unseen:
         said.append(f"cannot be seen with these sensors: {', '.join(unseen)}")
-    return [f'train "{train.id}": {each}' for each in said]
+    return said

@@ -14,7 +14,7 @@ from gateway.costs import Costs
 from gateway.jobsite import Train
 from gateway.measured_air import Read
 from gateway.psychrometrics import OutOfRange
-from gateway.train_look import RUNNING_PA
+from gateway.train_state import RUNNING_PA
 
 LABEL = "Rule of thumb (common practice, no source): 1.5 % of the work for every psi"
 MOST_SHARE = 0.5  # beyond it the rule says nothing worth printing: ours

@@ -103,6 +103,10 @@ def _notes(material: Material, words: Words) -> list[tuple[str, ...]]:
             said = body["text"] + (f" ({_short(body['photo'])})" if body.get("photo") else "")
             when = words.moment(deed.utc_ms)
             found.append(("–", when, body["area"], words("note"), said, "N/A", "N/A", str(body["person"])))
+        elif body.get("act") == "serviced" and material.asked.from_ms <= deed.utc_ms < material.asked.until_ms:
+            said = f"{body['train']}, {body['piece']}: {words(body['what'])}. {body.get('words', '')}".strip()
+            when = words.moment(deed.utc_ms)
+            found.append(("–", when, "N/A", words("work done"), said, "N/A", "N/A", str(body["person"])))
     return found
 
 

@@ -17,10 +17,9 @@ from gateway.psychrometrics import (
     saturated_vapour_pressure_pa,
     vapour_pressure_pa,
 )
+from gateway.train_state import OPEN_END, Doing, seen
 
 DRYER_KINDS = ("deliquescent dryer", "refrigerated dryer", "adsorption dryer")
-RUNNING_PA = 20_000.0  # gauge, behind the last pressure sensor; below it nothing runs (ours, see DEVELOPERS.md)
-RUNNING_M3_PER_S = 0.02  # a flow below this is a leak, not blasting: ours
 DISCHARGE_K = 60.0  # of an oil-flooded screw above its cooling air: ours
 
 
@@ -63,13 +62,21 @@ class Look:
         return None if said.validity is Validity.BOUND else said.value
 
     def flowing(self) -> bool | None:
-        """Whether air flows: pressure behind the last sensor, and the flow where it is measured."""
-        gauges = [p.outlet.pressure for p in self.train.pieces if p.outlet.pressure]
-        last = self.value(gauges[-1]) if gauges else None
-        if last is None:
+        """Whether air flows through, as `train_state` sees it; None where nothing tells.
+
+        Where the pot's gauge is silent and nothing behind it shows pressure, the pot may be vented: not known. A
+        limit is judged then all the same, but a finding must not be learnt from a machine that stands.
+        """
+        doing = seen(self.train, self._read)
+        if doing is Doing.UNKNOWN or (doing is Doing.FLOWING and not self._pot_is_known()):
             return None
-        flow = self.value(next((p.outlet.flow for p in self.train.pieces if p.outlet.flow), ""))
-        return last > RUNNING_PA and (flow is None or flow > RUNNING_M3_PER_S)
+        return doing is Doing.FLOWING
+
+    def _pot_is_known(self) -> bool:
+        gauges = [p for p in self.train.pieces if p.outlet.pressure]
+        before = [p for p in gauges if p.kind not in OPEN_END]
+        telling = [*before[-1:], *(p for p in gauges if p.kind in OPEN_END)]
+        return any(self.value(p.outlet.pressure) is not None for p in telling)
 
     def _gases(self) -> list[tuple[int, Gas]]:
         """The gas at every outlet with a temperature and a pressure, in the order of the flow."""

@@ -12,10 +12,10 @@ from enum import StrEnum
 
 from gateway.jobsite import Train
 from gateway.measured_air import Read
-from gateway.train_look import RUNNING_PA
 
-FLOWING_M3_PER_S = 0.02  # a flow below this is a leak, not blasting: ours, as in `train_look`
-_OPEN_END = ("hose", "nozzle")  # behind the pot's outlet valve: under pressure only while air flows
+RUNNING_PA = 20_000.0  # gauge; below it a piece counts as vented (ours, see DEVELOPERS.md)
+FLOWING_M3_PER_S = 0.02  # a flow below this is a leak, not blasting: ours
+OPEN_END = ("hose", "nozzle")  # behind the pot's outlet valve: under pressure only while air flows
 CONDENSED = "water may have condensed; blow out before abrasive (ASTM D4285, 4.1)"
 
 
@@ -61,7 +61,7 @@ def seen(train: Train, read: Read) -> Doing:
 
 def _pressures(train: Train, read: Read, *, open_end: bool) -> Iterable[float | None]:
     for piece in train.pieces:
-        if piece.outlet.pressure and (piece.kind in _OPEN_END) == open_end:
+        if piece.outlet.pressure and (piece.kind in OPEN_END) == open_end:
             yield read(piece.outlet.pressure).value
 
 

@@ -11,7 +11,7 @@ import pytest
 from alerts.measured import Measured, Validity, unknown
 from gateway.finding_words import KINDS
 from gateway.findings import LEARN, Change, Watched, moved, take, told
-from gateway.jobsite import Train
+from gateway.jobsite import Piece, Point, Train
 from gateway.observability import FAULTS, SAID, seen_as, sentences
 from gateway.payload import canonical
 from gateway.train_features import Minute, Told, Water, heat_k, minute, transfer_units
@@ -197,6 +197,12 @@ def test_no_air_no_figures() -> None:
         return unknown("silent", 0) if name == "pot-p" else read(name)
 
     assert minute(ALL, TRAIN, silent).flowing is None
+
+    few = site("dryer outlet only", 60.0).trains[0]  # no flow meter that says otherwise
+    hose = replace(few, pieces=(*few.pieces, Piece("hose", "hose", "hose", Point(pressure="blast-p"))))
+    shut = {**row, "blast-p": 0.0}  # the line and the pot are under pressure, nobody holds the nozzle open
+    assert minute(ALL, hose, read).flowing is True
+    assert minute(ALL, hose, reader(shut)).flowing is False
 
     def bound(name: str) -> Measured:
         said = read(name)

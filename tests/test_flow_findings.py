@@ -106,15 +106,83 @@ def test_another_train_begins_with_a_new_measure_the_same_keeps_its_own() -> Non
     assert flow.state.findings.get("T1", None) is None or not flow.state.findings["T1"].trends
 
 
-def test_new_salt_is_a_new_measure() -> None:
-    """The act names a train and one of its pieces, else it is refused; then the next hour is learnt anew."""
+def done(flow: Flow, **said: str) -> list[dict[str, object]]:
+    """Fold an act in and return the events it brought about."""
+    body, outcomes = {"person": "lead", "train": "T1", **said}, Outcomes()
+    assert acts.refusal(flow.state, flow.site, body) is None
+    flow.advance([entry.plain(Kind.ACTION, flow.state.core_ms, canonical.to_bytes(body))], outcomes)
+    return [json.loads(each) for each in outcomes.events]
+
+
+def test_new_salt_is_a_new_measure_of_the_dryer_only() -> None:
+    """The act names a train and one of its pieces, else it is refused; the element's measure is not the salt's."""
     flow, _ = folded(journal())
-    said = {"act": "serviced", "person": "lead", "train": "T1", "piece": "dryer", "what": "salt refilled, 40 kg"}
-    assert acts.refusal(flow.state, flow.site, said) is None
+    before = flow.state.findings["T1"].trends.keys()
+    said = {"act": "serviced", "person": "lead", "train": "T1", "piece": "dryer", "what": "salt refilled"}
     assert acts.refusal(flow.state, flow.site, said | {"train": "T9"}) == "There is no train T9."
     assert acts.refusal(flow.state, flow.site, said | {"piece": "mast"}) == "Train T1 has no piece mast."
-    flow.advance([entry.plain(Kind.ACTION, flow.state.core_ms, canonical.to_bytes(said))], Outcomes())
-    assert flow.state.findings["T1"].trends == {}
+    assert done(flow, act="serviced", piece="dryer", what="salt refilled") == []  # the bypass stays open
+    gone = {"outlet_rh dryer", "span dryer", "over dryer", "heat dryer"}
+    assert flow.state.findings["T1"].trends.keys() == before - gone
+    assert list(flow.state.findings["T1"].open) == ["bypass open bypass"]
+    assert done(flow, act="serviced", piece="sep", what="drain cleaned") == []
+    assert not {"drain sep", "sep"} & {*flow.state.findings["T1"].trends, *flow.state.findings["T1"].drains}
+    assert "element sep" in flow.state.findings["T1"].trends
+
+
+def test_work_on_a_piece_ends_what_was_said_of_it() -> None:
+    """At once, under its number, with what was done and by whom; a word that is not in the list does as well."""
+    flow, _ = folded(journal())
+    (ended,) = done(flow, act="serviced", piece="bypass", what="shut and locked")
+    assert (ended["number"], ended["change"]) == ("F-1", "finding ended")
+    assert ended["reason"] == "shut and locked, entered by lead."
+    assert flow.state.findings["T1"].open == {}
+    changed = done(flow, act="serviced", piece="recv", what="sensor changed")
+    assert changed == []
+    assert not [name for name in flow.state.findings["T1"].trends if name.startswith(("pair", "heat", "units"))]
+    assert "element sep" in flow.state.findings["T1"].trends
+
+
+BLIND = site("dryer outlet only", 60.0)
+
+
+def by_hand(**seen: str) -> dict[str, str]:
+    return {"act": "manual", "kind": "air train", "area": "N/A", "level": "N/A", "drain_count": "N/A",
+            "bypass": "N/A", "words": "seen on the round", **seen}  # fmt: skip
+
+
+def minutes_on(flow: Flow, first: int, count: int) -> list[dict[str, object]]:
+    """Healthy minutes of the blind train; returns the events."""
+    outcomes, units = Outcomes(), {each.id: each.unit for each in BLIND.sensors}
+    for n in range(first, first + count):
+        now = T0 + 60_000 * (n + 1)
+        for name, value in rows(COAST, Failure(), 0)[n % 45 + 5][1].items():
+            if name in units:
+                pack = json.dumps([{"n": name, "v": value, "u": units[name], "t": now / 1000}]).encode()
+                flow.advance([entry.message(Arrival(f"dewgate/bench/{name}", pack), now)], outcomes)
+    return [json.loads(each) for each in outcomes.events]
+
+
+def test_a_bypass_seen_open_is_a_finding_without_a_sensor_at_it() -> None:
+    """A person's word stands until another one; a level that rose by hand is one too."""
+    flow = Flow()
+    flow.advance([
+        entry.plain(Kind.STARTED, T0, canonical.to_bytes({"offset_ms": 0})),
+        entry.plain(Kind.CONFIG_SET, T0, canonical.config_set(BLIND, "keeper", "test")),
+    ], Outcomes())  # fmt: skip
+    assert minutes_on(flow, 0, 25) == []
+    done(flow, **by_hand(piece="bypass", bypass="partly open"))
+    done(flow, **by_hand(piece="recv", level="20 %FS"))
+    (began,) = minutes_on(flow, 25, 20)
+    assert (began["number"], began["limit"]) == ("F-1", "T1/bypass open bypass")
+    assert "entered by hand as not shut" in str(began["reason"])
+    done(flow, **by_hand(piece="bypass", bypass="shut"))
+    (ended,) = minutes_on(flow, 45, 40)
+    assert (ended["number"], ended["change"]) == ("F-1", "finding ended")
+    done(flow, **by_hand(piece="recv", level="60 %FS"))
+    (began,) = minutes_on(flow, 85, 25)
+    assert began["limit"] == "T1/receiver drain recv"
+    assert "level 60%, was 20%" in str(began["reason"])
 
 
 def test_a_finding_that_ended_keeps_its_number() -> None:

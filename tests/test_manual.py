@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from gateway import manual
+from gateway.jobsite import Piece
 from tests.record_story import BLOTTER, CHECK, SLING, jobsite
 
 SITE = jobsite()
@@ -124,3 +126,28 @@ def test_a_sling_reads_within_the_other_published_coefficients() -> None:
         found = manual.sling(SLING | typed)
         assert found is not None
         assert 100 * found.rh == pytest.approx(float(row["expected"]), abs=float(row["tolerance_abs"]))
+
+
+def test_a_person_s_look_at_a_train_names_its_piece() -> None:
+    """A piece of that train, a position of a bypass only, a level within its scale; then shares for findings."""
+    train = SITE.trains[0]
+    bypass = Piece("by", "by", "bypass")
+    site = replace(SITE, trains=(replace(train, pieces=(*train.pieces, bypass)),))
+    said = {field.name: manual.NA for field in manual.FORMS["air train"]} | {
+        "kind": "air train",
+        "area": manual.NA,
+    }
+    said |= {"train": train.id, "piece": "by", "bypass": "open"}
+
+    def why(**change: str) -> str:
+        return manual.refusal(site, 0, NOW, said | change) or ""
+
+    assert why() == ""
+    assert "has no piece" in why(train=train.id, piece="other") or "is none of" in why(piece="other")
+    assert why(piece="dryer") == "dryer is no bypass; write N/A as its position."
+    assert why(level="101 %FS") == "A level is 0 to 100 %FS."
+    assert "no number with one of the units %FS" in why(level="40")
+    assert manual.seen_of(said) == {"seen by": 1.0}
+    assert manual.seen_of(said | {"bypass": "N/A", "level": "40 %FS"}) == {"level by": 0.4}
+    assert manual.seen_of(said | {"train": "N/A"}) == {}
+    assert manual.seen_of(SLING) == {}

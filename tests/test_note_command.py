@@ -42,6 +42,16 @@ def test_a_note_is_in_the_journal_whoever_writes_it(home: Path) -> None:
     assert (act["act"], act["person"], act["text"]) == ("note", "inspector", "dew on the north face")
 
 
+def test_work_on_a_piece_is_entered_or_refused(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """New salt in the dryer of a train; a piece that there is none of is refused in words."""
+    train = jobsite().trains[0]
+    assert note(home, "--serviced", train.pieces[0].id, f"train={train.id}", "what=salt refilled") == 0
+    (act,) = acts(home)
+    assert (act["act"], act["piece"], act["what"]) == ("serviced", train.pieces[0].id, "salt refilled")
+    assert note(home, "--serviced", "mast", f"train={train.id}", "what=salt refilled") == 1
+    assert "has no piece mast." in capsys.readouterr().err
+
+
 def test_a_form_that_is_not_whole_is_refused_in_words(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """And nothing is left behind."""
     assert note(home, "--area", "A", "--form", "rain or fog", "seen=rain") == 1

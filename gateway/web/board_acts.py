@@ -33,6 +33,7 @@ def act_routes(app: FastAPI, web: Web) -> None:
     add("/work/begin", Permission.ACTIVITY, "begin", _begin, "/")
     add("/work/end", Permission.ACTIVITY, "end", _plain("area", "activity"), "/")
     add("/work/disposition", Permission.DISPOSE, "disposition", _plain("exposure", "decision", "reason"), "/")
+    add("/water/serviced", Permission.NOTE, "serviced", _serviced, "/water")
     add("/hold-head", Permission.SEE, "hold_head", _hold, "/account")
     _note_route(app, web)
 
@@ -71,6 +72,11 @@ def _whole(form: Form, name: str) -> int:
 def _shelve(form: Form, now_ms: int) -> Body:
     until_ms = now_ms + _whole(form, "minutes") * MINUTE
     return {"number": form.get("number", ""), "until_ms": until_ms, "reason": form.get("reason", "")}
+
+
+def _serviced(form: Form, _: int) -> Body:
+    body: Body = {name: form.get(name, "") for name in ("train", "piece", "what")}
+    return body | {name: form[name] for name in ("words", "ref") if form.get(name, "").strip()}
 
 
 def _hold(form: Form, _: int) -> Body:

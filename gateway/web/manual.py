@@ -78,11 +78,9 @@ def _form(web: Web, who: Signed, kind: str, filled: Filled, error: str = "", sta
 
 def _choices(kind: str, site: Jobsite) -> dict[str, tuple[str, ...]]:
     """What a field is chosen from, for those that are not written freely."""
-    known: dict[object, tuple[str, ...]] = {
-        "station": tuple(each.id for each in site.stations), "sensor": tuple(each.id for each in site.sensors),
-    }  # fmt: skip
+    known = manual.known(site)
     return {
-        field.name: field.choices or known.get(field.what, ())
+        field.name: field.choices or known.get(str(field.what), ())
         for field in manual.FORMS.get(kind, ()) if field.choices or field.what in known
     }  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
@@ -11,9 +12,11 @@ from fastapi import FastAPI, Query
 from fastapi.responses import HTMLResponse
 
 from alerts.measured import UNITS, Measured, Validity, unknown
+from gateway import observability
 from gateway.adapters.history import draw
 from gateway.adapters.journal import open_reader
 from gateway.board import Board
+from gateway.finding_service import SERVICES
 from gateway.jobsite import Jobsite, Train
 from gateway.tiers import QUARTER_MS
 from gateway.web.gaps import groups, scale_for
@@ -70,7 +73,8 @@ def _shown(
     found = water(site, train, _means(web, site, train, board.utc_ms), unit.inside(stated))
     return {
         "scale": scale_for(gaps), "groups": groups(gaps, scale_for(gaps)), "found": found,
-        "findings": [each for each in board.findings if each.train == train.id],
+        "findings": [each for each in board.findings if each.train == train.id], "services": SERVICES,
+        "unseen": observability.cannot_tell(train), "ref": secrets.token_hex(8),
         "lines": _lines(found, taste), "flow": number(unit.outside(found.flow_m3_per_s)), "stated": f"{stated:g}",
         "entering": _litres(found.entering_kg_per_h, taste),
     }  # fmt: skip

@@ -29,7 +29,7 @@ NEEDS: dict[str, Permission] = {
     "GET /set-up": P.SET_UP, "GET /set-up/heard": P.SET_UP, "GET /set-up/jobsite.toml": P.SET_UP,
     "GET /set-up/file": P.SET_UP, "POST /set-up/file": P.SET_UP, "POST /set-up/limit": P.SET_UP,
     "POST /set-up/calibration": P.SET_UP, "POST /set-up/person": P.SET_UP, "POST /set-up/test": P.SET_UP,
-    "POST /hold-head": P.SEE, "GET /metrics": P.SEE,
+    "POST /water/serviced": P.NOTE, "POST /hold-head": P.SEE, "GET /metrics": P.SEE,
     "GET /people": P.ACCOUNTS, "POST /people/invite": P.ACCOUNTS, "POST /people/role": P.ACCOUNTS,
     "POST /people/remove": P.ACCOUNTS,
 }  # fmt: skip
