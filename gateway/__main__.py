@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import getpass
 import os
 import signal
@@ -172,6 +173,7 @@ def _serve(service: Service, args: argparse.Namespace) -> BaseException | None:
         service.stopping.set()
         writer.join()
         service.close()
+        gc.freeze()  # all is closed: the interpreter need not look through 90,000 objects, which takes it a second
     return failed[0] if failed else None
 
 

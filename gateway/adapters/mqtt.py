@@ -28,6 +28,7 @@ READ_AHEAD = 65_536
 PUBACK, DUP, RETAIN = 0x40, 0x08, 0x01
 _PUBACK = struct.Struct(">BBH")
 MARKER = "dewgate-marker"
+LEAVING_S = 0.2  # for the end of paho's thread; what is acknowledged is on its way long before
 
 
 class _ReadingAhead(paho.Client):
@@ -115,7 +116,10 @@ class Broker:
             self._stopping = True
             self._room.notify_all()
         self.client.disconnect()
-        self.client.loop_stop()
+        # Between two tries to connect paho's thread sleeps for a second; it then ends by itself.
+        ending = threading.Thread(target=self.client.loop_stop, name="leaving", daemon=True)
+        ending.start()
+        ending.join(LEAVING_S)
         self._watch.stop()
 
     def committed(self, arrivals: list[Arrival]) -> None:
