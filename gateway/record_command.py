@@ -72,9 +72,10 @@ def files(home: Path, found: Material, words: Words, out: Path) -> list[Path]:
         body = setter.submit(report.pdf, record_document.document(found, words), words)
         rows = list(record_files.rows(found))
         made: list[tuple[str, bytes]] = [
-            (".csv", record_files.as_csv(rows).encode()), (".senml", record_files.as_senml(found, rows).encode()),
-            (".parquet", parquet.table(rows)),
+            (".csv", record_files.as_csv(rows).encode()), (".senml", record_files.as_senml(found, rows).encode())
         ]  # fmt: skip
+    # Only now the two big libraries, when the memory of typst is free again.
+    made.append((".parquet", parquet.table(rows)))
     made.insert(0, (".pdf", seal.sealed(body.result(), home)))
     for suffix, content in made:
         (out / f"{name}{suffix}").write_bytes(content)

@@ -10,7 +10,8 @@
 3. `roots` works the root at the size of every head out of the entries in the zip; `compare` compares them.
 4. That shows that the record agrees with itself. It does NOT show that who has the gateway's key did not write all
    of it anew last night: only a head, or its short code, that was kept by somebody else shows that.
-5. Nothing shows that a sensor told the truth, or that what was written first was true.
+5. A running gateway writes an entry each minute, if only a heartbeat: `holes` names every stretch without one.
+6. Nothing shows that a sensor told the truth, or that what was written first was true.
 """
 
 from __future__ import annotations
@@ -28,16 +29,21 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from hashlib import sha256
 from itertools import accumulate, pairwise
+from operator import sub
 from pathlib import Path
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 BLOCK = 4096  # entries in one file of the zip; the last may have fewer
+HOLE_MS = 130_000  # so long without an entry, and the gateway was not running: it writes one each minute
 SIGNED_AS = b"dewgate head 1\n"
 KINDS = ("", "message", "rejection", "duplicate", "act", "jobsite", "started", "stopping", "clock step",
          "forecast", "delivery", "heartbeat", "correction", "edge session")  # fmt: skip
+STOPPING = 7
+CORE_MS = struct.Struct(">xxq")  # an entry: kind, version, the gateway's own time in ms, and what it holds
 Peaks = list[tuple[int, bytes]]  # perfect subtrees side by side, largest first: (number of leaves, root)
+Time = tuple[int, int, bool]  # of an entry: its number, the gateway's own time in ms, whether it says "I stop"
 
 
 class Unreadable(Exception):
@@ -195,16 +201,32 @@ def entries_of(path: str, name: str) -> Iterator[bytes]:
         yield body[begin:end]
 
 
-def one_block(path: str, name: str, sizes: Sequence[int]) -> list[Peaks]:
-    """Return the subtrees of a file at these numbers of its entries; the last number must be all of them."""
-    rows = levels([sha256(b"\x00" + entry).digest() for entry in entries_of(path, name)])
-    if len(rows[0]) != sizes[-1]:
-        raise Unreadable(f"{name} holds {len(rows[0])} entries where {sizes[-1]} belong")
-    return [peaks(rows, size) for size in sizes]
+def one_block(path: str, name: str, first: int, sizes: Sequence[int]) -> tuple[list[Peaks], list[Time]]:
+    """Return the subtrees of a file at these numbers of its entries, the last of which must be all of them, and
+    the times of its first and last entry and of those beside a hole. first: the number of its first entry."""
+    entries = list(entries_of(path, name))
+    if len(entries) != sizes[-1]:
+        raise Unreadable(f"{name} holds {len(entries)} entries where {sizes[-1]} belong")
+    rows = levels([sha256(b"\x00" + entry).digest() for entry in entries])
+    times = [ms for (ms,) in map(CORE_MS.unpack_from, entries)]
+    gaps = [at for at, gap in enumerate(map(sub, times[1:], times)) if gap > HOLE_MS]
+    shown = sorted({0, len(times) - 1, *gaps, *(at + 1 for at in gaps)})
+    told = [(first + at, times[at], entries[at][0] == STOPPING) for at in shown]
+    return [peaks(rows, size) for size in sizes], told
 
 
-def roots(record: Record, wanted: Iterable[int]) -> dict[int, bytes]:
-    """Return the root at each wanted size, but for sizes inside a file that is left out."""
+def holes(times: Sequence[Time]) -> Iterator[str]:
+    """Say between which neighbours nothing was written for longer than a running gateway ever waits."""
+    for (number, since, stopped), (following, until, _) in pairwise(times):
+        if following == number + 1 and until - since > HOLE_MS:
+            why = "after it said that it stops" if stopped else "without a word that it stops: killed, or no power"
+            begin, end = (time.strftime("%Y-%m-%d %H:%M", time.gmtime(each / 1000)) for each in (since, until))
+            long = f"{(until - since) / 60_000:.0f} min, {begin} to {end} UTC by its own clock"
+            yield f"nothing was written between entries {number} and {following} for {long}; {why}"
+
+
+def roots(record: Record, wanted: Iterable[int], times: list[Time]) -> dict[int, bytes]:
+    """Return the root at each wanted size, but for sizes inside a file that is left out; add to `times`."""
     inside: list[list[int]] = [[] for _ in record.blocks]
     for size in sorted(set(wanted)):
         if 0 < size <= record.size:
@@ -214,7 +236,8 @@ def roots(record: Record, wanted: Iterable[int]) -> dict[int, bytes]:
     found: dict[int, bytes] = {}
     stack: Peaks = []
     for at, ((count, name, root), cuts) in enumerate(zip(record.blocks, sizes, strict=True)):
-        subtrees = next(given) if name else [[(count, bytes.fromhex(root))]]
+        subtrees, told = next(given) if name else ([[(count, bytes.fromhex(root))]], [])
+        times += told
         for cut, each in zip(cuts if name else [count], subtrees, strict=True):
             found[at * BLOCK + cut] = root_of(stack + each)
         if count == BLOCK:
@@ -222,8 +245,11 @@ def roots(record: Record, wanted: Iterable[int]) -> dict[int, bytes]:
     return found
 
 
-def _each_block(record: Record, which: list[int], sizes: list[list[int]]) -> Iterator[list[Peaks]]:
-    todo = [record.path] * len(which), [str(record.blocks[at][1]) for at in which], [sizes[at] for at in which]
+def _each_block(
+    record: Record, which: list[int], sizes: list[list[int]]
+) -> Iterator[tuple[list[Peaks], list[Time]]]:
+    names, firsts = [str(record.blocks[at][1]) for at in which], [at * BLOCK + 1 for at in which]
+    todo = [record.path] * len(which), names, firsts, [sizes[at] for at in which]
     if len(which) < 32:
         yield from map(one_block, *todo)
         return
@@ -240,11 +266,12 @@ def _each_block(record: Record, which: list[int], sizes: list[list[int]]) -> Ite
 
 @dataclass
 class Findings:
-    """What is wrong, the first thing first; what is proven; what is not."""
+    """What is wrong, the first thing first; what is proven; what is not; when nothing was written."""
 
     wrong: list[str] = field(default_factory=list)
     proven: list[str] = field(default_factory=list)
     not_proven: list[str] = field(default_factory=list)
+    holes: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -263,7 +290,9 @@ def compare(record: Record, kept: Sequence[Kept], now_ms: int) -> Findings:
     good, why = chain(record.heads)
     if why:
         out.wrong.append(f"{why}; heads from there on are not looked at")
-    found = roots(record, [*(head.size for head in good), *(each.size for each in kept)])
+    times = list[Time]()
+    found = roots(record, [*(head.size for head in good), *(each.size for each in kept)], times)
+    out.holes += holes(times)
     agreed = _agreed(record, good, found, out)
     held = _held(record, kept, found, out)
     if not out.wrong:
@@ -366,7 +395,8 @@ def _tell(record: Record, args: argparse.Namespace) -> int:
     elif not args.key:
         out.not_proven.insert(0, "whose key it is: compare it with the fingerprint that was written down (--key)")
     proven = [] if out.wrong else out.proven
-    for title, lines in (("WRONG", out.wrong), ("PROVEN", proven), ("NOT PROVEN", out.not_proven)):
+    told = ("WRONG", out.wrong), ("PROVEN", proven), ("HOLE", out.holes), ("NOT PROVEN", out.not_proven)
+    for title, lines in told:
         for line in lines:
             print(f"{title}: {line}")
     if args.show:

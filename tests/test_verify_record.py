@@ -31,7 +31,6 @@ from tests.sites import T0
 
 ALL = record_zip.Wanted()  # no range
 Change = Callable[[dict[str, bytes]], None]
-ALL = record_zip.Wanted()
 EACH = 100  # entries between two heads
 
 
@@ -86,7 +85,7 @@ def big_record(folder: Path, count: int, each: int) -> Path:
     writer, state, lines = HeadWriter(folder, None), State(), list[str]()
     blocks, block = list[record_zip.Block](), list[bytes]()
     with zipfile.ZipFile(folder / "big.zip", "w", zipfile.ZIP_DEFLATED, compresslevel=1) as to:
-        for number, made in enumerate(map(b"entry %d".__mod__, range(count)), 1):
+        for number, made in enumerate((entry.plain(Kind.HEARTBEAT, T0 + n) for n in range(count)), 1):
             tree.append(state.peaks, made)
             block.append(made)
             if (number % each == 0 or number == count) and (head := writer.due(state, T0, None, ending=True)):
@@ -406,3 +405,24 @@ def test_a_file_that_holds_another_number_of_entries_than_it_should_is_said(reco
 
     code, said = check(rewritten(record, change))
     assert code == 2 and "holds 630 entries where 629 belong" in said
+
+
+def test_a_stretch_without_a_heartbeat_is_stated(tmp_path: Path) -> None:
+    """Killed for an hour, then stopped for two, across the border of two files; 130 s is no hole."""
+    minute, quick, at = 60_000, list[bytes](), T0
+    for number in range(1, tree.SEAL + 40):
+        kind = Kind.HEARTBEAT
+        if number == 100:
+            at += 60 * minute
+        if number == tree.SEAL + 1:
+            at += 120 * minute
+        if number == tree.SEAL:
+            kind = Kind.STOPPING
+        at += minute if number % 10 else 130_000
+        quick.append(entry.plain(kind, at))
+    code, said = check(make(tmp_path, quick).zip)
+    found = [line for line in said.splitlines() if line.startswith("HOLE: ")]
+    assert code == 0 and len(found) == 2
+    assert "between entries 99 and 100 for 62 min" in found[0] and "without a word that it stops" in found[0]
+    assert f"between entries {tree.SEAL} and {tree.SEAL + 1} for 121 min" in found[1]
+    assert "after it said that it stops" in found[1] and re.search(r"2026-\d\d-\d\d \d\d:\d\d to 2026-", found[1])

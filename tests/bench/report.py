@@ -1,14 +1,12 @@
-"""A report of a month with 24 channels: how long it takes, and how much memory its largest process holds."""
+"""A report of a month with 24 channels: how long it takes, and how much memory its processes hold."""
 
 from __future__ import annotations
 
 import dataclasses
 import math
 import os
-import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 from alerts.measured import Quantity
@@ -20,6 +18,7 @@ from gateway.flow_state import Outcomes
 from gateway.jobsite import Area, SteelSpot
 from gateway.payload import canonical
 from gateway.tiers import QUARTER_MS, Sheet
+from tests.bench.resident import Held, held_by
 from tests.record_story import DAY0, jobsite
 from tests.sites import sensor
 
@@ -82,28 +81,11 @@ def _fill(sheet: Sheet, sensors: list[str]) -> None:
             sheet.stand(f"{area}|outside margin-{area}|curing", at, at + QUARTER_MS, 1_000_000 * (swing < -0.8))
 
 
-def figures() -> tuple[float, float]:
-    """Return seconds and MB of the command that writes the report of the month."""
+def figures() -> Held:
+    """Return what the command that writes the report of the month takes."""
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder) / "home"
         month(home)
-        command = [sys.executable, "-m", "tests.bench.report", str(home), str(Path(folder) / "out")]
-        began = time.monotonic()
+        words = ["--home", str(home), "--from", "2026-05-31T19:00", "--every", "4h", "--out", f"{folder}/out"]
         here = os.environ | {"PYTHONPATH": str(Path.cwd())}
-        done = subprocess.run(command, check=True, capture_output=True, text=True, env=here)
-        return time.monotonic() - began, float(done.stdout.split()[-1])
-
-
-def _child(home: str, out: str) -> None:
-    import resource
-
-    from gateway import record_command
-
-    words = ["--home", home, "--from", "2026-05-31T19:00", "--every", "4h", "--out", out]
-    assert record_command.run("record", words, "") == 0
-    whose = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
-    print(max(resource.getrusage(each).ru_maxrss for each in whose) / 1024)
-
-
-if __name__ == "__main__":
-    _child(*sys.argv[1:])
+        return held_by([sys.executable, "-m", "gateway", "record", *words], here)

@@ -1,6 +1,8 @@
 """Kill `run` at random instants under load; count what the publisher had acknowledged and the journal lacks.
 
-Prints `fault kill_run <tries> lost <n> twice <n>`; fails when either is above 0 or when replay or history differ.
+After each kill the chain of signed heads is checked against the entries, too. Prints
+`fault kill_run <tries> lost <n> twice <n>`; fails when either is above 0, when a head does not fit, or when replay or
+history differ.
 """
 
 from __future__ import annotations
@@ -28,6 +30,7 @@ from gateway.payload.canonical import config_set
 from gateway.replay import differences
 from gateway.service import Service
 from tests.broker import Mosquitto
+from tests.faults import head_chain
 from tests.sites import margin_limit, pack, site
 
 GATEWAY = "dewgate-run"  # what `run` calls itself
@@ -113,20 +116,27 @@ def main() -> int:
         run = start(home, broker.port)
         publisher = Publisher(broker.port, args.rate)
         publisher.start()
+        broken: list[str] = []
         for _ in range(args.tries):
-            time.sleep(chance.uniform(0.4, 1.6))
+            head_chain.ask_for_head(home)  # so that kills fall into the signing of heads and the change of keys
+            time.sleep(chance.uniform(0.4, 2.2))
             run.send_signal(signal.SIGKILL)
             run.wait()
+            broken += head_chain.wrong(home)
             run = start(home, broker.port)
         publisher.done.set()
         publisher.join()
         lost, twice, unlike = settle(home, run, publisher)
+        broken += head_chain.wrong(home)
+        signed = head_chain.count(home)
         rows = history_command.run("rebuild", ["--home", str(home), "--check"], "")
         broker.stop()
     print(f"fault kill_run {args.tries} lost {lost} twice {twice}")
     print(f"fault kill_run_replay {args.tries} lost {unlike} twice 0")
     print(f"fault kill_run_history {args.tries} lost {rows} twice 0")
-    return 1 if lost or twice or unlike or rows else 0
+    print(f"# {signed} heads; wrong: {broken or 'none'}")
+    print(f"fault kill_run_heads {args.tries} lost {len(broken)} twice 0")
+    return 1 if lost or twice or unlike or rows or broken else 0
 
 
 def prepare(home: Path, jobsite: Jobsite | None = None) -> None:
