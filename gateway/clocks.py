@@ -10,6 +10,7 @@ sustained for one hour or more").
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from gateway.coatings import Product, RecoatStep
@@ -176,18 +177,35 @@ def _end_of_hour(recoat: Recoat) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Phrase:
-    """A sentence with its {parts} apart, so that it can be said in another language."""
+class Celsius:
+    """A temperature in a sentence, with as many decimals as are to be said, in the reader's own unit."""
 
-    text: str
-    parts: tuple[tuple[str, str], ...] = ()
+    t_c: float
+    decimals: int = 1
 
     def __str__(self) -> str:
-        """The sentence in English."""
-        return self.text.format(**dict(self.parts))
+        """The temperature in °C."""
+        return f"{self.t_c:.{self.decimals}f} °C"
 
 
-def _say(text: str, **parts: str) -> Phrase:
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """A sentence with its {parts} apart, so that it can be said in another language and other units."""
+
+    text: str
+    parts: tuple[tuple[str, str | Celsius], ...] = ()
+
+    def __str__(self) -> str:
+        """The sentence in English and °C."""
+        return self.said(str, str)
+
+    def said(self, in_language: Callable[[str], str], in_unit: Callable[[Celsius], str]) -> str:
+        """Return the sentence as a reader has it."""
+        parts = {name: in_unit(each) if isinstance(each, Celsius) else each for name, each in self.parts}
+        return in_language(self.text).format(**parts)
+
+
+def _say(text: str, **parts: str | Celsius) -> Phrase:
     return Phrase(text, tuple(parts.items()))
 
 
@@ -211,7 +229,8 @@ def window(
         none = _say(no_window(product) if product is None else why)
         return Window(none, none, _say("N/A"))
     if recoat.above_sheet:
-        hot = _say("warmer than the sheet's {t} °C: ask the manufacturer", t=f"{product.recoat[-1].to_c:g}")
+        top_c = product.recoat[-1].to_c
+        hot = _say("warmer than the sheet's {t}: ask the manufacturer", t=Celsius(top_c, int(top_c % 1 > 0)))
         return Window(hot, hot, _say("N/A"))
     gone = None if ended_ms is None else now_ms - ended_ms
     return Window(
@@ -242,12 +261,12 @@ def _hottest(recoat: Recoat, product: Product, since_begin_ms: int, since_end_ms
     if recoat.hottest_c is None:
         return _say("no whole hour known yet")
     row = _warmer(product.recoat, recoat.hottest_c)
-    text = "{t} °C sustained for an hour: earliest {earliest} h from the end ({since_end} gone)"
+    text = "{t} sustained for an hour: earliest {earliest} h from the end ({since_end} gone)"
     latest = "" if row.latest_h is None else f"{row.latest_h:g}"
     if latest:
         text += ", latest {latest} h from the begin ({since_begin} gone)"
     return _say(
-        text, t=f"{recoat.hottest_c:.1f}", earliest=f"{row.earliest_h:g}", latest=latest,
+        text, t=Celsius(recoat.hottest_c), earliest=f"{row.earliest_h:g}", latest=latest,
         since_end=hours(since_end_ms or 0), since_begin=hours(since_begin_ms),
     )  # fmt: skip
 

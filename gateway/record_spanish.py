@@ -156,8 +156,7 @@ SPANISH: dict[str, str] = {
         "cura por humedad: su repintado no depende solo de la temperatura; decide la ficha",
     "zinc silicate: its recoat time is not one of temperature alone; the sheet decides":
         "silicato de zinc: su repintado no depende solo de la temperatura; decide la ficha",
-    "warmer than the sheet's {t} °C: ask the manufacturer":
-        "sobre los {t} °C de la ficha: pregunte al fabricante",
+    "warmer than the sheet's {t}: ask the manufacturer": "sobre los {t} de la ficha: pregunte al fabricante",
     "void: rain or fog on the coat; ask the manufacturer": "anulado: lluvia o niebla; pregunte al fabricante",
     "void: condensation on the coat; ask the manufacturer": "anulado: condensación; pregunte al fabricante",
     "counts from the end of application": "cuenta desde el fin de la aplicación",
@@ -168,12 +167,15 @@ SPANISH: dict[str, str] = {
     "passed": "pasado",
     "{share} of it used": "{share} usado",
     "no whole hour known yet": "aún ninguna hora entera sabida",
-    "{t} °C sustained for an hour: earliest {earliest} h from the end ({since_end} gone)":
-        "{t} °C durante una hora: mínimo {earliest} h desde el fin ({since_end} pasadas)",
-    "{t} °C sustained for an hour: earliest {earliest} h from the end ({since_end} gone), "
+    "{t} sustained for an hour: earliest {earliest} h from the end ({since_end} gone)":
+        "{t} durante una hora: mínimo {earliest} h desde el fin ({since_end} pasadas)",
+    "{t} sustained for an hour: earliest {earliest} h from the end ({since_end} gone), "
     "latest {latest} h from the begin ({since_begin} gone)":
-        "{t} °C durante una hora: mínimo {earliest} h desde el fin ({since_end} pasadas), "
+        "{t} durante una hora: mínimo {earliest} h desde el fin ({since_end} pasadas), "
         "máximo {latest} h desde el comienzo ({since_begin} pasadas)",
+    "{stood}; no limit set": "{stood}; sin límite fijado",
+    "{stood} of {allowed} ({clause})": "{stood} de {allowed} ({clause})",
+    "{stood}, more than {allowed} ({clause})": "{stood}, más de {allowed} ({clause})",
     # -- alarms
     "Alarms": "Alarmas",
     "What happened": "Qué pasó",

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from alerts.limits import Limit
 from alerts.measured import UNITS, Dimension, Unit
+from gateway.clocks import Celsius
 from gateway.record_spanish import SPANISH
 
 LANGUAGES = ("en", "es")
@@ -59,6 +60,11 @@ class Words:
             if all((again < each) == (value < each) and (again > each) == (value > each) for each in beside):
                 return said.removeprefix("-") if float(said) == 0 else said
         return f"{unit.outside(value):.{MOST_DECIMALS}f}"
+
+    def degrees(self, at: Celsius) -> str:
+        """Return a temperature of a sentence in the reader's unit."""
+        unit = self.unit(Dimension.TEMPERATURE)
+        return f"{unit.outside(at.t_c):.{at.decimals}f} {unit.spelling}"
 
     def moment(self, utc_ms: int) -> str:
         """Return a moment in site time, to the minute."""

@@ -114,7 +114,7 @@ def _coat(area: str, coat: Coat, product: Product | None, material: Material, wo
     name = coat.product or "N/A" if product is None else f"{product.label} ({product.sheet})"
     until = words("goes on") if ended is None else words.moment(ended)
     applied = f"{words.moment(begun)}\n{until}, {coat.begun_by}"
-    said = (words(each.text, **dict(each.parts)) for each in (window.earliest, window.latest, window.by_hottest))
+    said = (each.said(words, words.degrees) for each in (window.earliest, window.latest, window.by_hottest))
     return area, coat.name, f"{name}, {coat.batch or 'N/A'}", applied, *said
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gateway import clocks
 from gateway.area_work import Coat, Work
-from gateway.clocks import Phrase
+from gateway.clocks import Celsius, Phrase
 from gateway.coatings import Product
 from gateway.flow_state import State
 from gateway.jobsite import Area, Jobsite
@@ -29,16 +29,15 @@ def _since_blast(area: Area, work: Work, core_ms: int) -> Clock:
     found = clocks.since_blast(
         work.blast_begun_ms, core_ms, area.prime_within_s, area.prime_clause, work.blast_air_wet
     )
-    parts = [("stood", clocks.hours(found.stood_ms))]
+    parts: list[tuple[str, str | Celsius]] = [("stood", clocks.hours(found.stood_ms))]
     text = "{stood}; no limit set"
     if found.left_ms is not None:
         text = (
             "{stood} of {allowed} ({clause})" if found.left_ms > 0 else "{stood}, more than {allowed} ({clause})"
         )
         parts += [("allowed", clocks.hours(found.stood_ms + found.left_ms)), ("clause", found.clause)]
-    if found.warning:
-        text += f". {found.warning}"
-    return Clock("Hours since blast", Phrase(text, tuple(parts)), found.left_ms is not None and found.left_ms <= 0)
+    passed = found.left_ms is not None and found.left_ms <= 0
+    return Clock("Hours since blast", Phrase(text, tuple(parts)), passed, found.warning)
 
 
 def _recoat(coat: Coat, product: Product | None, core_ms: int) -> list[Clock]:

@@ -9,11 +9,12 @@ from gateway.clocks import Phrase
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """One clock in words: a name and a phrase. due: what it counts to is reached or passed."""
+    """One clock in words: a name, a phrase, a warning or none. due: what it counts to is reached or passed."""
 
     name: str
     says: Phrase
     due: bool = False
+    warning: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -191,6 +191,19 @@ def test_a_day_alone_is_a_whole_day_of_the_site() -> None:
     assert (asked.from_ms - DAY0, asked.until_ms - DAY0, len(asked.starts)) == (5 * H, 29 * H, 6)
 
 
+def test_the_hottest_hour_is_in_the_readers_unit(found: Material) -> None:
+    """The same hour in °C and in °F, in English and Spanish."""
+    titles = {"en": "Coats", "es": "Capas"}
+    said = {
+        (language, units): section(found, titles[language], Words(language, "UTC", units)).rows[0][-1]
+        for language in titles for units in ("si", "us")
+    }  # fmt: skip
+    si, us = (re.match(r"([\d.]+) (°[CF]) sustained", said["en", units]) for units in ("si", "us"))
+    assert si and us and (si[2], us[2]) == ("°C", "°F")
+    assert float(us[1]) == pytest.approx(float(si[1]) * 1.8 + 32, abs=0.15)
+    assert said["es", "us"].startswith(f"{us[1]} °F durante una hora: mínimo ")
+
+
 # -- the pages ---------------------------------------------------------------------------------------------
 
 

@@ -15,6 +15,7 @@ from jinja2.runtime import Context
 
 from alerts.measured import Validity
 from gateway.board import Board, SensorLine
+from gateway.clocks import Phrase
 from gateway.jobsite import ACTIVITIES
 from gateway.web import amounts, tongue, words
 from gateway.web.areas import areas
@@ -38,6 +39,7 @@ def _environment() -> Environment:
     )
     environment.globals.update(words=words, amounts=amounts, Validity=Validity, ACTIVITIES=(*ACTIVITIES, IDLE))
     environment.globals["t"] = _translated
+    environment.globals["say"] = _said
     environment.globals["DECISIONS"] = DECISIONS
     environment.tests["unacknowledged"] = words.is_unacknowledged
     return environment
@@ -47,6 +49,16 @@ def _environment() -> Environment:
 def _translated(context: Context, text: str) -> str:
     """Return a text in the reader's language."""
     return tongue.translated(str(text), context["taste"].language)
+
+
+@pass_context
+def _said(context: Context, phrase: Phrase) -> str:
+    """Return a sentence with its parts in the reader's language and units."""
+    taste: Taste = context["taste"]
+    return phrase.said(
+        lambda text: tongue.whole(text, taste.language),
+        lambda at: f"{amounts.degrees(at.t_c, taste):.{at.decimals}f} {taste.temperature}",
+    )
 
 
 @dataclass(frozen=True, slots=True)

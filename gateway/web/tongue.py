@@ -36,10 +36,15 @@ def translated(text: str, language: str) -> str:
     """Return the text in this language, or as it is where nobody has translated it."""
     if language == "en" or not text:
         return text
-    whole, patterns = _words(language)
-    if text in whole:
-        return whole[text]
+    known, patterns = _words(language)
+    if text in known:
+        return known[text]
     return _with_holes(text, language, patterns)
+
+
+def whole(text: str, language: str) -> str:
+    """Return a fixed text with {named} holes, which stay, in this language."""
+    return SPANISH.get(text, text) if language == "es" else text
 
 
 def _with_holes(text: str, language: str, patterns: list[tuple[re.Pattern[str], str]]) -> str:

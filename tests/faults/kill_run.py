@@ -1,8 +1,8 @@
 """Kill `run` at random instants under load; count what the publisher had acknowledged and the journal lacks.
 
 After each kill the chain of signed heads is checked against the entries, too. Prints
-`fault kill_run <tries> lost <n> twice <n>`; fails when either is above 0, when a head does not fit, or when replay or
-history differ.
+`fault kill_run <tries> lost <n> twice <n>`; fails when either is above 0, when a head does not fit, or when replay
+or history differ.
 """
 
 from __future__ import annotations

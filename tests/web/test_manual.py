@@ -6,7 +6,7 @@ import dataclasses
 import re
 from hashlib import sha256
 
-from gateway.clocks import Phrase
+from gateway.clocks import RUST_WITHIN, Celsius, Phrase
 from gateway.steel_lines import Clock, SteelLine
 from tests.web.conftest import Pages, Stage
 from tests.web.made import BOARD, NOW_MS
@@ -37,6 +37,25 @@ def test_the_page_says_stage_and_clocks(stage: Stage, pages: Pages) -> None:
     assert "Stage: blasted Hours since blast: 1 h 00 min; no limit set" in text
     stage.board = dataclasses.replace(BOARD, steel=(dataclasses.replace(AREA, clocks=()),))
     assert "No clock runs" in pages.ask("GET", "/steel").text
+
+
+def test_clocks_speak_the_readers_language_and_unit(stage: Stage, pages: Pages) -> None:
+    """The hottest hour, the sheet's last row and the warning, in Spanish and °F."""
+    hour = Phrase(
+        "{t} sustained for an hour: earliest {earliest} h from the end ({since_end} gone)",
+        (("t", Celsius(35.5)), ("earliest", "4"), ("since_end", "1 h 00 min")),
+    )
+    sheet = Phrase("warmer than the sheet's {t}: ask the manufacturer", (("t", Celsius(35.0, 0)),))
+    clocks = (
+        dataclasses.replace(CLOCK, warning=RUST_WITHIN), Clock("Latest recoat", sheet),
+        Clock("By the hottest hour", hour),
+    )  # fmt: skip
+    stage.board = dataclasses.replace(BOARD, steel=(dataclasses.replace(AREA, clocks=clocks),))
+    pages.send("/account/taste", language="es", temperature="°F")
+    text = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", pages.ask("GET", "/steel").text))
+    assert "Horas desde el chorreado: 1 h 00 min; sin límite fijado. el aire de chorreado estaba húmedo" in text
+    assert "Repintado máximo: sobre los 95 °F de la ficha: pregunte al fabricante" in text
+    assert "95.9 °F durante una hora: mínimo 4 h desde el fin (1 h 00 min pasadas)" in text
 
 
 def test_a_coat_begins_with_its_product_and_batch(stage: Stage, pages: Pages) -> None:
