@@ -41,6 +41,7 @@ PASSED_ON = {
     "key": ("key_command", "show the key that signs the record, or change it"),
     "dryer": ("dryer_command", "a dryer on the yard's bench: what to do next, pass or fail at its real inlet"),
     "backup": ("backup_command", "copy the home while it is in use, checked and whole"),
+    "retention": ("retention_command", "what of the journal may be dropped when the disk fills, and drop it"),
     "restore": ("backup_command", "make a new home of a backup, once everything in it was checked"),
     "doctor": ("doctor_command", "look at disk, clock, keys, broker, channels, sensors; say what to do"),
     "wired": ("wired_command", "read wired transmitters (Modbus) and publish them"),

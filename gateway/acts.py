@@ -88,6 +88,13 @@ def _cannot_hold(state: State, site: Jobsite, body: Body) -> str | None:
     return None
 
 
+def _cannot_drop(state: State, site: Jobsite, body: Body) -> str | None:  # noqa: ARG001 - as all of them
+    """Entries go only where somebody outside holds a head over them."""
+    if body["until"] > max((size for _, size in state.held_heads.values()), default=0):
+        return f"Nobody outside holds a head over entries 1 to {body['until']}: they stay."
+    return None
+
+
 _ACTS: dict[str, tuple[tuple[str, ...], Callable[[State, Jobsite, Body], str | None]]] = {
     "acknowledge": (("number",), alarm_acts.cannot_acknowledge),
     "reset": (("number",), alarm_acts.cannot_reset),
@@ -101,5 +108,6 @@ _ACTS: dict[str, tuple[tuple[str, ...], Callable[[State, Jobsite, Body], str | N
     "manual": (("kind", "area"), work_acts.cannot_enter),
     "serviced": (("train", "piece", "what"), flow_findings.cannot_serve),
     "hold_head": (("number", "code"), _cannot_hold),
+    "drop": (("until", "reports"), _cannot_drop),
     "note": (("area", "text"), work_acts.cannot_note),
 }

@@ -21,7 +21,7 @@ from pathlib import Path
 from gateway import entry, heard, heard_words, sensor_login, watch_words
 from gateway.adapters import trouble
 from gateway.adapters.block import unpack_block
-from gateway.adapters.journal import WrongJournal, entries_after, open_reader
+from gateway.adapters.journal import Dropped, WrongJournal, entries_after, open_reader
 from gateway.entry import Kind
 from gateway.heard import Heard
 from gateway.heard_message import Standing, after, printable
@@ -135,7 +135,13 @@ def _newest(db: sqlite3.Connection) -> tuple[int, bytes]:
     rows = db.execute("SELECT first_seq, body FROM sealed ORDER BY first_seq DESC LIMIT 1").fetchall()
     if not rows:
         raise WrongJournal("the journal is empty; use: dewgate apply FILE")
-    return rows[0][0] + SEAL - 1, unpack_block(rows[0][1])[-1]
+    return rows[0][0] + SEAL - 1, _unpacked(*rows[0])[-1]
+
+
+def _unpacked(first: int, body: bytes | None) -> list[bytes]:
+    if body is None:
+        raise Dropped(first + SEAL - 1, first)
+    return unpack_block(body)
 
 
 def _begin(db: sqlite3.Connection, from_ms: int) -> int:
@@ -153,7 +159,7 @@ def _standing(db: sqlite3.Connection, begin: int) -> Standing:
     note = Note("looking back for the jobsite in force", begin)
     for first in range(begin - SEAL + 1, 0, -SEAL):
         (block,) = db.execute("SELECT body FROM sealed WHERE first_seq = ?", (first,)).fetchall()
-        for made in reversed(unpack_block(block[0])):
+        for made in reversed(_unpacked(first, block[0])):
             if made[0] in (Kind.CONFIG_SET, Kind.STARTED, Kind.CLOCK_STEP):
                 found.setdefault(made[0] == Kind.CONFIG_SET, made)
         if len(found) == 2:

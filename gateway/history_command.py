@@ -5,23 +5,16 @@ from __future__ import annotations
 import argparse
 import sqlite3
 import sys
-from collections.abc import Iterator
 from contextlib import closing
 from functools import partial
-from itertools import islice
 from pathlib import Path
 
 from gateway import progress
-from gateway.adapters import history, trouble
-from gateway.adapters.history import WHOLE, History
+from gateway.adapters import base, history, trouble
 from gateway.adapters.home import AlreadyRunning, lock
 from gateway.adapters.journal import Journal, WrongJournal, entries_after, last_of, open_reader
 from gateway.config import ConfigErrors, load
-from gateway.flow import Flow
-from gateway.flow_state import Outcomes
 from gateway.replay import differences
-from gateway.tiers import Sheet
-from gateway.tree import SEAL
 from gateway.what_if import WrongLimits, compare
 
 SHOWN = 20
@@ -82,9 +75,8 @@ def _what_if(path: Path, file: Path) -> int:
     with closing(open_reader(path)) as reader:
         reader.execute("BEGIN")
         total = last_of(reader)
-        found = compare(
-            entries_after(reader, 0), limits, partial(progress.bar, "entries judged twice", total=total)
-        )
+        begin, tell = base.flow_of(reader), partial(progress.bar, "entries judged twice", total=total)
+        found = compare(entries_after(reader, begin.state.sequence), limits, tell, begin.checkpoint())
     for line in (*found.lines(), *found.table()):
         print(line)
     left = f"{found.acts} acts on alarms left out of both"
@@ -100,23 +92,23 @@ def _make(home: Path) -> int:
         print(f"{home}: stop dewgate run first, or compare with --check", file=sys.stderr)
         return 2
     with held, closing(Journal(home / "journal.db")) as book, closing(open_reader(book.path)) as reader:
-        book.db.execute("BEGIN IMMEDIATE")
-        book.history.clear()
-        last = _fill(book.history, reader)
+        with closing(base.fold_of(reader)) as fold:
+            last = _fold(fold, reader)
+            book.db.execute("BEGIN IMMEDIATE")
+            book.history.take_over(fold.tables)
         book.db.execute("UPDATE cursors SET at = ? WHERE name = 'history'", (last,))
         book.db.execute("COMMIT")
-    print(f"history made again from {last} entries")
+    print(f"history made again up to entry {last}")
     return 0
 
 
 def _check(path: Path) -> int:
-    with closing(open_reader(path)) as reader, closing(sqlite3.connect(":memory:")) as made:
+    with closing(open_reader(path)) as reader, closing(base.fold_of(reader)) as fold:
         reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
         kept = _rows(reader)
         (whole,) = reader.execute("SELECT at FROM cursors WHERE name = 'history'").fetchone()
-        made.executescript(WHOLE)
-        last = _fill(History(made), reader)
-        again = _rows(made)
+        last = _fold(fold, reader)
+        again = _rows(fold.tables)
     only = sorted(f"- {_words(row)}" for row in kept - again) + sorted(f"+ {_words(row)}" for row in again - kept)
     for line in only[:SHOWN]:
         print(line)
@@ -126,23 +118,12 @@ def _check(path: Path) -> int:
     return 1 if only else 0
 
 
-def _fill(book: History, reader: sqlite3.Connection) -> int:
-    flow = Flow()
-    for sheet in _sheets(flow, reader):
-        book.add(sheet)
-        book.pack(flow.state.core_ms + flow.state.offset_ms)
-    return flow.state.sequence
-
-
-def _sheets(flow: Flow, reader: sqlite3.Connection) -> Iterator[Sheet]:
-    """Yield what each block of entries adds to history, with a bar on a terminal."""
-    (newest,) = reader.execute("SELECT max(seq) FROM entries").fetchone()
-    entries = entries_after(reader, 0)
-    while chunk := list(islice(entries, SEAL)):
-        outcomes = Outcomes()
-        flow.advance(chunk, outcomes)
-        progress.bar("entries", flow.state.sequence, newest or flow.state.sequence)
-        yield outcomes.sheet
+def _fold(fold: base.Fold, reader: sqlite3.Connection) -> int:
+    """Fold in what there is after a base, with a bar on a terminal; return the number of the newest entry."""
+    newest = last_of(reader)
+    entries = entries_after(reader, fold.flow.state.sequence)
+    base.advance(fold, entries, partial(progress.bar, "entries", total=newest), pack=True)
+    return fold.flow.state.sequence
 
 
 def _rows(db: sqlite3.Connection) -> Rows:

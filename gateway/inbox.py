@@ -1,7 +1,8 @@
 """The home's inbox: what commands leave for the running writer. A file appears whole or not at all.
 
-`*.config` is a jobsite to be in force, `*.act` what a person does. A refused act becomes `*.refused`, its reason
-in it, for the command that waits for it. The file system's permissions say who may leave something here.
+`*.config` is a jobsite to be in force, `*.act` what a person does, `*.base` what is to stand for entries that are
+dropped. A refused act or base becomes `*.refused`, its reason in it, for the command that waits for it. The file
+system's permissions say who may leave something here.
 """
 
 from __future__ import annotations
@@ -41,9 +42,23 @@ def take_acts(home: Path, act: Callable[[Mapping[str, Any]], str | None]) -> lis
         if why is None:
             taken.append(path)
         else:
-            path.write_text(why)
-            path.rename(path.with_suffix(".refused"))
+            _refuse(path, why)
     return taken
+
+
+def take_bases(home: Path, drop: Callable[[bytes], None]) -> None:
+    """Have the entries dropped that a base is to stand for."""
+    for path in sorted((home / "inbox").glob("*.base")):
+        try:
+            drop(path.read_bytes())
+            path.unlink()
+        except ValueError as error:
+            _refuse(path, str(error))
+
+
+def _refuse(path: Path, why: str) -> None:
+    path.write_text(why)
+    path.rename(path.with_suffix(".refused"))
 
 
 def _handed_on(path: Path, act: Callable[[Mapping[str, Any]], str | None]) -> str | None:

@@ -34,7 +34,7 @@ def run(command: str, words: list[str], caution: str) -> int:
     try:
         body = body_of(args)
         why = inbox.answer(
-            inbox.leave(args.home, "act", canonical.to_bytes(body)), lambda: _be_the_writer(args.home)
+            inbox.leave(args.home, "act", canonical.to_bytes(body)), lambda: be_the_writer(args.home)
         )
     except (ValueError, NotTaken) as error:
         print(f"dewgate {command}: {error}", file=sys.stderr)
@@ -107,7 +107,7 @@ def forms() -> str:
     return "\n".join([*lines, f"Every field is filled in, {manual.NA} where nothing applies."])
 
 
-def _be_the_writer(home: Path) -> bool:
+def be_the_writer(home: Path) -> bool:
     """Where no dewgate runs, be the writer for one turn."""
     from gateway.service import Service
 

@@ -14,8 +14,8 @@ from pathlib import Path
 from gateway import progress, proofs, tree, verify_record
 from gateway.adapters import heads as table
 from gateway.adapters import record_zip, trouble
-from gateway.adapters.journal import open_reader
-from gateway.adapters.subtrees import Dropped, Subtrees
+from gateway.adapters.journal import Dropped, open_reader
+from gateway.adapters.subtrees import Subtrees
 from gateway.heads import Signed
 from gateway.payload import canonical
 from gateway.verify_record import Unreadable, head_of

@@ -1,9 +1,8 @@
 """The wiring of `run`: broker, clock, flow, journal, pages; one writer thread and the pages' own loop.
 
 A batch is received, folded, committed, and only then acknowledged. What is in memory and not on disk is never
-shown as true. When the disk is full the batch is kept, the broker is left, everything is unknown, and the
-same batch is written when there is room. When a commit fails in any other way the process stops and starts again
-from the journal.
+shown as true. When the disk is full the batch is kept, the broker is left, everything is unknown, and the same
+batch is written when there is room. When a commit fails in any other way the process stops and starts again.
 """
 
 from __future__ import annotations
@@ -290,6 +289,7 @@ class Service:
             self._taken = sorted((self.home / "inbox").glob("*.config"))
             self.actions.extend((Kind.CONFIG_SET, path.read_bytes()) for path in self._taken)
             self._taken += inbox.take_acts(self.home, self.act)
+            self._as_room_allows(lambda: inbox.take_bases(self.home, self.book.drop))
         self.turn()
 
     def close(self) -> None:

@@ -26,7 +26,11 @@ def node(left: bytes, right: bytes) -> bytes:
 
 def append(peaks: Peaks, entry: bytes) -> None:
     """Add an entry, joining equal subtrees; `peaks` is changed in place."""
-    size, root = 1, leaf(entry)
+    append_subtree(peaks, 1, leaf(entry))
+
+
+def append_subtree(peaks: Peaks, size: int, root: bytes) -> None:
+    """Add a perfect subtree by its size and root, none before it smaller; `peaks` is changed in place."""
     while peaks and peaks[-1][0] == size:
         root = node(peaks.pop()[1], root)
         size *= 2

@@ -75,12 +75,16 @@ class Compared:
                 for limit, change in sorted(then | other)]  # fmt: skip
 
 
-def compare(entries: Iterable[bytes], limits: tuple[Limit, ...], tell: Callable[[int], None]) -> Compared:
+def compare(
+    entries: Iterable[bytes], limits: tuple[Limit, ...], tell: Callable[[int], None], begin: bytes = b""
+) -> Compared:
     """Judge entries twice. tell: called with how many are done.
+
+    begin: checkpoint of the flow before the first entry, where entries before it were dropped.
 
     Raises WrongLimits where a limit is for an area, a train or a piece that the record does not have.
     """
-    flows = Flow(), Flow()
+    flows = (Flow.from_checkpoint(begin), _other(begin, limits)) if begin else (Flow(), Flow())
     found: tuple[list[Happened], list[Happened]] = ([], [])
     counted, acts, source = 0, 0, iter(entries)
     while chunk := list(islice(source, CHUNK)):
@@ -91,6 +95,14 @@ def compare(entries: Iterable[bytes], limits: tuple[Limit, ...], tell: Callable[
         found[1].extend(_judged(flows[1], [_by(each, limits) for each in kept]))
         tell(counted)
     return Compared(counted, acts, *found)
+
+
+def _other(begin: bytes, limits: tuple[Limit, ...]) -> Flow:
+    """The flow before the first entry, with other limits from there on; its alarms of before stay as they are."""
+    state = Flow.from_checkpoint(begin).state
+    if state.config:
+        state.config = _with(state.config, limits)
+    return Flow(state)
 
 
 def _judged(flow: Flow, entries: list[bytes]) -> Iterator[Happened]:
@@ -134,11 +146,14 @@ def _by(made: bytes, limits: tuple[Limit, ...]) -> bytes:
     kind, core_ms = entry.kind_and_time(made)
     if kind is not Kind.CONFIG_SET:
         return made
-    body = entry.body_of(made)
+    return entry.plain(kind, core_ms, _with(entry.body_of(made), limits))
+
+
+def _with(body: bytes, limits: tuple[Limit, ...]) -> bytes:
     said = canonical.to_dict(body)
     site = replace(canonical.jobsite_of(body), limits=limits)
     _check(site)
-    return entry.plain(kind, core_ms, canonical.config_set(site, said["who"], said["why"]))
+    return canonical.config_set(site, said["who"], said["why"])
 
 
 def _check(site: Jobsite) -> None:

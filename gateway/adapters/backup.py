@@ -21,6 +21,7 @@ from hashlib import file_digest
 from pathlib import Path
 
 from gateway import heads, tree
+from gateway.adapters import base
 from gateway.adapters import heads as table
 from gateway.adapters.journal import check_version, entries_after, open_reader
 from gateway.adapters.signing import is_signed, sync_folder
@@ -117,8 +118,12 @@ def _summary(path: Path, folder: Path, names: list[str]) -> Summary:
     """Look whether the journal adds up to its newest head. Raises Refused when it does not."""
     with closing(open_reader(folder / "journal.db")) as reader:
         check_version(reader, path)
-        signed, peaks, size = table.newest(reader), list[tuple[int, bytes]](), 0
-        for size, each in enumerate(entries_after(reader, 0), 1):
+        if (kept := base.kept(reader)) and not base.is_of(kept, reader):
+            raise Refused(f"{path}: what stands for its dropped entries was not made from them")
+        peaks = base.flow_of(reader).state.peaks
+        size = dropped = sum(leaves for leaves, _ in peaks)
+        signed = table.newest(reader)
+        for size, each in enumerate(entries_after(reader, dropped), dropped + 1):
             tree.append(peaks, each)
             if signed and size == signed.head.size and tree.root(peaks).hex() != signed.head.root:
                 raise Refused(f"{path}: its entries do not give the root of its newest head {signed.code}")

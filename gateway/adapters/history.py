@@ -103,11 +103,14 @@ class History:
         self._db.execute("INSERT OR REPLACE INTO days VALUES (?, ?, ?)", (channel, day, packed))
         self._db.execute("DELETE FROM quarters WHERE channel = ? AND at >= ? AND at < ?", span)
 
-    def clear(self) -> None:
-        """Drop all of it, to be made again."""
+    def take_over(self, made: sqlite3.Connection) -> None:
+        """Put tables that were made again in the place of these."""
         for table in ("quarters", "days", "six_hours", "channels", "deeds"):
             self._db.execute(f"DELETE FROM {table}")  # noqa: S608 - names of this module
-        self._ids.clear()
+            rows = made.execute(f"SELECT * FROM {table}")  # noqa: S608 - names of this module
+            places = ", ".join("?" for _ in rows.description)
+            self._db.executemany(f"INSERT INTO {table} VALUES ({places})", rows)  # noqa: S608 - as above
+        self._ids = channels(self._db)
 
     def _id(self, name: str) -> int:
         known = self._ids.get(name)

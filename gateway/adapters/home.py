@@ -8,8 +8,8 @@ from contextlib import closing
 from pathlib import Path
 from typing import IO
 
+from gateway.adapters import base, landmarks
 from gateway.adapters import journal as files
-from gateway.adapters import landmarks
 from gateway.flow import CORE_VERSION, Flow
 from gateway.flow_state import Outcomes
 from gateway.payload import canonical
@@ -43,7 +43,7 @@ def restore(path: Path) -> Flow:
         if not files.check_version(reader, path):
             return Flow()
         kept = reader.execute("SELECT core_version, body FROM checkpoint").fetchone()
-        flow = Flow.from_checkpoint(kept[1]) if kept and kept[0] == CORE_VERSION else Flow()
+        flow = Flow.from_checkpoint(kept[1]) if kept and kept[0] == CORE_VERSION else base.flow_of(reader)
         flow.advance(files.entries_after(reader, flow.state.sequence), Outcomes())
     return flow
 

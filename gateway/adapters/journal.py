@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gateway import tree
-from gateway.adapters import heads, history, landmarks
+from gateway.adapters import base, heads, history, landmarks
 from gateway.adapters.block import pack_block, unpack_block
 from gateway.entry import unpack
 from gateway.flow_state import Outcomes
@@ -35,7 +35,7 @@ CREATE TABLE cursors (name TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
 _HISTORY = "\n".join((history.SCHEMA, "INSERT INTO cursors VALUES ('history', 0);"))
 # A journal of before has to be rebuilt: its deeds are in its entries only.
 _DEEDS = "\n".join((history.DEEDS, "UPDATE cursors SET at = 0 WHERE name = 'history';"))
-MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS, landmarks.SCHEMA, _DEEDS, heads.SCHEMA)
+MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS, landmarks.SCHEMA, _DEEDS, heads.SCHEMA, base.SCHEMA)
 """What makes a journal of version n one of version n + 1, for ever: never changed, only added to."""
 VERSION = len(MIGRATIONS)
 _OUT_OF_ORDER = "entries are out of order"
@@ -51,6 +51,16 @@ class Damaged(WrongJournal):
 
     def __init__(self, what: str) -> None:
         super().__init__(f"{what}; {KEEP}")
+
+
+class Dropped(WrongJournal):
+    """The entries were dropped after their time was over; only the root of their block is left."""
+
+    def __init__(self, last: int, first: int = 1) -> None:
+        super().__init__(
+            f"entries {first} to {last} were dropped, only the roots of their blocks were kept; what they said is "
+            "in the sealed reports they were dropped for, and in backups of before"
+        )
 
 
 def check_version(db: sqlite3.Connection, path: Path) -> int:
@@ -149,6 +159,18 @@ class Journal:
             db.execute("DELETE FROM entries WHERE seq < ?", (packed.first + tree.SEAL,))
             self.history.pack(packed.span_ms[1])
 
+    def drop(self, made: bytes) -> None:
+        """Drop the bodies of the sealed blocks up to a base, which is kept in their place; the roots stay.
+
+        Raises ValueError when it is not the state after these entries.
+        """
+        given = base.read(made)
+        if not base.is_of(given, self.db):
+            raise ValueError(f"what is to stand for entries 1 to {given.seq} was not made from them")
+        with self._whole() as db:
+            db.execute("INSERT OR REPLACE INTO base VALUES (1, ?, ?, ?)", (given.seq, given.state, given.history))
+            db.execute("UPDATE sealed SET body = NULL WHERE first_seq <= ?", (given.seq,))
+
     def close(self) -> None:
         """Close the file."""
         self.db.close()
@@ -192,12 +214,17 @@ def last_of(db: sqlite3.Connection) -> int:
 def entries_after(db: sqlite3.Connection, seq: int) -> Iterator[bytes]:
     """Yield the entries after a sequence number, sealed and hot, in order.
 
-    Raises Damaged when one is missing or cannot be read: a hole is never passed over.
+    Raises Damaged when one is missing or cannot be read, Dropped when it was dropped: a hole is never passed over.
     """
     db.execute("BEGIN") if not db.in_transaction else None
     at = seq
-    blocks = db.execute("SELECT first_seq, body FROM sealed WHERE first_seq > ? ORDER BY 1", (seq - tree.SEAL,))
+    blocks = db.execute(
+        "SELECT first_seq, body FROM sealed WHERE first_seq > ? ORDER BY 1", (seq + 1 - tree.SEAL,)
+    )
     for first, block in blocks:
+        if block is None:
+            (last,) = db.execute("SELECT max(first_seq) FROM sealed WHERE body IS NULL").fetchone()
+            raise Dropped(last + tree.SEAL - 1)
         if first > at + 1:
             raise Damaged(f"entries {at + 1} to {first - 1} are missing")
         for each in _unpacked(first, block)[max(0, at + 1 - first) :]:
@@ -211,8 +238,8 @@ def entries_after(db: sqlite3.Connection, seq: int) -> Iterator[bytes]:
     db.execute("COMMIT")
 
 
-def _unpacked(first: int, block: bytes | None) -> list[bytes]:
+def _unpacked(first: int, block: bytes) -> list[bytes]:
     try:
-        return unpack_block(block or b"")
+        return unpack_block(block)
     except ValueError as error:
         raise Damaged(f"the sealed block of entries {first} to {first + tree.SEAL - 1}: {error}") from error

@@ -14,9 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from gateway import heads, tree
-from gateway.adapters import history
-from gateway.adapters.history import History
-from gateway.adapters.journal import WrongJournal, check_version, entries_after, open_reader
+from gateway.adapters import base, history
+from gateway.adapters.journal import Dropped, WrongJournal, check_version, entries_after, open_reader
 from gateway.climate_record import Asked, Material
 from gateway.entry import Kind, kind_and_time
 from gateway.flow import CORE_VERSION, Flow
@@ -94,7 +93,7 @@ def _of_now(
     events = [canonical.to_dict(row[0]) for row in reader.execute("SELECT event FROM events ORDER BY id")]
     found = _quarters(reader, asked), _deeds(reader), events
     kept = reader.execute("SELECT core_version, body FROM checkpoint").fetchone()
-    flow = Flow.from_checkpoint(kept[1]) if kept and kept[0] == CORE_VERSION else Flow()
+    flow = Flow.from_checkpoint(kept[1]) if kept and kept[0] == CORE_VERSION else base.flow_of(reader)
     for each in entries_after(reader, flow.state.sequence):
         flow.advance((each,), Outcomes())
         if flow.state.sequence % tree.SEAL == 0:
@@ -105,17 +104,16 @@ def _of_now(
 def _of_then(
     reader: sqlite3.Connection, asked: Asked, sequence: int, codes: list[str], progress: Progress
 ) -> Material:
-    flow, events = Flow(), list[dict[str, Any]]()
-    with closing(sqlite3.connect(":memory:", isolation_level=None)) as made:
-        made.executescript(history.WHOLE)
-        book, entries = History(made), islice(entries_after(reader, 0), sequence)
-        while chunk := list(islice(entries, tree.SEAL)):
-            outcomes = Outcomes()
-            flow.advance(chunk, outcomes)
-            book.add(outcomes.sheet)
-            events += map(canonical.to_dict, outcomes.events)
-            progress(flow.state.sequence, sequence)
-        return _made(asked, flow, codes, _quarters(made, asked), _deeds(made), events)
+    with closing(base.fold_of(reader)) as fold:
+        flow, begin = fold.flow, fold.flow.state.sequence
+        if sequence < begin:
+            raise Dropped(begin)
+        kept = reader.execute("SELECT event FROM events WHERE id <= ? ORDER BY id", (flow.state.events,))
+        events = [row[0] for row in kept]
+        entries = islice(entries_after(reader, begin), sequence - begin)
+        events += base.advance(fold, entries, lambda done: progress(done, sequence))
+        told = list(map(canonical.to_dict, events))
+        return _made(asked, flow, codes, _quarters(fold.tables, asked), _deeds(fold.tables), told)
 
 
 def _quarters(db: sqlite3.Connection, asked: Asked) -> dict[str, Quarters]:

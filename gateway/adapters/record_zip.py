@@ -22,9 +22,9 @@ from gateway.adapters import heads as table
 from gateway.adapters import stamping
 from gateway.adapters.history_fine import Decoder, Said, said_of
 from gateway.adapters.history_out import UNITS, iso
-from gateway.adapters.journal import Damaged, last_of, open_reader
+from gateway.adapters.journal import Damaged, Dropped, last_of, open_reader
 from gateway.adapters.landmarks import clocks, config_at
-from gateway.adapters.subtrees import Dropped, Subtrees
+from gateway.adapters.subtrees import Subtrees
 from gateway.entry import Kind, body_of
 from gateway.payload import canonical
 from gateway.tree import SEAL

@@ -7,11 +7,7 @@ from dataclasses import dataclass, field
 
 from gateway import tree
 from gateway.adapters.block import unpack_block
-from gateway.adapters.journal import Damaged
-
-
-class Dropped(Exception):
-    """The entries were dropped after their time was over; only the root of their block is left."""
+from gateway.adapters.journal import Damaged, Dropped
 
 
 @dataclass(slots=True)
@@ -50,7 +46,7 @@ class Subtrees:
         if number in self.roots:
             (body,) = self.reader.execute("SELECT body FROM sealed WHERE first_seq = ?", (first,)).fetchone()
             if body is None:
-                raise Dropped(f"entries {first} to {first + tree.SEAL - 1} were dropped, only their root was kept")
+                raise Dropped(first + tree.SEAL - 1, first)
             return unpack_block(body)
         query = "SELECT entry FROM entries WHERE seq >= ? AND seq < ? ORDER BY seq"
         return [row[0] for row in self.reader.execute(query, (first, first + tree.SEAL))]
