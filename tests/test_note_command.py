@@ -84,7 +84,7 @@ def test_an_act_left_twice_counts_once(home: Path) -> None:
     body = canonical.to_bytes({"act": "note", "person": "i", "area": "A", "text": "once", "ref": "r-1"})
     for _ in range(2):
         left = inbox.leave(home, "act", body)
-        note_command._be_the_writer(home)
+        note_command.be_the_writer(home)
         assert not left.exists()
     assert len(acts(home)) == 1
     (refused,) = (home / "inbox").glob("*.refused")
