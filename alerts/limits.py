@@ -15,7 +15,7 @@ from alerts.measured import DIMENSION, UNITS, Dimension, Measured, Quantity, Uni
 
 
 class Verdict(StrEnum):
-    """The five words a person reads. None of them is permission."""
+    """The words a person reads. None of them is permission."""
 
     INSIDE = "inside limits"
     CLOSE = "close to limit"
@@ -23,11 +23,13 @@ class Verdict(StrEnum):
     UNKNOWN = "unknown"
     NO_LIMIT = "no limit set"
     NOT_RUNNING = "not running"  # a train that is off: neither dry nor unknown
+    NOT_ENTERED = "nothing entered"  # of what only a person sees: no word is neither dry nor wet
 
 
 # Worst first: an area shows the worst of what is judged for it.
 SEVERITY = (
     Verdict.OUTSIDE, Verdict.UNKNOWN, Verdict.CLOSE, Verdict.NO_LIMIT, Verdict.NOT_RUNNING, Verdict.INSIDE,
+    Verdict.NOT_ENTERED,
 )  # fmt: skip
 
 PRIORITIES = ("high", "medium", "low")
@@ -109,8 +111,12 @@ def judge(limit: Limit, measured: Measured) -> Judgement:
     if distance - guard < 0:
         return Judgement(Verdict.OUTSIDE, distance, False, measured.reason)
     well_inside = distance - guard >= round(limit.deadband_inside, 4)
-    close = expanded is not None and distance < expanded
+    close = expanded is not None and distance < expanded and DIMENSION[limit.quantity] not in _NEVER_CLOSE
     return Judgement(Verdict.CLOSE if close else Verdict.INSIDE, distance, well_inside, measured.reason)
+
+
+# A trend that hardly moves is always near a limit of none: nobody is to be warned of it.
+_NEVER_CLOSE = frozenset({Dimension.WARMING, Dimension.MOISTENING})
 
 
 def _bound(limit: Limit, distance: float, measured: Measured) -> Judgement:
@@ -138,7 +144,8 @@ def together(judgements: list[Judgement]) -> Judgement:
 
 
 _GOOD_FIRST = (
-    Verdict.NOT_RUNNING, Verdict.INSIDE, Verdict.CLOSE, Verdict.UNKNOWN, Verdict.NO_LIMIT, Verdict.OUTSIDE,
+    Verdict.NOT_RUNNING, Verdict.INSIDE, Verdict.CLOSE, Verdict.UNKNOWN, Verdict.NO_LIMIT, Verdict.NOT_ENTERED,
+    Verdict.OUTSIDE,
 )  # fmt: skip
 
 
@@ -188,6 +195,10 @@ _DEFAULT_SPELLING = {
     Dimension.FLOW: "m3/min",
     Dimension.SHARE: "%FS",
     Dimension.COUNT: "count",
+    Dimension.SPEED: "m/s",
+    Dimension.TIME: "min",
+    Dimension.WARMING: "K/h",
+    Dimension.MOISTENING: "%RH/h",
 }
 
 

@@ -5,7 +5,7 @@ Inside, one unit per dimension (°C for temperatures, K for differences, Pa abso
 gauge, relative humidity 0..1); the reader's and the specification's units are converted
 here, at the edge, from a closed list of spellings.
 Sources: factors of the International System (BIPM, SI Brochure, 9th ed., 2019, ch. 2 and 4);
-psi, °F and cubic foot from the international yard and pound agreement of 1959 (from memory).
+psi, °F, mph and cubic foot from the international yard and pound agreement of 1959 (from memory).
 """
 
 from __future__ import annotations
@@ -42,6 +42,14 @@ class Quantity(StrEnum):
     LIQUID_LEVEL = "liquid_level"
     DRAIN_COUNT = "drain_count"
     VALVE_POSITION = "valve_position"
+    WIND_SPEED = "wind_speed"
+    PRODUCT_TEMPERATURE = "product_temperature"
+    AIR_TEMPERATURE_CHANGE = "air_temperature_change"
+    RELATIVE_HUMIDITY_CHANGE = "relative_humidity_change"
+    STEEL_TEMPERATURE_CHANGE = "steel_temperature_change"
+    DEW_POINT_MARGIN_CHANGE = "dew_point_margin_change"
+    RAIN_OR_FOG = "rain_or_fog"
+    TIME_INSIDE = "time_inside"
 
 
 class Dimension(StrEnum):
@@ -56,6 +64,10 @@ class Dimension(StrEnum):
     FLOW = "air flow - m³/s"
     SHARE = "share of full scale - 0..1"
     COUNT = "count - 1"
+    SPEED = "speed - m/s"
+    TIME = "length of time - s"
+    WARMING = "change of temperature - K/h"
+    MOISTENING = "change of humidity - 1/h"
 
 
 DIMENSION = {
@@ -83,6 +95,14 @@ DIMENSION = {
     Quantity.LIQUID_LEVEL: Dimension.SHARE,
     Quantity.DRAIN_COUNT: Dimension.COUNT,
     Quantity.VALVE_POSITION: Dimension.SHARE,
+    Quantity.WIND_SPEED: Dimension.SPEED,
+    Quantity.PRODUCT_TEMPERATURE: Dimension.TEMPERATURE,
+    Quantity.AIR_TEMPERATURE_CHANGE: Dimension.WARMING,
+    Quantity.RELATIVE_HUMIDITY_CHANGE: Dimension.MOISTENING,
+    Quantity.STEEL_TEMPERATURE_CHANGE: Dimension.WARMING,
+    Quantity.DEW_POINT_MARGIN_CHANGE: Dimension.WARMING,
+    Quantity.RAIN_OR_FOG: Dimension.COUNT,
+    Quantity.TIME_INSIDE: Dimension.TIME,
 }
 
 
@@ -136,6 +156,16 @@ UNITS: dict[str, Unit] = {
         Unit("%FS", Dimension.SHARE, 0.01),
         Unit("share", Dimension.SHARE, 1.0),
         Unit("count", Dimension.COUNT, 1.0),  # RFC 8428, 12.1
+        Unit("m/s", Dimension.SPEED, 1.0),  # RFC 8428, 12.1
+        Unit("km/h", Dimension.SPEED, 1 / 3.6),
+        Unit("mph", Dimension.SPEED, 0.44704),
+        Unit("kn", Dimension.SPEED, 1852 / 3600),
+        Unit("s", Dimension.TIME, 1.0),  # RFC 8428, 12.1
+        Unit("min", Dimension.TIME, 60.0),
+        Unit("h", Dimension.TIME, 3600.0),
+        Unit("K/h", Dimension.WARMING, 1.0),
+        Unit("Δ°F/h", Dimension.WARMING, 5 / 9),
+        Unit("%RH/h", Dimension.MOISTENING, 0.01),
     )
 }
 

@@ -8,35 +8,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
-from zoneinfo import ZoneInfo
 
-from alerts import texts_en, texts_es
+from alerts import texts_en
 from alerts.alarm import Change
-from alerts.limits import Limit, conformity_note, written
-from alerts.measured import DIMENSION, UNITS, Dimension, Measured, Unit
+from alerts.limits import Limit
+from alerts.measured import DIMENSION, Dimension, Measured
+from alerts.saying import (
+    LANGUAGES,
+    Reader,
+    clock_words,
+    limit_words,
+    quantity_words,
+    rule_words,
+    say,
+    unit_of,
+    value_words,
+)
 
+__all__ = ["LANGUAGES", "Notice", "Reader", "Standing", "clock_words", "limit_words", "value_words"]
 CAUTION = texts_en.WORDS["caution"]
-
-
-@dataclass(frozen=True, slots=True)
-class Texts:
-    """Everything that can be said in one language."""
-
-    words: dict[str, str]
-    quantities: dict[str, str]
-    look: dict[str, str]
-
-
-LANGUAGES = {
-    "en": Texts(texts_en.WORDS, texts_en.QUANTITIES, texts_en.LOOK),
-    "es": Texts(texts_es.WORDS, texts_es.QUANTITIES, texts_es.LOOK),
-}
-SYSTEMS = {
-    "si": {Dimension.TEMPERATURE: "°C", Dimension.DIFFERENCE: "K", Dimension.PRESSURE: "bar"},
-    "us": {Dimension.TEMPERATURE: "°F", Dimension.DIFFERENCE: "Δ°F", Dimension.PRESSURE: "psi"},
-}
-"""The reader's units; where a system says nothing, or none is chosen, the limit's own."""
 LOCK_SCREEN = 70  # characters of a title that a phone shows without being unlocked: common practice, no source
 PLACES = 3  # named in the title of what is back
 STEADY = 0.5  # a change per hour below this many standard uncertainties is none: ours
@@ -54,15 +44,6 @@ class Notice:
     priority: str
     title: str
     body: str
-
-
-@dataclass(frozen=True, slots=True)
-class Reader:
-    """How a person wants to be told: language "en" | "es", units "si" | "us" | "" (as the limit), the zone."""
-
-    language: str = "en"
-    units: str = ""
-    zone: str = "UTC"
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,87 +69,21 @@ class Standing:
     moments: tuple[int | None, ...] = ()  # earliest, likely, latest crossing (UTC ms), of a warning ahead
 
 
-# -- words ---------------------------------------------------------------------------------------------
-
-
-def _say(reader: Reader, key: str, **places: object) -> str:
-    return LANGUAGES[reader.language].words[key].format(**places)
-
-
-ENGLISH = Reader()
-
-
-def limit_words(limit: Limit, reader: Reader = ENGLISH) -> str:
-    """Return the limit as the specification writes it, with its clause; beside it in the reader's unit."""
-    unit = _unit(limit, reader)
-    beside = ""
-    if unit.spelling != limit.unit:
-        beside = f" = {written(limit.threshold_inside, DIMENSION[limit.quantity], unit, _decimals(limit))}"
-    relation = _say(reader, limit.relation)
-    return f"{_quantity(limit, reader)} {relation} {limit.threshold:g} {limit.unit}{beside} ({limit.clause})"
-
-
-def _quantity(limit: Limit, reader: Reader) -> str:
-    return LANGUAGES[reader.language].quantities.get(limit.quantity, limit.quantity.replace("_", " "))
-
-
-def _unit(limit: Limit, reader: Reader) -> Unit:
-    system = SYSTEMS.get(reader.units, {})
-    return UNITS[system.get(DIMENSION[limit.quantity], limit.unit)]
-
-
-def _decimals(limit: Limit) -> int:
-    """Two decimals on a difference: 2.96 K must not be shown as 3.0 K beside a limit of 3 K."""
-    return 2 if DIMENSION[limit.quantity] is Dimension.DIFFERENCE else 1
-
-
-def value_words(limit: Limit, measured: Measured, reader: Reader = ENGLISH) -> str:
-    """Return the value ± expanded uncertainty (k=2) in the reader's unit, or what is not known."""
-    if measured.value is None:
-        return _say(reader, "not known")
-    unit, decimals = _unit(limit, reader), _decimals(limit)
-    number = written(measured.value, DIMENSION[limit.quantity], unit, decimals)
-    if measured.u is None:
-        return _say(reader, "not stated", value=number)
-    return f"{number} ± {2 * measured.u / unit.factor:.{decimals}f}"
-
-
-def clock_words(utc_ms: int, zone: str = "UTC") -> str:
-    """Return a moment as an alert says it: hour and minute at the site, with the offset from UTC."""
-    at = datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone(ZoneInfo(zone))
-    offset = at.strftime("%z")
-    return f"{at:%H:%M} UTC{offset[:3]}:{offset[3:]}"
-
-
 def trend_words(of: Standing, reader: Reader) -> str:
     """Return how the value changes, or nothing where that is not known."""
-    if of.per_hour is None or of.measured.value is None:
+    unit, dimension = unit_of(of.limit, reader), DIMENSION[of.limit.quantity]
+    if of.per_hour is None or of.measured.value is None or dimension in _NO_TREND:
         return ""
-    unit, dimension = _unit(of.limit, reader), DIMENSION[of.limit.quantity]
     if abs(of.per_hour) < STEADY * (of.measured.u or 0.0) or of.per_hour == 0.0:
-        return _say(reader, "steady")
+        return say(reader, "steady")
     spelling = {"°C": "K", "°F": "Δ°F"}.get(unit.spelling, unit.spelling)
     rate = abs(of.per_hour) / unit.factor
     decimals = 2 if dimension is Dimension.PRESSURE else 1
-    said = _say(reader, "an hour", value=f"{rate:.{decimals}f} {spelling}")
-    return _say(reader, "rising" if of.per_hour > 0 else "falling", rate=said)
+    said = say(reader, "an hour", value=f"{rate:.{decimals}f} {spelling}")
+    return say(reader, "rising" if of.per_hour > 0 else "falling", rate=said)
 
 
-def _rule(limit: Limit, measured: Measured, reader: Reader) -> str:
-    """The decision rule in force and the four-state note, in the reader's language."""
-    said = conformity_note(limit, measured)
-    if reader.language == "en":
-        return said
-    words = LANGUAGES[reader.language].words
-    for key in sorted(_RULE, key=len, reverse=True):
-        said = said.replace(key, words[key])
-    return said
-
-
-_RULE = (
-    "simple acceptance", "guarded by U", "before the guard band", "conforms", "does not conform",
-    "within the uncertainty", "uncertainty not stated", "not known whether it conforms",
-)  # fmt: skip
+_NO_TREND = frozenset({Dimension.WARMING, Dimension.MOISTENING, Dimension.TIME, Dimension.COUNT})
 
 
 # -- one message -----------------------------------------------------------------------------------------
@@ -178,18 +93,18 @@ def consequence(of: Standing, reader: Reader) -> str:
     """Return what an alarm means for the work, on one line: what to stop, or what has happened to the coat."""
     match of.change:
         case Change.BREACH if of.going_on and of.going_on <= {"curing"}:
-            return _say(reader, "exposed", where=of.where)  # nothing can be stopped: the coat cures on
+            return say(reader, "exposed", where=of.where)  # nothing can be stopped: the coat cures on
         case Change.BREACH:
             return of.limit.advice if len(of.limit.advice) <= LOCK_SCREEN else _first_sentence(of.limit.advice)
         case Change.UNKNOWN:
-            return _say(reader, "unknown", where=of.where)
+            return say(reader, "unknown", where=of.where)
         case Change.RETURNED if of.going_on & COATED:
-            return _say(reader, "back exposed", where=of.where)
+            return say(reader, "back exposed", where=of.where)
         case Change.RETURNED:
-            return _say(reader, "back", where=of.where)
+            return say(reader, "back", where=of.where)
         case _:
-            value = f"{_quantity(of.limit, reader)} {value_words(of.limit, of.measured, reader)}"
-            return _say(reader, "ahead" if of.change is Change.AHEAD else "close", where=of.where, value=value)
+            value = f"{quantity_words(of.limit, reader)} {value_words(of.limit, of.measured, reader)}"
+            return say(reader, "ahead" if of.change is Change.AHEAD else "close", where=of.where, value=value)
 
 
 def _first_sentence(text: str) -> str:
@@ -202,12 +117,12 @@ def title(number: str, alarms: Sequence[Standing], reader: Reader) -> str:
     first = alarms[0]
     said = consequence(first, reader)
     if len(alarms) > 1 and first.change is Change.UNKNOWN and first.cause:
-        said = _say(reader, "unknown of", cause=first.cause, count=len(alarms))
+        said = say(reader, "unknown of", cause=first.cause, count=len(alarms))
     elif first.change is Change.RETURNED:
         places = list(dict.fromkeys(each.where for each in alarms))
         said = consequence(replace(first, where="; ".join(places[:PLACES])), reader)
     elif others := {consequence(each, reader) for each in alarms} - {said}:
-        said = _say(reader, "more", title=said, count=len(others))
+        said = say(reader, "more", title=said, count=len(others))
     return f"{number} {said}"
 
 
@@ -223,7 +138,7 @@ def still(text: str, reader: Reader) -> str:
 
 def _after_number(text: str, key: str, reader: Reader, **places: object) -> str:
     number, _, rest = text.partition(" ")
-    return f"{number} {_say(reader, key, title=rest, **places)}"
+    return f"{number} {say(reader, key, title=rest, **places)}"
 
 
 def body(alarms: Sequence[Standing], reader: Reader) -> str:
@@ -233,7 +148,7 @@ def body(alarms: Sequence[Standing], reader: Reader) -> str:
     lines = _in_full(first, reader)
     lines += [_beside(each, said, reader) for each in others]
     lines += _closing(alarms, reader)
-    return "\n".join([*lines, _say(reader, "caution")])
+    return "\n".join([*lines, say(reader, "caution")])
 
 
 def _beside(of: Standing, said: str, reader: Reader) -> str:
@@ -241,7 +156,7 @@ def _beside(of: Standing, said: str, reader: Reader) -> str:
     own = consequence(of, reader)
     asks = f"{own.removesuffix('.')}. " if own != said and of.change is Change.BREACH else ""
     value, limit = value_words(of.limit, of.measured, reader), limit_words(of.limit, reader)
-    return _say(reader, "also", number=of.number, title=f"{asks}{value}; {limit}.")
+    return say(reader, "also", number=of.number, title=f"{asks}{value}; {limit}.")
 
 
 def _in_full(of: Standing, reader: Reader) -> list[str]:
@@ -250,31 +165,31 @@ def _in_full(of: Standing, reader: Reader) -> list[str]:
         lines.append(of.limit.advice)
     measured = of.measured
     lines.append(_in_short(of, reader))
-    lines.append(_say(reader, "limit", limit=limit_words(of.limit, reader)))
-    if measured.value is not None:
-        lines.append(_say(reader, "rule", rule=_rule(of.limit, measured, reader)))
+    lines.append(say(reader, "limit", limit=limit_words(of.limit, reader)))
+    if measured.value is not None and measured.u != 0.0:
+        lines.append(say(reader, "rule", rule=rule_words(of.limit, measured, reader)))
     since = clock_words(of.since_utc_ms, reader.zone)
-    lines.append(_say(reader, "since", clock=since, trend=trend_words(of, reader)))
+    lines.append(say(reader, "since", clock=since, trend=trend_words(of, reader)))
     if of.moments:
         lines.append(_moments(of.moments, reader))
     if measured.reason:
         lines.append(f"{measured.reason}.")
     if of.often:
-        lines.append(_say(reader, "often"))
+        lines.append(say(reader, "often"))
     return lines
 
 
 def _moments(moments: Sequence[int | None], reader: Reader) -> str:
     """When it is likely to cross, and its 80 % interval, on the reader's clock."""
-    later = _say(reader, "later")
+    later = say(reader, "later")
     said = [later if each is None else clock_words(each, reader.zone) for each in moments]
-    return _say(reader, "moments", earliest=said[0], likely=said[1], latest=said[2])
+    return say(reader, "moments", earliest=said[0], likely=said[1], latest=said[2])
 
 
 def _in_short(of: Standing, reader: Reader) -> str:
     where = f"{of.where}, {of.place}" if of.place and of.place not in of.where else of.where
     value = value_words(of.limit, of.measured, reader)
-    return _say(reader, "value", where=where, quantity=_quantity(of.limit, reader), value=value)
+    return say(reader, "value", where=where, quantity=quantity_words(of.limit, reader), value=value)
 
 
 def _closing(alarms: Sequence[Standing], reader: Reader) -> list[str]:
@@ -282,17 +197,17 @@ def _closing(alarms: Sequence[Standing], reader: Reader) -> list[str]:
     first, look = alarms[0], LANGUAGES[reader.language].look
     lines = []
     if first.change is Change.RETURNED:
-        return [_say(reader, "exposure")]
+        return [say(reader, "exposure")]
     if first.change is Change.BREACH and any("curing" in each.going_on for each in alarms):
-        lines.append(_say(reader, "cure"))
+        lines.append(say(reader, "cure"))
     if first.change is Change.UNKNOWN:
-        lines.append(_say(reader, "look", what=look["unknown"].format(cause=first.cause or first.where)))
-    elif what := look.get(first.limit.quantity):
-        lines.append(_say(reader, "look", what=what))
+        lines.append(say(reader, "look", what=look["unknown"].format(cause=first.cause or first.where)))
+    elif what := look.get(f"{first.limit.quantity} {first.limit.relation}") or look.get(first.limit.quantity):
+        lines.append(say(reader, "look", what=what))
     return lines
 
 
 def flood(count: int, minutes: int, reader: Reader) -> tuple[str, str]:
     """Return title and body of the one message that says that others wait."""
-    said = _say(reader, "flood", count=count, minutes=minutes)
-    return said, f"{_say(reader, 'flood body')}\n{_say(reader, 'caution')}"
+    said = say(reader, "flood", count=count, minutes=minutes)
+    return said, f"{say(reader, 'flood body')}\n{say(reader, 'caution')}"

@@ -33,6 +33,9 @@ WORDS = {
     "also": "Also {number}: {title}",
     "not known": "not known",
     "not stated": "{value} (uncertainty not stated)",
+    "no rain": "no rain or fog ({clause})",
+    "seen": "seen",
+    "over": "over",
     "rising": ", rising {rate}",
     "falling": ", falling {rate}",
     "steady": ", steady",
@@ -63,6 +66,12 @@ QUANTITIES = {
     "pot_minus_line": "pot minus blast line",
     "wind_speed": "wind",
     "product_temperature": "temperature of the product",
+    "air_temperature_change": "change of the air temperature",
+    "relative_humidity_change": "change of the relative humidity",
+    "steel_temperature_change": "change of the steel temperature",
+    "dew_point_margin_change": "change of the dew point margin",
+    "rain_or_fog": "rain or fog",
+    "time_inside": "time inside limits before the work began",
 }
 
 _ISOLATE = "Before touching the train: isolate, lock, bleed line and pot to zero, verify"
@@ -78,5 +87,15 @@ LOOK = {
     "gauge_pressure": f"compressor load, filters and hose length. {_ISOLATE}",
     "pressure_loss": f"filter elements, hose and choke valve. {_ISOLATE}",
     "pot_minus_line": f"whether the choke valve was left closed, and the hose behind it. {_ISOLATE}",
+    "wind_speed": "screens, sheeting and where the gauge stands",
+    "product_temperature": "where the product stood, and its heater if it has one",
+    "relative_humidity at least": "a heater or dehumidifier that dries too far; the product's sheet",
+    "steel_temperature at most": "sun on the steel; whether the sensor lies flat",
+    "air_temperature_change": "the weather that comes in; heaters and openings of the containment",
+    "relative_humidity_change": "the weather that comes in; where damp air enters",
+    "steel_temperature_change": "the sky over the steel, and what warms or cools it",
+    "dew_point_margin_change": "steel that cools, or air that turns damp",
+    "rain_or_fog": "cover over the steel; when it is over, enter it on the page Entries",
+    "time_inside": "what was put on too early, with the inspector",
     "unknown": "power, antenna and cable of {cause}; then take a reading by hand",
 }

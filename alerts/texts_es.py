@@ -29,6 +29,9 @@ WORDS = {
     "also": "También {number}: {title}",
     "not known": "sin datos",
     "not stated": "{value} (incertidumbre no declarada)",
+    "no rain": "sin lluvia ni niebla ({clause})",
+    "seen": "observada",
+    "over": "terminó",
     "rising": ", sube {rate}",
     "falling": ", baja {rate}",
     "steady": ", estable",
@@ -59,6 +62,12 @@ QUANTITIES = {
     "pot_minus_line": "tolva menos línea de chorro",
     "wind_speed": "viento",
     "product_temperature": "temperatura del producto",
+    "air_temperature_change": "variación de la temperatura del aire",
+    "relative_humidity_change": "variación de la humedad relativa",
+    "steel_temperature_change": "variación de la temperatura del acero",
+    "dew_point_margin_change": "variación del margen sobre el punto de rocío",
+    "rain_or_fog": "lluvia o niebla",
+    "time_inside": "tiempo dentro de límites antes de empezar",
 }
 
 _ISOLATE = "Antes de tocar el tren: aislar, bloquear, purgar línea y tolva a cero, verificar"
@@ -74,5 +83,15 @@ LOOK = {
     "gauge_pressure": f"carga del compresor, filtros y largo de manguera. {_ISOLATE}",
     "pressure_loss": f"filtros, manguera y válvula de estrangulación. {_ISOLATE}",
     "pot_minus_line": f"si la válvula de estrangulación quedó cerrada, y la manguera detrás. {_ISOLATE}",
+    "wind_speed": "mallas, lonas y el lugar del anemómetro",
+    "product_temperature": "dónde estuvo guardado el producto, y su calentador si lo tiene",
+    "relative_humidity at least": "calefactor o deshumidificador que seca de más; la ficha del producto",
+    "steel_temperature at most": "sol sobre el acero; si el sensor apoya bien",
+    "air_temperature_change": "el tiempo que entra; calefactores y aberturas del encierro",
+    "relative_humidity_change": "el tiempo que entra; por dónde llega aire húmedo",
+    "steel_temperature_change": "el cielo sobre el acero, y qué lo calienta o enfría",
+    "dew_point_margin_change": "acero que se enfría o aire que se humedece",
+    "rain_or_fog": "la cubierta sobre el acero; cuando termine, anótelo en la página Entradas",
+    "time_inside": "lo que se aplicó antes de tiempo, con el inspector",
     "unknown": "alimentación, antena y cable de {cause}; después, una lectura a mano",
 }

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from gateway import alarm_acts, flow_findings, flow_work, work_acts
+from gateway import alarm_acts, flow_findings, flow_lasting, flow_work, work_acts
 from gateway.flow_state import Begun, State
 from gateway.heads import record_code
 from gateway.jobsite import Jobsite
@@ -59,8 +59,10 @@ def fold(state: State, body: Body) -> None:
         flow_work.dispose(state, body)
     elif body["act"] == "manual":
         state.by_hand += 1
-        if body["kind"] == "rain or fog" and body["area"] in state.work and body["seen"] != "dry again":
-            flow_work.rain(state, body["area"])
+        if body["kind"] == "rain or fog":
+            flow_lasting.enter(state, body)
+            if body["area"] in state.work and body["seen"] != flow_lasting.DRY:
+                flow_work.rain(state, body["area"])
 
 
 def _begin(state: State, body: Body) -> None:

@@ -16,6 +16,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
+from alerts.measured import Quantity
 from gateway import site_feeds, site_references
 from gateway.jobsite import Jobsite
 from gateway.payload.scale import has_dead_zero
@@ -181,9 +182,23 @@ def _sensor_warnings(jobsite: Jobsite) -> Iterator[str]:
 
 
 def _limit_warnings(jobsite: Jobsite) -> Iterator[str]:
+    yield from _unmeasured(jobsite)
     for area in jobsite.areas:
         feeding = {train.id for train in jobsite.trains if area.id in train.feeds}
         if not any(limit.area == area.id for limit in jobsite.limits):
             yield f'area "{area.id}": no limit set; its steel and air are shown, not judged'
         for train in sorted(feeding - {limit.train for limit in jobsite.limits}):
             yield f'train "{train}" feeds area "{area.id}": no limit set; its water path is shown, not judged'
+
+
+def _unmeasured(jobsite: Jobsite) -> Iterator[str]:
+    """Limits of wind or product where no sensor is named: their alarm would say unknown for ever."""
+    windy = {station.id for station in jobsite.stations if station.wind_speed}
+    for area in jobsite.areas:
+        missing = {Quantity.WIND_SPEED: "wind_speed of its stations"} if windy.isdisjoint(area.stations) else {}
+        missing |= (
+            {} if area.product_temperature else {Quantity.PRODUCT_TEMPERATURE: "product_temperature of its area"}
+        )
+        for limit in jobsite.limits:
+            if limit.area == area.id and limit.quantity in missing:
+                yield f'limit "{limit.id}": no sensor is named for it, as {missing[limit.quantity]}'

@@ -19,6 +19,7 @@ from gateway import (
     flow_edges,
     flow_findings,
     flow_history,
+    flow_inside,
     flow_repeats,
     flow_work,
     sensor_sense,
@@ -35,7 +36,7 @@ from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import Watch
 from gateway.tiers import Deed, Sheet
 
-CORE_VERSION = f"{__version__}/14"  # the number is raised with what the state holds: older checkpoints are left
+CORE_VERSION = f"{__version__}/15"  # the number is raised with what the state holds: older checkpoints are left
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
 DEEDS = frozenset({Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP})
@@ -330,6 +331,8 @@ class Flow:
         state.why_unknown.clear()
         state.lags.clear()
         state.trends.clear()
+        state.drifts.clear()
+        flow_inside.started(state)
         state.trends_minute = -1
         state.trains.clear()
         state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None

@@ -13,11 +13,12 @@ from alerts import alarm as life
 from alerts import time_to_limit
 from alerts.alarm import Change
 from alerts.limits import Judgement, Limit, Verdict, judge, together, worst
-from alerts.measured import unknown
+from alerts.measured import Quantity, unknown
 from alerts.notification import Standing
-from gateway import flow_ahead, flow_findings, flow_history, flow_trends, flow_work, train_state
+from gateway import flow_ahead, flow_findings, flow_history, flow_inside, flow_trends, flow_work, train_state
 from gateway.conditions import Condition, Workings
 from gateway.flow_alarms import Alarms
+from gateway.flow_lasting import Lasting
 from gateway.flow_state import Judged, Outcomes, State
 from gateway.flow_telling import Teller
 from gateway.jobsite import Jobsite
@@ -33,6 +34,7 @@ class Judging:
         self.read = read
         self.workings = Workings(site, read)
         self.conditions = self.workings.found
+        self.lasting = Lasting(state, site, self.conditions)
         self.judged: dict[str, Judged] = {}
         self.limits: dict[str, Limit] = {limit.id: limit for limit in site.limits}
         self.groups = _groups(site.limits)
@@ -49,7 +51,8 @@ class Judging:
     def judge(self, now_ms: int, before_ms: int, heard: Iterable[str], outcomes: Outcomes) -> None:
         """Judge everything as of now; before_ms: the second judged before; heard: who may say other than then."""
         made, minute = self.workings.update(heard), flow_history.is_minute(self.state, before_ms)
-        flow_history.derived(self.state, outcomes.sheet, self.workings.all() if minute else made, minute)
+        made = [*(self.workings.all() if minute else made), *self.lasting.update()]
+        flow_history.derived(self.state, outcomes.sheet, made, minute)
         for train in self.site.trains:
             self._follow(train.id, now_ms)
         for group in self.groups:
@@ -59,10 +62,13 @@ class Judging:
             flow_trends.take(self.state.trends, self.judged, now_ms)
         self.alarms.suppress(outcomes)
         self._look_ahead(outcomes)
-        verdicts = {name: each.judgement.verdict for name, each in self.judged.items()}
+        verdicts = {name: self._heard(self.limits[name], each) for name, each in self.judged.items()}
         flow_work.judged(self.state, self.site, self.conditions, verdicts, before_ms, outcomes)
         flow_findings.judged(self.state, self.site, self.read, now_ms, outcomes)
         self.teller.run(now_ms, outcomes)
+
+    def _heard(self, limit: Limit, judged: Judged) -> Verdict:
+        return flow_inside.for_alarm(self.state, limit, judged.judgement).verdict
 
     def _look_ahead(self, outcomes: Outcomes) -> None:
         """Warn of what is inside now and expected to cross."""
@@ -88,7 +94,7 @@ class Judging:
             self._keep(first, condition, replace(said[0][1], verdict=judgement.verdict), now_ms)
         else:
             self._keep(first, condition, judgement, now_ms)
-        self.alarms.step(first, condition, judgement, now_ms, outcomes)
+        self.alarms.step(first, condition, flow_inside.for_alarm(self.state, first, judgement), now_ms, outcomes)
 
     def _keep(self, limit: Limit, condition: Condition, judgement: Judgement, now_ms: int) -> None:
         before = self.judged.get(limit.id)
@@ -98,15 +104,22 @@ class Judging:
 
     def _say(self, limit: Limit) -> tuple[Condition, Judgement]:
         """Return the place and judgement this limit shows: the worst of the places it holds for."""
-        found = self.conditions.get((limit.subject, limit.quantity))
+        found = self._found(limit)
         if not found:
             nothing = unknown("no sensors that give this value", self.state.judged_ms)
             found = [Condition(self.labels.get(limit.subject, limit.subject), nothing)]
         if limit.train and (run := self.state.trains[limit.train]).doing in train_state.NOT_JUDGED:
             return found[0], Judgement(Verdict.NOT_RUNNING, None, False, train_state.words(run))
+        if limit.quantity is Quantity.RAIN_OR_FOG and found[0].measured.value is None:
+            return found[0], Judgement(Verdict.NOT_ENTERED, None, False, found[0].measured.reason)
         judgements = [judge(limit, each.measured) for each in found]
         at = worst(judgements)
         return found[at], judgements[at]
+
+    def _found(self, limit: Limit) -> list[Condition]:
+        if limit.quantity is Quantity.TIME_INSIDE:
+            return [flow_inside.condition(self.state, limit, self.limits, self.judged)]
+        return self.conditions.get((limit.subject, limit.quantity), [])
 
     def _cause(self, limit: Limit) -> str:
         """The station or sensor that is why a value is not known, by its label; or nothing."""
@@ -157,15 +170,17 @@ class Judging:
     def _timers(self) -> Iterable[int | None]:
         for limit, *_ in self.groups:
             yield life.deadline_ms(self.state.alarms[limit.id], limit)
+            yield flow_inside.deadline_ms(self.state, limit)
+        yield from self.lasting.deadlines()
         for train in self.site.trains:
             yield train_state.deadline_ms(self.state.trains[train.id], train)
         yield self.teller.next_ms(self.state.judged_ms)
 
 
 def _groups(limits: Iterable[Limit]) -> list[tuple[Limit, ...]]:
-    """Limits that are a breach only together, and each of the others by itself."""
+    """Limits that are a breach only together, and each of the others by itself; last what asks of others."""
     found: dict[tuple[str, str], list[Limit]] = {}
-    for limit in limits:
+    for limit in sorted(limits, key=lambda each: each.quantity is Quantity.TIME_INSIDE):
         found.setdefault((limit.group, limit.area or limit.train) if limit.group else ("", limit.id), []).append(
             limit
         )

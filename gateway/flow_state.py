@@ -137,6 +137,34 @@ class Trend:
 
 
 @dataclass(slots=True)
+class Drift:
+    """One value a minute [core minutes, unit inside], the newest last; its change an hour with u, or None."""
+
+    minutes: list[int] = field(default_factory=list)
+    values: list[float] = field(default_factory=list)
+    per_hour: float | None = None
+    u: float | None = None
+
+
+@dataclass(slots=True)
+class Weather:
+    """What a person saw of rain or fog by an area last: what, since when (core ms), who entered it."""
+
+    seen: str
+    since_ms: int
+    by: str
+
+
+@dataclass(slots=True)
+class Inside:
+    """Since when (core ms) the other limits have been inside; the begin of work, and how long it was by then."""
+
+    since_ms: int | None = None
+    begun_ms: int | None = None
+    stood_ms: int = 0
+
+
+@dataclass(slots=True)
 class Lag:
     """The smallest lag [ms] of one sensor in this hour of core time, and in the whole live hour before."""
 
@@ -190,6 +218,9 @@ class State:
     trends: dict[str, Trend] = field(default_factory=dict)
     trends_minute: int = -1
     ahead: dict[str, Ahead] = field(default_factory=dict)
+    drifts: dict[str, Drift] = field(default_factory=dict)  # by area, quantity and place
+    weather: dict[str, Weather] = field(default_factory=dict)  # by area, as entered by hand
+    inside: dict[str, Inside] = field(default_factory=dict)  # by limit
     counts: dict[str, int] = field(default_factory=dict)
     rejected: dict[str, int] = field(default_factory=dict)
     numbers: int = 0

@@ -109,13 +109,14 @@ class Sensor:
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """Air near the work: temperature and humidity of one probe, and the station's own pressure."""
+    """Air near the work: temperature and humidity of one probe, the station's own pressure, wind if measured."""
 
     id: str
     label: str
     air_temperature: str
     relative_humidity: str
     station_pressure: str
+    wind_speed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +141,7 @@ class Area:
     air_space: str = "outside"  # "inside containment" | "outside" | "dehumidified duct"
     prime_within_s: float | None = None  # how long blasted steel may stand; None = not entered
     prime_clause: str = ""
+    product_temperature: str = ""  # the sensor in what is put on; empty = none
 
 
 @dataclass(frozen=True, slots=True)

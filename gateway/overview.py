@@ -16,6 +16,8 @@ from gateway.jobsite import Area, Jobsite, Sensor
 from gateway.overview_work import work_of
 
 ACTIVITIES = ("blasting", "coating")  # shown even where no limit names them
+COUNTED = frozenset({Quantity.RAIN_OR_FOG, Quantity.TIME_INSIDE})  # said in words; no unit of a reader's fits
+UNRULED = frozenset({Verdict.NOT_RUNNING, Verdict.NOT_ENTERED})
 
 
 def board(flow: Flow, core_ms: int) -> Board | None:
@@ -104,9 +106,10 @@ def _judged(flow: Flow, limit: Limit) -> JudgedLimit:
     since = judged.since_ms + flow.state.offset_ms
     reason = f"{judged.condition.place}: {judged.judgement.reason}".removesuffix(": ")
     verdict = judged.judgement.verdict
-    rule = "" if verdict is Verdict.NOT_RUNNING else conformity_note(limit, judged.condition.measured)
-    amount = None if m.value is None else Amount(limit.quantity, m.value, m.u)
-    threshold = Amount(limit.quantity, limit.threshold_inside)
+    counted = limit.quantity in COUNTED
+    rule = "" if verdict in UNRULED or counted else conformity_note(limit, judged.condition.measured)
+    amount = None if m.value is None or counted else Amount(limit.quantity, m.value, m.u)
+    threshold = None if counted else Amount(limit.quantity, limit.threshold_inside)
     outlook = flow_ahead.outlook(flow.state, limit, judged, flow.state.judged_ms)
     return JudgedLimit(
         verdict, quantity, value, words, limit.clause, reason, since, rule, amount, threshold,

@@ -83,7 +83,7 @@ class Sheet:
 
 _AREA = (
     Quantity.DEW_POINT_MARGIN, Quantity.RH_AT_STEEL, Quantity.STEEL_TEMPERATURE, Quantity.RELATIVE_HUMIDITY,
-    Quantity.AIR_TEMPERATURE,
+    Quantity.AIR_TEMPERATURE, Quantity.WIND_SPEED, Quantity.PRODUCT_TEMPERATURE,
 )  # fmt: skip
 
 

@@ -19,7 +19,9 @@ from gateway.tiers import QUARTER_MS
 
 INSIDE = {
     Dimension.TEMPERATURE: "Cel", Dimension.DIFFERENCE: "K", Dimension.PRESSURE: "Pa", Dimension.FRACTION: "1",
-    Dimension.RATIO: "kg/kg", Dimension.DENSITY: "kg/m3",
+    Dimension.RATIO: "kg/kg", Dimension.DENSITY: "kg/m3", Dimension.FLOW: "m3/s", Dimension.SHARE: "1",
+    Dimension.COUNT: "count", Dimension.SPEED: "m/s", Dimension.TIME: "s", Dimension.WARMING: "K/h",
+    Dimension.MOISTENING: "1/h",
 }  # fmt: skip
 SENML = {"Cel": ("Cel", 1.0), "K": ("K", 1.0), "Pa": ("Pa", 1.0), "1": ("/", 1.0)}  # RFC 8428, 12.1
 

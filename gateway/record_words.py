@@ -22,8 +22,18 @@ _SI = {
     Dimension.DIFFERENCE: "K",
     Dimension.FRACTION: "%RH",
     Dimension.PRESSURE: "bar",
+    Dimension.SPEED: "m/s",
+    Dimension.WARMING: "K/h",
+    Dimension.MOISTENING: "%RH/h",
 }
-_US = {**_SI, Dimension.TEMPERATURE: "°F", Dimension.DIFFERENCE: "Δ°F", Dimension.PRESSURE: "psi"}
+_US = {
+    **_SI,
+    Dimension.TEMPERATURE: "°F",
+    Dimension.DIFFERENCE: "Δ°F",
+    Dimension.PRESSURE: "psi",
+    Dimension.SPEED: "mph",
+    Dimension.WARMING: "Δ°F/h",
+}
 MOST_DECIMALS = 4  # values are judged at this many
 MINUTE_MS = 60_000
 

@@ -26,8 +26,8 @@ def closest(word: str, choices: Iterable[str]) -> str:
     return f", did you mean '{folded[near[0]]}'?" if near else ""
 
 
-def split_amount(text: str, units: Iterable[str]) -> tuple[float, str]:
-    """Return number and unit of "0.5 K". Raises ValueError with the words a keeper reads."""
+def split_amount(text: str, units: Iterable[str], likely: Iterable[str] = ()) -> tuple[float, str]:
+    """Return number and unit of "0.5 K". likely: offered first. Raises ValueError in the words a keeper reads."""
     if re.match(r"\s*[+-]?\d*,\d", text):
         raise ValueError(f"a decimal is written with a point: '{text.replace(',', '.', 1)}'")
     found = _AMOUNT.fullmatch(text.strip())
@@ -35,7 +35,7 @@ def split_amount(text: str, units: Iterable[str]) -> tuple[float, str]:
         raise ValueError("write a number, a blank and a unit, such as '0.5 K'")
     number, unit = float(found[1]), found[2]
     if unit not in units:
-        raise ValueError(f"unknown unit '{unit}'{closest(unit, units) or _offer(units)}")
+        raise ValueError(f"unknown unit '{unit}'{closest(unit, likely) or closest(unit, units) or _offer(units)}")
     if not isfinite(number):
         raise ValueError("this number is too large")
     return number, unit
@@ -47,7 +47,8 @@ def _offer(units: Iterable[str]) -> str:
 
 def amount(text: str, dimension: Dimension) -> tuple[float, str]:
     """Return number and unit of a text in a unit of this dimension. Raises ValueError."""
-    number, unit = split_amount(text, UNITS)
+    likely = [name for name, each in UNITS.items() if each.dimension is dimension]
+    number, unit = split_amount(text, UNITS, likely)
     fitting(unit, dimension)
     return number, unit
 

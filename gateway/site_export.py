@@ -17,7 +17,7 @@ from gateway.site_costs import written as written_costs
 Table = dict[str, object]
 _FRIENDLY = {
     Dimension.DIFFERENCE: "K", Dimension.FRACTION: "%RH", Dimension.PRESSURE: "hPa", Dimension.SHARE: "%FS",
-    Dimension.FLOW: "m3/min", Dimension.COUNT: "count",
+    Dimension.FLOW: "m3/min", Dimension.COUNT: "count", Dimension.SPEED: "m/s",
 }  # fmt: skip
 
 
@@ -129,6 +129,7 @@ def _area(area: Area) -> Iterable[str]:
     within = "" if area.prime_within_s is None else f"{_number(area.prime_within_s)} s"
     table = {**about, "stations": area.stations, "air_space": area.air_space}
     table |= {"prime_within": within, "prime_clause": area.prime_clause}
+    table["product_temperature"] = area.product_temperature
     yield _written("[[areas]]", table)
     for spot in area.steel:
         yield _written("[[areas.steel]]", {each.name: getattr(spot, each.name) for each in fields(spot)})

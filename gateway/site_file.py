@@ -32,6 +32,10 @@ WIDEST_DEADBAND = {
     Dimension.FLOW: (0.1, "6 m3/min"),
     Dimension.SHARE: (0.2, "20 %FS"),
     Dimension.COUNT: (10.0, "10 count"),
+    Dimension.SPEED: (5.0, "5 m/s"),
+    Dimension.TIME: (3600.0, "60 min"),
+    Dimension.WARMING: (5.0, "5 K/h"),
+    Dimension.MOISTENING: (0.1, "10 %RH/h"),
 }
 
 
@@ -59,6 +63,7 @@ class StationTable(Table):
     air_temperature: str = Field(description="id of the sensor of air temperature")
     relative_humidity: str = Field(description="id of the sensor of relative humidity, on the same probe")
     station_pressure: str = Field(description="id of the sensor of station pressure")
+    wind_speed: str = Field("", description="id of the sensor of wind speed by the work")
 
 
 class SteelTable(Table):
@@ -82,6 +87,7 @@ class AreaTable(Table):
     )
     prime_within: str = Field("", description="how long blasted steel may stand before it is primed, as '8 h'")
     prime_clause: str = Field("", description="where the specification says so")
+    product_temperature: str = Field("", description="id of the sensor in the product that is put on, mixed")
     steel: list[SteelTable] = Field([], description="sensors on the steel")
 
     @model_validator(mode="after")
@@ -209,6 +215,19 @@ class LimitTable(Table):
         if "quantity" in info.data and not 0 <= width <= widest:
             raise ValueError(f"a deadband lies between zero and {words}; a wider one holds the alarm without need")
         return text
+
+    @model_validator(mode="after")
+    def _of_its_kind(self) -> Self:
+        if self.quantity not in (Quantity.RAIN_OR_FOG, Quantity.TIME_INSIDE):
+            return self
+        if self.group:
+            raise ValueError(f"a limit of {self.quantity} stands alone, in no group")
+        if self.quantity == Quantity.TIME_INSIDE and self.relation != "at least":
+            raise ValueError("time_inside is 'at least' so long, such as '30 min'")
+        asked = (self.relation, split_amount(self.threshold, UNITS)[0])
+        if self.quantity == Quantity.RAIN_OR_FOG and asked != ("at most", 0.0):
+            raise ValueError("rain_or_fog is 'at most' '0 count': it rains, or it does not")
+        return self
 
 
 class PersonTable(Table):

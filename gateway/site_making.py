@@ -91,7 +91,8 @@ def _area(table: AreaTable) -> Area:
     steel = tuple(SteelSpot(**each.model_dump()) for each in table.steel)
     within = seconds(table.prime_within) if table.prime_within else None
     return Area(
-        table.id, table.label, tuple(table.stations), steel, table.air_space, within, table.prime_clause
+        table.id, table.label, tuple(table.stations), steel, table.air_space, within, table.prime_clause,
+        table.product_temperature,
     )  # fmt: skip
 
 

@@ -17,7 +17,10 @@ Items = list[tuple[Key, dict[str, Any]]]
 
 AREA_QUANTITIES = (
     Quantity.DEW_POINT_MARGIN, Quantity.RH_AT_STEEL, Quantity.STEEL_TEMPERATURE,
-    Quantity.RELATIVE_HUMIDITY, Quantity.AIR_TEMPERATURE, Quantity.STEEL_MINUS_AIR,
+    Quantity.RELATIVE_HUMIDITY, Quantity.AIR_TEMPERATURE, Quantity.STEEL_MINUS_AIR, Quantity.WIND_SPEED,
+    Quantity.PRODUCT_TEMPERATURE, Quantity.STEEL_TEMPERATURE_CHANGE, Quantity.AIR_TEMPERATURE_CHANGE,
+    Quantity.RELATIVE_HUMIDITY_CHANGE, Quantity.DEW_POINT_MARGIN_CHANGE, Quantity.RAIN_OR_FOG,
+    Quantity.TIME_INSIDE,
 )  # fmt: skip
 PIECE_QUANTITIES = (
     Quantity.CONDENSATION_MARGIN, Quantity.PRESSURE_DEW_POINT, Quantity.GAUGE_PRESSURE, Quantity.PRESSURE_LOSS,
@@ -27,6 +30,7 @@ _STATION = {
     "air_temperature": Quantity.AIR_TEMPERATURE,
     "relative_humidity": Quantity.RELATIVE_HUMIDITY,
     "station_pressure": Quantity.STATION_PRESSURE,
+    "wind_speed": Quantity.WIND_SPEED,
 }
 _PIECE = {
     "outlet_temperature": Quantity.GAS_TEMPERATURE,
@@ -95,6 +99,7 @@ def _double(tables: Items) -> Iterator[Mistake]:
 def _area_names(data: dict[str, Any]) -> Iterator[Mistake]:
     for key, area in items(data, "areas"):
         yield from _listed(data, key, area, "stations", "station")
+        yield from _sensor_names(data, key, area, {"product_temperature": Quantity.PRODUCT_TEMPERATURE})
         for steel_key, steel in items(area, "steel", key):
             yield from _sensor_names(data, steel_key, steel, {"sensor": Quantity.STEEL_TEMPERATURE})
 

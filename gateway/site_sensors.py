@@ -34,6 +34,8 @@ BASES: dict[Quantity, tuple[str, ...]] = {
     Quantity.LIQUID_LEVEL: ("full scale",),
     Quantity.VALVE_POSITION: ("open",),
     Quantity.DRAIN_COUNT: ("since fitted",),
+    Quantity.WIND_SPEED: ("mean", "gust"),
+    Quantity.PRODUCT_TEMPERATURE: ("immersed", "contact"),
 }
 
 

@@ -59,7 +59,8 @@ def test_every_alert_is_explained() -> None:
     """What a phone's title begins with, and every kind of finding, has its row in the guide."""
     begins = ("exposed", "unknown", "unknown of", "close", "ahead", "back", "escalated", "still", "flood", "often")
     said = [texts_en.WORDS[key].split("{")[0] for key in begins] + [f"| {kind.title} |" for kind in KINDS.values()]
-    said += [f"| {texts_en.QUANTITIES[each]} |" for each in texts_en.LOOK if each != "unknown"]
+    judged = [each.partition(" ") for each in texts_en.LOOK if each != "unknown"]
+    said += [f"| {texts_en.QUANTITIES[name]}{blank}{relation} |" for name, blank, relation in judged]
     alerts = _guide("alerts")
     assert [each for each in said if each not in alerts] == [], "say it in deploy/guide/alerts.md"
 

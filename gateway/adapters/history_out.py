@@ -32,7 +32,8 @@ MOST_COLUMNS = 100_000
 UNITS = {
     Dimension.TEMPERATURE: "Cel", Dimension.DIFFERENCE: "K", Dimension.PRESSURE: "Pa", Dimension.FRACTION: "/",
     Dimension.RATIO: "kg/kg", Dimension.DENSITY: "kg/m3", Dimension.FLOW: "m3/s", Dimension.SHARE: "/",
-    Dimension.COUNT: "count",
+    Dimension.COUNT: "count", Dimension.SPEED: "m/s", Dimension.TIME: "s", Dimension.WARMING: "K/h",
+    Dimension.MOISTENING: "1/h",
 }  # fmt: skip
 """Of a file: the units used inside, which RFC 8428, 12.1 (and RFC 8798 for ratios) name as well."""
 COLUMNS = (

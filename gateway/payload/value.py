@@ -30,6 +30,8 @@ PLAUSIBLE: dict[Quantity, tuple[float, float]] = {
     Quantity.LIQUID_LEVEL: (-0.05, 1.05),
     Quantity.VALVE_POSITION: (-0.05, 1.05),
     Quantity.DRAIN_COUNT: (0.0, 1e9),
+    Quantity.WIND_SPEED: (0.0, 115.0),  # the strongest gust on record is 113 m/s (WMO, 1996; from memory)
+    Quantity.PRODUCT_TEMPERATURE: (-30.0, 120.0),  # heated hoses of plural spray reach some 80 °C
 }
 
 

@@ -32,9 +32,9 @@ def written_in(quantity: Quantity, taste: Taste) -> Written:
         return _pressure(quantity, taste.pressure)
     if dimension is Dimension.TEMPERATURE:
         return Written(UNITS[taste.temperature], taste.temperature)
-    if dimension is Dimension.DIFFERENCE:
-        return Written(UNITS["Δ°F"], "°F") if taste.temperature == "°F" else Written(UNITS["K"], "K")
-    return _OTHERS[dimension]
+    if dimension is Dimension.FLOW:
+        return Written(UNITS[taste.flow.replace("m³", "m3")], taste.flow)
+    return (_FAHRENHEIT if taste.temperature == "°F" else _CELSIUS).get(dimension) or _OTHERS[dimension]
 
 
 def _pressure(quantity: Quantity, unit: str) -> Written:
@@ -43,10 +43,24 @@ def _pressure(quantity: Quantity, unit: str) -> Written:
     return Written(UNITS[unit], f"{unit}{_KINDS.get(quantity, '')}", 1 if unit == "psi" else 2)
 
 
+_CELSIUS = {
+    Dimension.DIFFERENCE: Written(UNITS["K"], "K"),
+    Dimension.WARMING: Written(UNITS["K/h"], "K/h"),
+    Dimension.SPEED: Written(UNITS["m/s"], "m/s"),
+}
+_FAHRENHEIT = {
+    Dimension.DIFFERENCE: Written(UNITS["Δ°F"], "°F"),
+    Dimension.WARMING: Written(UNITS["Δ°F/h"], "°F/h"),
+    Dimension.SPEED: Written(UNITS["mph"], "mph"),
+}
 _OTHERS = {
     Dimension.FRACTION: Written(UNITS["%RH"], "%RH"),
     Dimension.RATIO: Written(UNITS["g/kg"], "g/kg"),
     Dimension.DENSITY: Written(UNITS["g/m3"], "g/m³"),
+    Dimension.SHARE: Written(UNITS["%FS"], "%FS"),
+    Dimension.COUNT: Written(UNITS["count"], "", 0),
+    Dimension.TIME: Written(UNITS["min"], "min", 0),
+    Dimension.MOISTENING: Written(UNITS["%RH/h"], "%RH/h"),
 }
 
 

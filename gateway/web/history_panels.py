@@ -27,6 +27,8 @@ _TITLES = {
     Quantity.AIR_FLOW: "Air flow",
     Quantity.DRAIN_COUNT: "Water drained: openings of drains, counted",
     Quantity.LIQUID_LEVEL: "Water standing in the train",
+    Quantity.WIND_SPEED: "Wind",
+    Quantity.PRODUCT_TEMPERATURE: "Temperature of the product",
 }
 
 
@@ -75,9 +77,9 @@ def sensors_of(site: Jobsite, place: str) -> list[str]:
         name
         for each in site.stations
         if each.id in stations
-        for name in (each.air_temperature, each.relative_humidity, each.station_pressure)
+        for name in (each.air_temperature, each.relative_humidity, each.station_pressure, each.wind_speed)
     ]
-    said += [spot.sensor for area in areas for spot in area.steel]
+    said += [name for area in areas for name in (*(spot.sensor for spot in area.steel), area.product_temperature)]
     said += [name for train in trains for piece in train.pieces for name in fitted_to(piece)]
     return [name for name in dict.fromkeys(said) if name]
 
@@ -130,6 +132,9 @@ def _of_area(area: Area | None, channels: list[str]) -> Iterator[_Made]:
         [*humidity, *at_steel],
         frozenset({(area.id, q.RELATIVE_HUMIDITY), (area.id, q.RH_AT_STEEL)}),
     )
+    for alone in (q.WIND_SPEED, q.PRODUCT_TEMPERATURE):  # few areas have them
+        if lines := list(_derived(area.id, alone, channels)):
+            yield alone, lines, frozenset({(area.id, alone)})
 
 
 def _derived(subject: str, quantity: Quantity, channels: list[str]) -> Iterator[Line]:
@@ -181,6 +186,10 @@ def shown(quantity: Quantity, taste: Taste) -> Unit:
         Dimension.FLOW: taste.flow.replace("m³", "m3"),
         Dimension.SHARE: "%FS",
         Dimension.COUNT: "count",
+        Dimension.SPEED: "mph" if fahrenheit else "m/s",
+        Dimension.TIME: "min",
+        Dimension.WARMING: "Δ°F/h" if fahrenheit else "K/h",
+        Dimension.MOISTENING: "%RH/h",
     }[DIMENSION[quantity]]
     return UNITS[spelling]
 

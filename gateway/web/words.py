@@ -31,6 +31,7 @@ LOOKS = {
     Verdict.UNKNOWN: Look("unknown", "question"),
     Verdict.NO_LIMIT: Look("grey", "ring"),
     Verdict.NOT_RUNNING: Look("grey", "dash"),
+    Verdict.NOT_ENTERED: Look("grey", "dash"),
 }
 
 

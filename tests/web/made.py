@@ -58,6 +58,7 @@ VERDICTS = (
     area(Verdict.INSIDE, "Deck house", "stripe coat", judged(Verdict.INSIDE, "6.1 K ± 0.7 K")),
     area(Verdict.NOT_RUNNING, "Train 2", "blasting", judged(Verdict.NOT_RUNNING, "not running", "No flow.")),
     area(Verdict.NO_LIMIT, "Paint store", "no activity set"),
+    area(Verdict.NOT_ENTERED, "Gangway", "coating", judged(Verdict.NOT_ENTERED, "not known", "Nobody looked.")),
 )  # fmt: skip
 
 

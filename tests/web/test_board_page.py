@@ -45,7 +45,7 @@ def test_nothing_is_inline(html: str) -> None:
 
 
 def test_every_verdict_is_said_in_words(html: str) -> None:
-    """Each of the six verdicts stands on the board as text, with a shape beside it."""
+    """Each of the verdicts stands on the board as text, with a shape beside it."""
     words = re.findall(r'<h3 class="word[^>]*>.*?<span>([^<]*)', html, re.DOTALL)
     assert sorted(words) == sorted(str(verdict) for verdict in Verdict)
     assert html.count('class="shape"') >= len(words)
