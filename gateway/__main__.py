@@ -40,6 +40,8 @@ PASSED_ON = {
     "stamp": ("stamp_command", "ask a time-stamp authority for its word on the newest head"),
     "key": ("key_command", "show the key that signs the record, or change it"),
     "dryer": ("dryer_command", "a dryer on the yard's bench: what to do next, pass or fail at its real inlet"),
+    "yard": ("yard_command", "the yard's own process: takes in the journals of many sites, shows how they stand"),
+    "push": ("push_command", "send this site's journal to the yard as it grows"),
     "backup": ("backup_command", "copy the home while it is in use, checked and whole"),
     "retention": ("retention_command", "what of the journal may be dropped when the disk fills, and drop it"),
     "restore": ("backup_command", "make a new home of a backup, once everything in it was checked"),

@@ -31,6 +31,7 @@ class Kind(IntEnum):
     HEARTBEAT = 11
     CORRECTION = 12
     EDGE_SESSION = 13
+    STANDING = 14
 
 
 VERSION = 1

@@ -35,6 +35,7 @@ from gateway.flow_state import Outcomes
 from gateway.jobsite import Edge
 from gateway.payload import canonical
 from gateway.payload.forms import topics
+from gateway.standing import Saying
 from gateway.tiers import Sheet
 
 BATCH = 1000
@@ -63,11 +64,10 @@ class Service:
         self._taken: list[Path] = []  # inbox files whose entries are not yet on disk
         self._told, self._undelivered = trouble.Told(), Undelivered(home)
         self.board: Board | None = overview.board(self.flow, self.clock.core_ms())
-        self._shown = -1.0
-        self._began = False  # nothing is judged across downtime: the first turn only says that it starts
-        self._ending = False  # the last commit carries a head
+        # Began: nothing is judged across downtime, the first turn only says that it starts. Ending: with a head.
+        self._shown, self._began, self._ending = -1.0, False, False
         self._sheet = Sheet()  # what judging added to history since the last commit
-        self._packer = ThreadPoolExecutor(1, "packer")
+        self._saying, self._packer = Saying(), ThreadPoolExecutor(1, "packer")
         self._packed: Future[files.Packed | None] | None = None
         self._cursor, self._look_again = self.book.outcomes_cursor(), 0.0
         entries, offset_ms = self.flow.state.sequence, self.clock.offset_ms
@@ -202,9 +202,7 @@ class Service:
                 raise
 
     def _drain(self) -> list[entry.Arrival]:
-        if self.broker is None:
-            return []
-        waiting = self.broker.arrivals
+        waiting = self.broker.arrivals if self.broker else deque[entry.Arrival]()
         return [waiting.popleft() for _ in range(min(BATCH, len(waiting)))]
 
     def _of_edge(self, what: entry.Arrival | str, now: int, outcomes: Outcomes) -> bytes:
@@ -226,6 +224,8 @@ class Service:
         due += [(Kind.EDGE_SESSION, canonical.to_bytes(each)) for each in asked]
         while self.actions:
             due.append(self.actions.popleft())
+        if word := self._saying.due(self.board, self.flow.state.counts, now):
+            due.append((Kind.STANDING, word))
         if not due and (anchor or now // MINUTE > self.flow.state.core_ms // MINUTE):
             due.append((Kind.HEARTBEAT, b""))
         return due

@@ -7,6 +7,7 @@ Source: RFC 6962, 2.1 (Merkle Tree Hash).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from hashlib import sha256
 
 SEAL = 4096  # entries in a sealed block: one perfect subtree
@@ -27,6 +28,25 @@ def node(left: bytes, right: bytes) -> bytes:
 def append(peaks: Peaks, entry: bytes) -> None:
     """Add an entry, joining equal subtrees; `peaks` is changed in place."""
     append_subtree(peaks, 1, leaf(entry))
+
+
+def extend(peaks: Peaks, entries: Sequence[bytes]) -> None:
+    """Add entries, as `append` does one after the other, in less time: whole subtrees at once."""
+    at, size = 0, sum(each for each, _ in peaks)
+    while at < len(entries):
+        width = 1 << (len(entries) - at).bit_length() - 1
+        width = min(width, size & -size) if size else width
+        append_subtree(peaks, width, _perfect(entries[at : at + width]))
+        at, size = at + width, size + width
+
+
+def _perfect(entries: Sequence[bytes]) -> bytes:
+    """The root over a power of two of entries."""
+    row = [sha256(b"\x00" + each).digest() for each in entries]
+    while len(row) > 1:
+        pairs = iter(row)
+        row = [sha256(b"\x01" + left + right).digest() for left, right in zip(pairs, pairs, strict=True)]
+    return row[0]
 
 
 def append_subtree(peaks: Peaks, size: int, root: bytes) -> None:

@@ -73,7 +73,7 @@ def lines(watching: Watching, made: bytes) -> list[Line]:
             return [_rejection(watching, body, core_ms)]
         case Kind.DUPLICATE:
             return [_duplicate(watching, body, core_ms)]
-        case Kind.HEARTBEAT:
+        case Kind.HEARTBEAT | Kind.STANDING:
             return []
         case _:
             said = _program(kind, canonical.to_dict(body) if body else {}, before, watching.standing)

@@ -34,7 +34,7 @@ from gateway.web.water_page import water_routes
 
 __all__ = ["House", "PageServer", "make_app"]
 
-_HERE = Path(__file__).parent
+STATIC = Path(__file__).parent / "static"
 ROOMS = (
     acknowledge_link_routes, board_routes, act_routes, data_routes, alarms_routes, set_up_routes, door_routes,
     history_routes, manual_routes, metrics_routes, plan_routes, water_routes,
@@ -50,12 +50,12 @@ def make_app(house: House) -> FastAPI:
     app.state.stop, app.state.web = web.stop, web
     app.add_middleware(Gate, door=web.door)
     app.add_middleware(SecurityHeaders, secure=house.secure)  # the last added is the outermost
-    app.mount("/static", PackedFiles(directory=_HERE / "static"), name="static")
-    _refusals(app, web)
+    app.mount("/static", PackedFiles(directory=STATIC), name="static")
+    refusals(app, web)
 
     @app.get("/sw.js")
     async def service_worker() -> FileResponse:  # at the root, since it looks after the board at "/"
-        return FileResponse(_HERE / "static" / "sw.js", media_type="text/javascript")
+        return FileResponse(STATIC / "sw.js", media_type="text/javascript")
 
     for add_routes in ROOMS:
         add_routes(app, web)
@@ -77,7 +77,9 @@ def _by_itself(house: House) -> Account | None:
     return Account(BY_ITSELF.name, person, BY_ITSELF.role, BY_ITSELF.taste)
 
 
-def _refusals(app: FastAPI, web: Web) -> None:
+def refusals(app: FastAPI, web: Web) -> None:
+    """Answer what is turned away: a program in JSON, a person with a page."""
+
     @app.exception_handler(TurnedAway)
     async def refused(request: Request, why: TurnedAway) -> Response:
         who = request.state.signed

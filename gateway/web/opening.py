@@ -69,6 +69,12 @@ def _say_how(
         say("note: without --tls-cert and --tls-key passwords cross the network as they are typed")
     if visitor:
         say("SIMULATED jobsite: whoever opens the board on this machine is signed in by itself")
-    elif not accounts.everyone():
-        code = accounts.invite("", "", Role.KEEPER, house.wall_ms())
-        say(f"no account yet: open {at.url}begin within a day and type the one-time code {code}")
+    else:
+        say_how(accounts, at.url, house.wall_ms(), say)
+
+
+def say_how(accounts: Accounts, url: str, now_ms: int, say: Callable[[str], None]) -> None:
+    """Say how the first keeper gets in; nothing where there is an account."""
+    if not accounts.everyone():
+        code = accounts.invite("", "", Role.KEEPER, now_ms)
+        say(f"no account yet: open {url}begin within a day and type the one-time code {code}")

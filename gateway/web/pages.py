@@ -82,8 +82,9 @@ NAVIGATION = (
 @dataclass(frozen=True, slots=True)
 class Pages:
     """Draws boards and pages. Sections are drawn once for many readers: in their forms stands a slot instead of
-    the reader's own token, filled on the way out."""
+    the reader's own token, filled on the way out. places: what the navigation leads to."""
 
+    places: tuple[Place, ...] = NAVIGATION
     _templates: Environment = field(default_factory=_environment)
     _slot: str = field(default_factory=lambda: f"slot-{secrets.token_hex(16)}")
 
@@ -117,7 +118,7 @@ class Pages:
             "who": who,
             "taste": who.taste,
             "token": who.token,
-            "places": [each for each in NAVIGATION if who.may(each.permission)],
+            "places": [each for each in self.places if who.may(each.permission)],
             "may": " ".join(each for each in Permission if who.may(each)),
         }
         return self._templates.get_template(template).render({**frame, **context})

@@ -1,0 +1,193 @@
+"""The site's side of the yard: a process of its own that reads the journal and pushes what the yard wants next.
+
+The journal itself is what is stored and forwarded: nothing else is kept here. After a start, an error or a refusal
+the yard is asked again; the stretch then begins one entry early, so that a journal that was rewound is noticed at
+once. This is the one door to the yard's HTTP side.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import httpx
+
+from gateway.adapters import heads as table
+from gateway.adapters.address import is_loopback
+from gateway.adapters.journal import WrongJournal, entries_after, last_of, open_reader
+from gateway.heads import Signed
+from gateway.tree import SEAL
+from gateway.yard_batch import MOST_HEADS, Stretch, pack
+
+BACK_OFF_S = (1.0, 2.0, 5.0, 15.0, 60.0)
+REFUSED_S = 60.0
+TIMEOUT_S = 30.0
+MOST_PLAIN = 4 << 20  # bytes of entries at once; one entry alone may have more
+
+
+class Unreachable(Exception):
+    """The yard did not answer, or asks to wait: try again."""
+
+
+class Refused(Exception):
+    """The yard has refused what came, and will again until a person has settled it."""
+
+
+class WrongAddress(ValueError):
+    """The address cannot be used; the message says why and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the yard holds: the entry it wants next, and the number of its newest head."""
+
+    next: int
+    head: int
+
+
+class Yard:
+    """The yard, asked over HTTP."""
+
+    def __init__(self, url: str, site: str, token: str, ca: str = "") -> None:
+        parts = urlsplit(url)
+        if parts.scheme not in ("https", "http") or not parts.hostname:
+            raise WrongAddress(f"{url}: an address is written https://host:port")
+        if parts.scheme == "http" and not is_loopback(parts.hostname):
+            raise WrongAddress(f"{url} is across a network: use https://")
+        if ca and not Path(ca).is_file():
+            raise WrongAddress(
+                f"{ca}: there is no such file; it is the PEM file of the CA of the yard's certificate"
+            )
+        self._at = f"{url.rstrip('/')}/sites/{site}"
+        self._http = httpx.Client(
+            headers={"Authorization": f"Bearer {token}"}, timeout=TIMEOUT_S, verify=_trust(ca), trust_env=False
+        )
+
+    def wanted(self) -> Wanted:
+        """Ask what is wanted next. Raises Unreachable, Refused."""
+        return self._ask("GET", self._at)
+
+    def push(self, first: int, stretch: Stretch, newest: int | None = None) -> Wanted:
+        """Send a stretch that begins with entry `first`; newest: say that the journal ends there."""
+        said = {"from": first} | ({} if newest is None else {"newest": newest})
+        return self._ask("PUT", f"{self._at}/entries", params=said, content=pack(stretch))
+
+    def _ask(self, method: str, url: str, **more: Any) -> Wanted:
+        try:
+            answer = self._http.request(method, url, **more)
+            said = answer.json()
+        except (httpx.HTTPError, ValueError) as error:
+            raise Unreachable(f"{self._at} does not answer ({type(error).__name__}: {error})") from error
+        if answer.status_code in (400, 401, 409, 413, 422):
+            raise Refused(f"{self._at}: {said.get('error', answer.status_code)}")
+        if answer.status_code != 200:
+            raise Unreachable(f"{self._at}: {said.get('error', answer.status_code)}")
+        return Wanted(int(said["next"]), int(said["head"]))
+
+    def close(self) -> None:
+        """Leave the yard."""
+        self._http.close()
+
+
+def _trust(ca: str) -> Any:
+    import ssl
+
+    return ssl.create_default_context(cafile=ca) if ca else True
+
+
+class Pusher:
+    """Pushes one journal."""
+
+    def __init__(self, home: Path, yard: Yard) -> None:
+        self._journal, self._yard = home / "journal.db", yard
+        self._wanted: Wanted | None = None
+        self.pushed = 0
+
+    def step(self, wait: Callable[[float], object] = lambda _: None) -> bool:
+        """Push one stretch; return whether there may be more. Raises Unreachable, Refused."""
+        first_of_all = self._wanted is None
+        wanted = self._wanted or self._yard.wanted()
+        first = max(1, wanted.next - 1) if first_of_all else wanted.next
+        stretch, last = self._read(first, wanted.head)
+        if wanted.next > last + 1:
+            wait(2.0)  # an answer to a push of before may have overtaken it
+            self._rewound()
+        if stretch.entries:
+            self._wanted = None  # until the answer is there, nobody knows what the yard holds
+            self._wanted = self._yard.push(first, stretch)
+            self.pushed += self._wanted.next - wanted.next
+        else:
+            self._wanted = wanted
+        return self._wanted.next <= last
+
+    def forget(self) -> None:
+        """Ask the yard again what it wants."""
+        self._wanted = None
+
+    def _rewound(self) -> None:
+        """Say so to the yard, which refuses and shows it."""
+        with closing(open_reader(self._journal)) as reader:
+            last = last_of(reader)
+        self._yard.push(last + 1, Stretch([], []), newest=last)
+
+    def _read(self, first: int, head: int) -> tuple[Stretch, int]:
+        """Return entries from a number on, as of one moment; the heads up to their end, from the yard's newest on,
+        which is compared there; and the number of the newest entry."""
+        with closing(open_reader(self._journal)) as reader:
+            reader.execute("BEGIN")
+            last = last_of(reader)
+            if first > last:
+                return Stretch([], []), last
+            entries = list(_at_most(islice(entries_after(reader, first - 1), SEAL)))
+            end, signed = first + len(entries) - 1, list[Signed]()
+            for number in range(max(1, head), head + MOST_HEADS):
+                found = table.numbered(reader, number)
+                if found is None or found.head.size > end:
+                    break
+                signed.append(found)
+        return Stretch(entries, signed), last
+
+
+def _at_most(entries: Iterator[bytes]) -> Iterator[bytes]:
+    size = 0
+    for each in entries:
+        size += len(each)
+        if size > MOST_PLAIN and size > len(each):
+            return
+        yield each
+
+
+def push(home: Path, yard: Yard, every_s: float, stop: threading.Event) -> None:
+    """Push until told to stop. An error only makes it wait."""
+    failures, said, pusher = 0, "", Pusher(home, yard)
+    while not stop.is_set():
+        try:
+            more = pusher.step(stop.wait)
+            said = _tell(said, "")
+            failures = 0
+            stop.wait(0 if more else every_s)
+        except (Unreachable, WrongJournal, sqlite3.Error) as error:
+            pause = BACK_OFF_S[min(failures, len(BACK_OFF_S) - 1)]
+            said, failures = _tell(said, f"{error}; trying again"), failures + 1
+            pusher.forget()
+            stop.wait(pause)
+        except Refused as error:
+            said = _tell(
+                said, f"REFUSED: {error} Nothing more is taken until a person has settled it at the yard."
+            )
+            pusher.forget()
+            stop.wait(REFUSED_S)
+
+
+def _tell(before: str, now: str) -> str:
+    if now != before:
+        print(f"dewgate push: {now or 'the yard takes entries again'}", file=sys.stderr, flush=True)
+    return now

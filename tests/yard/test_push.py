@@ -1,0 +1,156 @@
+"""`push` against the real yard: resumable, over TLS, and a rewound journal is told at both ends."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from gateway import push_command, tree, yard_command
+from gateway.adapters import yard_link
+from gateway.adapters.journal import pack_oldest
+from gateway.adapters.yard_db import YardDb
+from gateway.adapters.yard_link import Pusher, Refused, Unreachable, WrongAddress, Yard
+from tests.flow.test_network_broker import certify
+from tests.yard.served import ServedYard, held, pusher, size, token_file
+from tests.yard_site import Site, heads_of
+
+
+@pytest.fixture(scope="module")
+def certificates(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("certificates")
+    certify(folder)
+    return folder
+
+
+@pytest.fixture
+def yard(tmp_path: Path, certificates: Path) -> Iterator[ServedYard]:
+    """A yard over TLS, with the certificate the shipped script makes."""
+    (tmp_path / "yard").mkdir()
+    made = ServedYard(
+        tmp_path / "yard",
+        "--tls-cert",
+        str(certificates / "broker.crt"),
+        "--tls-key",
+        str(certificates / "broker.key"),
+    )
+    yield made
+    made.kill()
+
+
+def linked(yard: ServedYard, home: Path, token: Path, ca: Path) -> Pusher:
+    return Pusher(home, Yard(yard.url, "north", token.read_text().strip(), str(ca / "ca.crt")))
+
+
+def until(holds: Callable[[], bool], seconds: float = 40) -> None:
+    end = time.monotonic() + seconds
+    while not holds():
+        assert time.monotonic() < end
+        time.sleep(0.1)
+
+
+def all_steps(push: Pusher) -> None:
+    for _ in range(200):
+        try:
+            if not push.step():
+                return
+        except Unreachable:  # it is still starting
+            time.sleep(0.2)
+    raise AssertionError("the yard never had it all")
+
+
+def test_a_journal_arrives_over_tls_sealed_blocks_and_all(
+    tmp_path: Path, yard: ServedYard, certificates: Path
+) -> None:
+    """Everything once; then what is new; a rewound journal is refused at the yard and said at the site."""
+    site = Site(tmp_path / "home")
+    site.grow(site.readings(tree.SEAL + 1000), head=True)
+    packed = pack_oldest(site.home / "journal.db")
+    assert packed
+    site.book.seal(packed)
+    token = token_file(yard.folder, "north", tmp_path / "token")
+    with_token = linked(yard, site.home, token, certificates)
+    all_steps(with_token)
+    shutil.copytree(site.home, tmp_path / "backup")
+    site.grow(site.readings(50), head=True)
+    all_steps(with_token)
+    assert held(yard.folder, "north") == site.entries
+    assert heads_of(yard.folder / "sites" / "north") == site.heads()
+    waits: list[float] = []
+    with pytest.raises(Refused, match=f"ends at entry {len(site.entries) - 50}; {len(site.entries)} are held"):
+        linked(yard, tmp_path / "backup", token, certificates).step(waits.append)
+    with closing(YardDb(yard.folder / "yard.db")) as db:
+        assert [each.kind for each in db.refusals("north")] == ["rewound"]
+    with pytest.raises(Unreachable, match="CERTIFICATE_VERIFY_FAILED"):  # not a word to whom the CA does not know
+        Pusher(site.home, Yard(yard.url, "north", token.read_text().strip())).step()
+    with pytest.raises(Refused, match="not the token"):
+        Pusher(site.home, Yard(yard.url, "south", token.read_text().strip(), str(certificates / "ca.crt"))).step()
+
+
+def test_both_programs_may_be_killed(tmp_path: Path) -> None:
+    """The journal is the store: whatever died, the yard has everything in the end, once."""
+    site = Site(tmp_path / "home")
+    token = token_file(tmp_path / "yard", "north", tmp_path / "token")
+    yard = ServedYard(tmp_path / "yard")
+    push = pusher(site.home, yard.url, "north", token)
+    try:
+        site.grow(site.readings(3000))
+        until(lambda: size(yard.folder, "north") > 0)
+        yard.kill()
+        site.grow(site.readings(3000))
+        push.kill()
+        push.wait()
+        site.grow(site.readings(3000), head=True)
+        yard.start()
+        push = pusher(site.home, yard.url, "north", token)
+        until(lambda: size(yard.folder, "north") == len(site.entries))
+        push.terminate()
+        assert push.wait(20) == 0 and yard.stop() == 0
+    finally:
+        push.kill()
+        yard.kill()
+    assert held(yard.folder, "north") == site.entries
+
+
+@pytest.mark.parametrize(
+    ("url", "why"),
+    [
+        ("yard.example:8443", "https://host:port"),
+        ("http://192.0.2.7:8443", "across a network"),
+        ("ftp://x", "https"),
+    ],
+)
+def test_an_address_that_cannot_be_used_is_refused(url: str, why: str) -> None:
+    with pytest.raises(WrongAddress, match=why):
+        Yard(url, "north", "token")
+
+
+def test_a_token_that_others_can_read_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The message says what to do."""
+    token = tmp_path / "token"
+    token.touch(mode=0o644)
+    words = ["--yard", "http://127.0.0.1:1", "--site", "north", "--token-file", str(token)]
+    assert push_command.run("push", words, "") == 2
+    assert "chmod 600" in capsys.readouterr().err
+
+
+def test_a_large_entry_travels_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A stretch is cut by bytes as well; an entry above the cut still goes."""
+    monkeypatch.setattr(yard_link, "MOST_PLAIN", 250)
+    assert [len(list(yard_link._at_most(iter(each)))) for each in ([b"x" * 100] * 5, [b"x" * 900] * 2)] == [2, 1]
+
+
+def test_the_yard_listens_across_a_network_over_tls_only(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And beside another yard in the same folder not at all."""
+    folder = tmp_path / "yard"
+    assert yard_command.run("yard", ["--folder", str(folder), "run", "--listen", "0.0.0.0:8443"], "") == 2
+    assert "over TLS only" in capsys.readouterr().err
+    with yard_command._the_only_one(folder):
+        assert yard_command.run("yard", ["--folder", str(folder), "run"], "") == 2
+    assert "already at work" in capsys.readouterr().err
