@@ -38,8 +38,9 @@ faults: services $(VENV)/all.installed
 	$(BIN)/python -m tests.faults.kill_run $(FAULTS)
 	$(BIN)/python -m tests.faults.deliver_kill $(FAULTS)
 	$(BIN)/python -m tests.faults.fuzz_decoders --seconds $(FUZZ)
+	$(BIN)/python -m tests.faults.soak --hours 0.3
 
-# An hour of faults by turns, the broker killed, and with a backlog: minutes each, so not in every check.
+# Eight hours of a site with faults by turns, the broker killed, a backlog: minutes each, so not in every check.
 faults-broker: services $(VENV)/all.installed
 	$(BIN)/python -m tests.faults.soak $(SOAK)
 	$(BIN)/python -m tests.faults.broker_kill

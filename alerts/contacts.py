@@ -63,6 +63,39 @@ def read_contacts(path: Path) -> Contacts:
     return Contacts(made, heartbeat, every_s, _seconds(path, "watch: silent", watch.get("silent", "150 s")), notes)
 
 
+class Followed:
+    """A contacts file that is read again when it has changed; one that cannot be used leaves the old in force."""
+
+    def __init__(self, path: Path) -> None:
+        """Raises Refused."""
+        self.path = path
+        self._read = self._seen = _stamp(path)
+        self.now = read_contacts(path)
+
+    def look(self) -> tuple[str, str]:
+        """Return the event and its words when the file has changed, else nothing; `now` is then the new one.
+
+        It is read only once it has stood unchanged from one look to the next: a file is written in pieces.
+        """
+        before, self._seen = self._seen, _stamp(self.path)
+        if self._seen != before or self._seen == self._read:
+            return "", ""
+        self._read = self._seen
+        try:
+            self.now = read_contacts(self.path)
+        except Refused as error:
+            return "contacts-kept", f"{error}; the addresses read before stay in use"
+        return "contacts", f"{self.path}: read again, {len(self.now.channels)} channels"
+
+
+def _stamp(path: Path) -> tuple[int, ...]:
+    try:
+        found = path.stat()
+    except OSError:
+        return ()
+    return found.st_mtime_ns, found.st_ctime_ns, found.st_size, found.st_ino
+
+
 def _tables(path: Path) -> dict[str, Any]:
     try:
         if stat.S_IMODE(path.stat().st_mode) & 0o177:

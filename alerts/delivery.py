@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import fcntl
 import sqlite3
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -19,11 +18,11 @@ from contextlib import closing, contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from alerts import delivery_links, delivery_trial
+from alerts import delivery_links, delivery_trial, log
 from alerts.channels import Sent, send
-from alerts.contacts import Contacts, Refused, read_contacts
+from alerts.contacts import Contacts, Followed, Refused, read_contacts
 from alerts.delivery_book import BACK_OFF_S, LEASE_MS, Book, Row
-from alerts.delivery_watch import Told, Watchman, journal_reader
+from alerts.delivery_watch import LOOK_S, Told, Watchman, journal_reader
 
 POLL_S = 0.25
 _OUTBOX = """SELECT id, created_utc_ms, event_number, person, channel, priority, title, body FROM outbox
@@ -65,7 +64,16 @@ class Desk:
         self.waiting: dict[tuple[int, int], Row] = {}
         self.under_way: dict[Future[Sent], Row] = {}
         self.last_id = self.last_own = 0
-        self.pool = ThreadPoolExecutor(len(channels) + 1, "send")  # one each, so that none waits for another
+        self.pool = self._own_pool()
+
+    def _own_pool(self) -> ThreadPoolExecutor:
+        return ThreadPoolExecutor(len(self.channels) + 1, "send")  # one each, so that none waits for another
+
+    def use(self, channels: Mapping[str, str]) -> None:
+        """Send to other addresses from now on; what is under way ends where it went."""
+        self.pool.shutdown(wait=False)
+        self.channels = channels
+        self.pool = self._own_pool()
 
     def turn(self, now_ms: int) -> None:
         """Take new rows in, settle what ended, and begin what is due."""
@@ -91,6 +99,7 @@ class Desk:
 
     def finish(self) -> None:
         """Let what is under way end and settle it, so that an orderly stop repeats nothing."""
+        wait(self.under_way)
         self.pool.shutdown()
         self._settle(_now_ms())
 
@@ -132,7 +141,7 @@ class SignOfLife:
     """Sends the sign of life in a thread of its own; the next one makes up for one that failed."""
 
     def __init__(self, address: str | None) -> None:
-        self._address, self._pool = address, ThreadPoolExecutor(1, "heartbeat")
+        self.address, self._pool = address, ThreadPoolExecutor(1, "heartbeat")
         self._under_way: Future[Sent] | None = None
         self._said = ""
 
@@ -140,7 +149,7 @@ class SignOfLife:
         """Begin to send one, unless the last is still under way."""
         if self._under_way is None or self._under_way.done():
             self._under_way = self._pool.submit(
-                send, self._address, "dewgate: sign of life", "The record grows.", "low"
+                send, self.address, "dewgate: sign of life", "The record grows.", "low"
             )
 
     def trouble(self) -> str:
@@ -176,38 +185,60 @@ def deliver(
     link: the address of the board as phones see it, for links that acknowledge. people: gives (person, channel)
     of all who take messages of high priority.
     """
-    known = read_contacts(contacts)
+    file = Followed(contacts)
     if wrong := delivery_links.wrong_base(link):
         raise Refused(wrong)
-    for note in known.notes:
-        _tell(note)
     home.mkdir(parents=True, exist_ok=True)
     with _the_only_one(home), closing(Book(home / "delivery.db")) as book:
-        desk = Desk(home / "journal.db", book, known.channels, link)
-        _work(desk, Watchman(home, book, known, people), known, stop)
+        desk = Desk(home / "journal.db", book, file.now.channels, link)
+        _tell("started", f"{len(file.now.channels)} channels in {contacts}")
+        _note(file.now)
+        _work(desk, Watchman(home, book, file.now, people), file, stop)
+        _tell("stopped", "what was under way has ended")
 
 
-def _work(desk: Desk, watchman: Watchman, known: Contacts, stop: threading.Event) -> None:
-    with closing(SignOfLife(known.heartbeat)) as sign:
-        told = ""
+def _work(desk: Desk, watchman: Watchman, file: Followed, stop: threading.Event) -> None:
+    with closing(SignOfLife(file.now.heartbeat)) as sign:
+        told, looked_s = "", time.monotonic()
         while not stop.is_set():
             now_ms, now_s = _now_ms(), time.monotonic()
+            if now_s - looked_s >= LOOK_S:
+                looked_s = now_s
+                _reread(file, desk, watchman, sign)
             delivery_trial.take_in(watchman.home, desk.book, now_ms)
             watchman.turn(now_ms, now_s)
             if watchman.beat_is_due(now_s):
                 sign.send()
             desk.turn(now_ms)
-            _tell(sign.trouble())
+            _tell("heartbeat", sign.trouble())
             if desk.book.refused != told:
                 told = desk.book.refused
-                _tell(f"{watchman.home / 'delivery.db'}: {told}; messages are sent all the same" if told else "")
+                told_so = f"{watchman.home / 'delivery.db'}: {told}; messages are sent all the same"
+                _tell("book", told_so if told else "")
             desk.rest(stop)
         desk.finish()
 
 
-def _tell(line: str) -> None:
+def _reread(file: Followed, desk: Desk, watchman: Watchman, sign: SignOfLife) -> None:
+    """Go by the contacts file as it stands now, if it has changed and can be used."""
+    event, words = file.look()
+    if event:
+        _tell(event, words)
+    if event == "contacts":
+        desk.use(file.now.channels)
+        watchman.use(file.now)
+        sign.address = file.now.heartbeat
+        _note(file.now)
+
+
+def _note(known: Contacts) -> None:
+    for note in known.notes:
+        _tell("channel", note)
+
+
+def _tell(event: str, line: str) -> None:
     if line:
-        print(f"dewgate deliver: {line}", file=sys.stderr, flush=True)
+        log.tell("deliver", event, line)
 
 
 def send_test(contacts: Path, told: Told) -> list[str]:

@@ -130,6 +130,7 @@ def _pass_on(args: argparse.Namespace) -> int:
 
 
 def _run(args: argparse.Namespace) -> int:
+    from alerts import log
     from gateway.adapters import trouble
     from gateway.clock import TimeLapse
     from gateway.service import Service
@@ -138,18 +139,22 @@ def _run(args: argparse.Namespace) -> int:
         lapse = TimeLapse.parse(args.time_lapse) if args.time_lapse else None
         broker = address.of(args)
     except (ValueError, address.Refused) as error:
-        print(f"dewgate run: {error}", file=sys.stderr)
+        log.tell("run", "not-started", str(error))
         return 2
     try:
         service = Service(args.home, lapse)
     except Exception as error:  # noqa: BLE001  whatever a damaged journal or a failing disk leads to
         return trouble.stop("run", error, args.home)
     if service.flow.site is None:
-        print("dewgate run: no jobsite is in force; use: dewgate apply FILE", file=sys.stderr)
+        log.tell("run", "not-started", "no jobsite is in force; use: dewgate apply FILE")
         return 2
     service.connect(broker, args.client_id)
+    log.tell("run", "started", f"{service.flow.state.sequence} entries in {args.home}, broker {broker}")
     failed = _serve(service, args)
-    return trouble.stop("run", failed, args.home) if failed else 0
+    if failed:
+        return trouble.stop("run", failed, args.home)
+    log.tell("run", "stopped", "everything that was taken is on disk")
+    return 0
 
 
 def _serve(service: Service, args: argparse.Namespace) -> BaseException | None:

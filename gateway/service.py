@@ -262,12 +262,12 @@ class Service:
         self._shown = time.monotonic()
         if self._unwritten:
             why = trouble.FULL.format(self.home)
-            self._told.say((why,))
+            self._told.say(disk_full=(why,))
             if self.board:
                 self.board = overview.standing_still(self.board, why, now + self.clock.offset_ms)
             return
         broker = self.broker.trouble() if self.broker else ()
-        self._told.say((*broker, *self.heads.trouble, *self._undelivered.lines()))
+        self._told.say(broker=broker, head=self.heads.trouble, outbox=self._undelivered.lines())
         board = overview.board(self.flow, now)
         self.board = board and replace(board, trouble=self._told.lines, record_code=self.heads.code)
 

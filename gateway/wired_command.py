@@ -22,6 +22,7 @@ from typing import Any
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 
+from alerts import log
 from gateway import wired
 from gateway.adapters import address
 from gateway.adapters.address import Address
@@ -137,7 +138,7 @@ class LineReader(threading.Thread):
         faults = {point.sensor: number.fault for point, number, _ in found}
         (self._silent.add if all(faults.values()) else self._silent.discard)(poll)
         for words in self._silences.take(poll.place.device, faults, found[-1][2]):
-            say(words)
+            log.tell("wired", "device", words)
 
 
 # -- publishing ------------------------------------------------------------------------------------------------
@@ -182,8 +183,8 @@ class Publisher:
             signal.signal(number, lambda *_: self._inbox.put(Stop()))
         lines = [LineReader(self._plan.jobsite, line, self._inbox.put) for line in self._plan.lines]
         points = sum(len(line.points) for line in self._plan.lines)
-        say(f"reading {points} points on {len(lines)} lines for jobsite {self._plan.jobsite}; reading only, not "
-            "part of any control loop; Ctrl-C ends it")  # fmt: skip
+        reading = f"reading {points} points on {len(lines)} lines for jobsite {self._plan.jobsite}"
+        log.tell("wired", "started", f"{reading}; reading only, not part of any control loop; Ctrl-C ends it")
         self._client.loop_start()
         for line in lines:
             line.start()
@@ -201,7 +202,7 @@ class Publisher:
                 case Stop():
                     return False
                 case BaseException() as error:
-                    say(f"stopped: {error!r}")
+                    log.tell("wired", "failed", f"stopped: {error!r}")
                     return True
                 case Link() as now:
                     self._tell(link, now)
@@ -213,7 +214,8 @@ class Publisher:
     def _keep(self, reading: tuple[str, bytes]) -> None:
         if len(self._waiting) == WAITING:
             if not self._dropped:
-                say(f"broker {self._broker}: {WAITING} readings wait; from now on the oldest are dropped")
+                what = f"broker {self._broker}: {WAITING} readings wait; from now on the oldest are dropped"
+                log.tell("wired", "dropped", what)
             self._dropped += 1
         self._waiting.append(reading)
 
@@ -228,12 +230,12 @@ class Publisher:
         self._connected = now.up
         if now.up:
             away = f" after {time.time() - self._away_s:.0f} s, {self._dropped} readings dropped" if before else ""
-            say(f"broker {self._broker}: connected{away}")
+            log.tell("wired", "broker-over", f"broker {self._broker}: connected{away}")
             self._dropped = 0
         elif before is None or before.up or before.why != now.why:
             if before is None or before.up:
                 self._away_s = time.time()
-            say(f"broker {self._broker}: {now.why}; the last {WAITING} readings are kept")
+            log.tell("wired", "broker", f"broker {self._broker}: {now.why}; the last {WAITING} readings are kept")
 
     def _leave(self) -> None:
         """Give what waits a moment to go, say what did not, and leave; paho's thread may still be connecting."""
@@ -250,7 +252,7 @@ class Publisher:
                 break
             self._hand_over()
         if lost := self._handed - self._acknowledged + len(self._waiting):
-            say(f"ended; {lost} readings had not reached the broker")
+            log.tell("wired", "stopped", f"ended; {lost} readings had not reached the broker")
         self._client.disconnect()
 
 
@@ -263,11 +265,6 @@ class Link:
 
     def __init__(self, up: bool, why: str) -> None:
         self.up, self.why = up, why
-
-
-def say(words: str) -> None:
-    """Say a line to whoever watches the program."""
-    print(words, file=sys.stderr, flush=True)
 
 
 if __name__ == "__main__":

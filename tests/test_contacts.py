@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from alerts.contacts import Contacts, Refused, read_contacts
+from alerts.contacts import Contacts, Followed, Refused, read_contacts
 
 PHONE = "json://127.0.0.1/s3cret"
 
@@ -72,3 +72,37 @@ def test_an_unknown_service_is_noted_and_the_others_work(tmp_path: Path) -> None
     assert known.notes == [
         f"{tmp_path}/contacts.toml: channel odd: the channel's address names no service that is known"
     ]
+
+
+def test_a_file_that_changes_is_read_once_it_stands_still(tmp_path: Path) -> None:
+    """One look sees that it changes, the next that it has: what an editor writes in pieces is not read half."""
+    path = write(tmp_path, f'[channels]\nphone = "{PHONE}"')
+    file = Followed(path)
+    assert file.look() == ("", "") and file.now.channels == {"phone": PHONE}
+    path.write_text(f'[channels]\nphone = "{PHONE}"\nmail')
+    assert file.look() == ("", "")
+    path.write_text(f'[channels]\nphone = "{PHONE}"\nmail = "{PHONE}/mail"')
+    assert file.look() == ("", "")
+    assert file.look() == ("contacts", f"{path}: read again, 2 channels")
+    assert file.now.channels == {"phone": PHONE, "mail": f"{PHONE}/mail"} and file.look() == ("", "")
+
+
+def test_a_file_that_cannot_be_used_leaves_the_old_one_in_force(tmp_path: Path) -> None:
+    """Broken, gone, or readable for others: told once, until it changes again."""
+    path = write(tmp_path, f'[channels]\nphone = "{PHONE}"')
+    file = Followed(path)
+    for spoil, why in (
+        (lambda: path.write_text("[channels"), "cannot be read (TOMLDecodeError)"),
+        (lambda: path.write_text(f'[channels]\nphone = "{PHONE}"\n[horn]\n'), "there is no table horn"),
+        (lambda: path.chmod(0o644), "must be mode 0600"),
+        (path.unlink, "cannot be read (FileNotFoundError)"),
+    ):
+        spoil()
+        assert file.look() == ("", "")
+        event, words = file.look()
+        assert (
+            event == "contacts-kept" and why in words and words.endswith("the addresses read before stay in use")
+        )
+        assert file.look() == ("", "") and file.now.channels == {"phone": PHONE}
+    write(tmp_path, f'[channels]\nphone = "{PHONE}/2"')
+    assert [file.look()[0], file.look()[0], file.now.channels["phone"]] == ["", "contacts", f"{PHONE}/2"]

@@ -584,6 +584,26 @@ def test_two_messengers_in_one_home_are_one_too_many(tmp_path: Path) -> None:
     assert first.wait(10) == 0
 
 
+def test_a_contacts_file_is_read_again_while_it_works(tmp_path: Path, target: Target) -> None:
+    """New addresses are used without a restart; a broken file changes nothing and is told; so is its end."""
+    contacts = write_contacts(tmp_path, phone=target.url("fail"))
+    write_outbox(tmp_path, ("A-1", "phone"))
+    process = start(tmp_path, contacts)
+    wait_for(lambda: any("POST /fail" in each for each in target.asked))
+    contacts.write_text("[channels]\nphone = ")
+    output = ""
+    while "contacts-kept" not in output:
+        output = process.stdout.readline().decode()
+    assert f"{contacts}: cannot be read (TOMLDecodeError); the addresses read before stay in use" in output
+    write_contacts(tmp_path, phone=target.url("ok"), other=target.url("ok"))
+    wait_for(lambda: target.taken)
+    assert target.taken[0].startswith("A-1 #") and target.asked[-1].startswith("POST /ok")
+    process.send_signal(signal.SIGTERM)
+    output, _ = process.communicate(timeout=20)
+    assert f"{contacts}: read again, 2 channels event=contacts\n".encode() in output
+    assert output.endswith(b"event=stopped\n")
+
+
 def test_addresses_reach_neither_output_nor_database(tmp_path: Path, target: Target) -> None:
     urls = {
         "odd": "nosuchservice://s3cret@host/s3cret",
@@ -597,9 +617,11 @@ def test_addresses_reach_neither_output_nor_database(tmp_path: Path, target: Tar
     process.send_signal(signal.SIGTERM)
     output, _ = process.communicate(timeout=20)
     no_service = "the channel's address names no service that is known"
-    assert sorted(output.decode().splitlines()) == [
-        f"dewgate deliver: {tmp_path}/contacts.toml: channel {name}: {no_service}" for name in ("bad", "odd")
+    assert sorted(line for line in output.decode().splitlines() if line.endswith("event=channel")) == [
+        f"dewgate deliver: {tmp_path}/contacts.toml: channel {name}: {no_service} event=channel"
+        for name in ("bad", "odd")
     ]
+    assert b"s3cret" not in output
     kept = b"".join(path.read_bytes() for path in tmp_path.glob("delivery.*"))
     assert b"s3cret" not in kept
 

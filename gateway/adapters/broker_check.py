@@ -6,7 +6,6 @@ default keeps, and what waited is counted. Whether the broker saves to its disk 
 
 from __future__ import annotations
 
-import sys
 import threading
 import time
 from collections.abc import Callable
@@ -16,6 +15,7 @@ from typing import Any
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
+from alerts import log
 from gateway.adapters.address import Address
 from gateway.adapters.link import Link
 
@@ -173,7 +173,7 @@ class Watch(threading.Thread):
         if is_fault:
             self._settings = said
         elif said:
-            print(f"dewgate run: {said}", file=sys.stderr, flush=True)
+            log.tell("run", "broker-unchecked", said)
 
     def _why_cut_short(self) -> str:
         if stays(self._to, self._client_id, self._stop_now):

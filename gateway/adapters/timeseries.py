@@ -8,7 +8,6 @@ new connection the readings since then are sent again; the server drops equal sa
 from __future__ import annotations
 
 import sqlite3
-import sys
 import threading
 import time
 from collections import deque
@@ -19,6 +18,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
+from alerts import log
 from gateway import entry
 from gateway.adapters.journal import WrongJournal, entries_after, open_reader
 from gateway.entry import Kind
@@ -71,7 +71,7 @@ def follow(home: Path, url: str, token: str, stop: threading.Event) -> None:
                 failures = 0
             except (Unreachable, WrongJournal, ValueError, sqlite3.Error) as error:
                 pause = BACK_OFF_S[min(failures, len(BACK_OFF_S) - 1)]
-                print(f"dewgate follow: {error}; trying again in {pause:g} s", file=sys.stderr, flush=True)
+                log.tell("follow", "server-away", f"{error}; trying again in {pause:g} s")
                 follower.go_back()
                 failures += 1
                 stop.wait(pause)

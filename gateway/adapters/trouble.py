@@ -13,6 +13,7 @@ import struct
 import sys
 from pathlib import Path
 
+from alerts import log
 from gateway.adapters.home import AlreadyRunning
 from gateway.adapters.journal import KEEP, WrongJournal
 
@@ -62,10 +63,18 @@ def _of_sqlite(error: sqlite3.Error, home: Path) -> str:
 def stop(command: str, error: BaseException, home: Path) -> int:
     """Say why a command ends; return its exit code, 2 for what was told wrong and 3 for disk and journal."""
     if isinstance(error, AlreadyRunning):
-        print(f"dewgate {command}: {error}", file=sys.stderr)
+        _say(command, "not-started", str(error))
         return 2
-    print(f"dewgate {command}: stopped: {words(error, home)}", file=sys.stderr)
+    _say(command, "failed", f"stopped: {words(error, home)}")
     return 3
+
+
+def _say(command: str, event: str, line: str) -> None:
+    """To the log of a service, or to the person who typed a command."""
+    if command == "run":
+        log.tell(command, event, line)
+    else:
+        print(f"dewgate {command}: {line}", file=sys.stderr)
 
 
 class Told:
@@ -73,14 +82,16 @@ class Told:
 
     def __init__(self) -> None:
         self.lines: tuple[str, ...] = ()
+        self._events: dict[str, str] = {}
 
-    def say(self, lines: tuple[str, ...]) -> None:
-        """Take what stands now."""
-        begun = [line for line in lines if line not in self.lines]
-        over = [f"over: {line}" for line in self.lines if line not in lines]
-        for line in (*begun, *over):
-            print(f"dewgate run: {line}", file=sys.stderr, flush=True)
-        self.lines = lines
+    def say(self, **standing: tuple[str, ...]) -> None:
+        """Take what stands now, by the name of its event, "_" for "-"."""
+        now = {line: event.replace("_", "-") for event, lines in standing.items() for line in lines}
+        for line in [each for each in now if each not in self._events]:
+            log.tell("run", now[line], line)
+        for line in [each for each in self._events if each not in now]:
+            log.tell("run", f"{self._events[line]}-over", f"over: {line}")
+        self.lines, self._events = tuple(now), now
 
 
 def _primary(error: sqlite3.Error) -> int | None:

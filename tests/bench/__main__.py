@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 
-from tests.bench import alert, conditions, dew_point, ingest, memory, quality, report, store, verify
+from tests.bench import alert, conditions, dew_point, idle, ingest, memory, quality, report, store, verify
 
 
 def main() -> None:
@@ -35,6 +35,9 @@ def main() -> None:
     _tell("verify", verify.entries_a_second(150_000 if short else 1_000_000), "entries/s", ">=600000", 0)
     _tell("head", verify.head_us(), "µs", "<=500")
     _tell("run_memory", memory.run_rss_mb(), "MB", "<120")
+    resident, percent = idle.figures(15.0 if short else 60.0)
+    _tell("idle_memory", resident, "MB", "<250")
+    _tell("idle_cpu", percent, "%", "<3", 2)
     month = report.figures()
     _tell("report_month", month.seconds, "s", "<10")
     _tell("report_rss", month.largest_mb, "MB", "<300")

@@ -15,7 +15,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections import Counter
+from collections import Counter, deque
 from contextlib import closing
 from hashlib import sha256
 from pathlib import Path
@@ -23,6 +23,7 @@ from pathlib import Path
 import paho.mqtt.client as paho
 
 from gateway import entry, history_command
+from gateway.adapters.address import Address
 from gateway.adapters.journal import entries_after, open_reader
 from gateway.entry import Kind
 from gateway.jobsite import Jobsite
@@ -44,10 +45,11 @@ class Publisher(threading.Thread):
         self.port, self.rate, self.done = port, rate, threading.Event()
         self.sent: dict[int, bytes] = {}
         self.acknowledged: list[bytes] = []
+        self._answered: deque[int] = deque()
 
     def run(self) -> None:
         client = paho.Client(paho.CallbackAPIVersion.VERSION2, "publisher", protocol=paho.MQTTv311)
-        client.on_publish = lambda _c, _u, mid, _r, _p: self.acknowledged.append(self.sent.pop(mid))
+        client.on_publish = lambda _c, _u, mid, _r, _p: self._answered.append(mid)
         client.max_inflight_messages_set(200)
         client.connect("127.0.0.1", self.port)
         client.loop_start()
@@ -57,13 +59,20 @@ class Publisher(threading.Thread):
             payload = self._payload(number)
             info = client.publish("dewgate/test/steel", payload, qos=1)
             self.sent[info.mid] = payload
+            self._note_answers()
             time.sleep(max(0.0, began + number / self.rate - time.time()))
         for _ in range(100):
+            self._note_answers()
             if not self.sent:
                 break
             time.sleep(0.1)
         client.disconnect()
         client.loop_stop()
+
+    def _note_answers(self) -> None:
+        """Here and not in the callback: an answer can come before `publish` has said which number it has."""
+        while self._answered:
+            self.acknowledged.append(self.sent.pop(self._answered.popleft()))
 
     @staticmethod
     def _payload(number: int) -> bytes:
@@ -78,12 +87,14 @@ def start(home: Path, port: int, *more: str, host: str = "127.0.0.1") -> subproc
     return subprocess.Popen([*command, "--broker", f"{host}:{port}", *more])
 
 
-def make_session(port: int, client_id: str) -> None:
-    """Leave a session behind for which the broker keeps what comes."""
+def make_session(at: int | Address, client_id: str) -> None:
+    """Leave a session behind for which the broker keeps what comes; at: a port of this machine, or an address."""
+    to = Address("127.0.0.1", at) if isinstance(at, int) else at
     client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id, clean_session=False, protocol=paho.MQTTv311)
+    to.dress(client)
     client.on_connect = lambda c, *_: c.subscribe("dewgate/test/#", qos=1)
     client.on_subscribe = lambda c, *_: c.disconnect()
-    client.connect("127.0.0.1", port)
+    client.connect(to.host, to.port)
     client.loop_forever()
 
 

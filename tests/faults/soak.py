@@ -1,92 +1,145 @@
-"""Hours with everything going wrong by turns: `run` killed or held, the broker stopped, held or cut off.
+"""Hours of a whole site at time-lapse with everything going wrong by turns.
 
-Prints `fault soak <faults> lost <n> twice <n>`, and as benches what grew: memory and open files of `run` after
-warm-up, and the longest time in which nothing new was recorded. Anyone can run it, for hours:
-`python -m tests.faults.soak --minutes 480`. Fails when anything was lost or kept twice, and when memory grew in an
-hour or more without a kill.
+`run` and `deliver` killed, `run` held, its clock set, the broker stopped, the network cut, the disk filled.
+Anyone can run it: `python -m tests.faults.soak --hours 8` (as root, for the network and the disk). Prints what was
+lost and kept twice, and as benches what grew of memory and open files between kills after warm-up, the longest
+time in which nothing was recorded, alarms that did not come or came late. Fails when anything was lost, kept twice
+or not told, or when memory grew.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import random
 import signal
-import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
-from contextlib import closing
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
-from gateway import entry
+from gateway import entry, history_command
 from gateway.adapters.journal import entries_after, open_reader
+from gateway.clock import TimeLapse
 from gateway.entry import Kind
 from tests.bench.memory import _rss_mb
-from tests.broker import Mosquitto
-from tests.faults.kill_run import GATEWAY, Publisher, make_session, prepare, settle, start
+from tests.faults import stepped
+from tests.faults.kill_run import GATEWAY, make_session, prepare, settle
+from tests.faults.real import fill, small_disk
+from tests.faults.soak_box import TITLE, HeldBroker, Phone, Programs, Sensors, broker_in, jobsite
 
 LONGEST_S = 6.0  # of one fault
+PAUSE_S = (3.0, 12.0)  # between two
+NO_KILLS = (0.4, 0.95)
+"""Between these shares of the time nothing is killed, since a new process begins small again."""
+WARM, LAST = (0.5, 0.6), (0.85, 0.95)
 GROWTH_PERCENT, GROWTH_FILES = 2.0, 0
+ON_DELAY_S = 60.0
+GRACE_S = 5.0  # for a restart, a new connection and one look at the outbox, beyond the faults themselves
+Sample = tuple[float, float, float, int]
 
 
 @dataclass
-class Box:
-    """The programs under test, what was done to them, and what `run` took of the machine between two faults."""
+class Site:
+    """What is under test, what was done to it and when, and what it took of the machine."""
 
-    home: Path
-    broker: Mosquitto
-    run: subprocess.Popen[bytes]
+    programs: Programs
+    broker: object
     chance: random.Random
+    began_s: float
+    length_s: float
+    is_disk_small: bool
     faults: dict[str, int] = field(default_factory=dict)
-    samples: list[tuple[float, int]] = field(default_factory=list)  # MB, open files
+    times: list[tuple[float, float]] = field(default_factory=list)
+    samples: list[Sample] = field(default_factory=list)  # share of the time, MB of run, of deliver, open files
+
+    @property
+    def share(self) -> float:
+        """How much of the time is over."""
+        return (time.time() - self.began_s) / self.length_s
+
+    def some_time(self) -> float:
+        return self.chance.uniform(0.1, LONGEST_S)
 
     def kill_run(self) -> None:
         """As a power cut would."""
-        self.run.send_signal(signal.SIGKILL)
-        self.run.wait()
-        self.run = start(self.home, self.broker.port)
+        self.programs.run.kill()
+        self.programs.run.wait()
+        self.programs.start_run()
+
+    def kill_deliver(self) -> None:
+        """It is out of memory, say."""
+        self.programs.deliver.kill()
+        self.programs.deliver.wait()
+        self.programs.start_deliver()
 
     def hold_run(self) -> None:
         """The machine is busy with something else."""
-        self._hold(self.run)
+        self.programs.run.send_signal(signal.SIGSTOP)
+        time.sleep(self.some_time())
+        self.programs.run.send_signal(signal.SIGCONT)
 
-    def hold_broker(self) -> None:
-        """The network is cut: nothing answers, no connection is closed."""
-        self._hold(self.broker.process)
+    def cut_network(self) -> None:
+        """Nothing answers, no connection is closed."""
+        self.broker.cut(self.some_time())
 
     def stop_broker(self) -> None:
         """It is updated, say."""
         self.broker.stop()
-        time.sleep(self.chance.uniform(0.1, LONGEST_S))
+        time.sleep(self.some_time())
         self.broker.start()
 
-    def _hold(self, process: subprocess.Popen[bytes]) -> None:
-        process.send_signal(signal.SIGSTOP)
-        time.sleep(self.chance.uniform(0.1, LONGEST_S))
-        process.send_signal(signal.SIGCONT)
+    def fill_disk(self) -> None:
+        """Somebody copies pictures onto it."""
+        filler = fill(self.programs.home.parent)
+        time.sleep(self.some_time())
+        filler.unlink()
+
+    def step_clock(self) -> None:
+        """Somebody sets the clock, or a time server does."""
+        stepped.step(self.programs.clock, self.chance.uniform(-3.0, 3.0))
 
     def one(self) -> None:
-        """Bring one fault about, and look at `run` before it."""
-        files = len(list(Path(f"/proc/{self.run.pid}/fd").iterdir()))
-        self.samples.append((_rss_mb(self.run.pid), files))
-        acts: list[Callable[[], None]] = [self.hold_run, self.hold_broker, self.stop_broker]
-        act = self.kill_run if self.chance.random() < 0.1 else self.chance.choice(acts)
+        """Look at the programs, then bring one fault about."""
+        self._look()
+        acts: list[Callable[[], None]] = [self.hold_run, self.cut_network, self.stop_broker, self.step_clock]
+        if self.is_disk_small:
+            acts.append(self.fill_disk)
+        if not NO_KILLS[0] < self.share < NO_KILLS[1]:
+            acts += [self.kill_run, self.kill_deliver]
+        act = self.chance.choice(acts)
         self.faults[act.__name__] = self.faults.get(act.__name__, 0) + 1
+        began_s = time.time()
         act()
+        self.times.append((began_s, time.time()))
+
+    def _look(self) -> None:
+        with contextlib.suppress(OSError):  # the page of a program that was just started
+            for path in ("", "metrics"):
+                urllib.request.urlopen(f"http://127.0.0.1:{self.programs.page}/{path}", timeout=5).read()
+        pid = self.programs.run.pid
+        files = len(list(Path(f"/proc/{pid}/fd").iterdir()))
+        self.samples.append((self.share, _rss_mb(pid), _rss_mb(self.programs.deliver.pid), files))
 
 
-def growth(samples: list[tuple[float, int]]) -> tuple[float, int]:
-    """Return how far the last tenth lies above the first one after warm-up: percent of memory, open files."""
-    part = max(len(samples) // 10, 1)
-    warm, last = samples[part : 2 * part] or samples[:1], samples[-part:]
-    mb = [sum(each[0] for each in some) / len(some) for some in (warm, last)]
-    return 100 * (mb[1] / mb[0] - 1), max(each[1] for each in last) - max(each[1] for each in warm)
+def growth(samples: list[Sample]) -> tuple[float, float, int]:
+    """Return how far the last part lies above the warm one: percent of memory of run, of deliver, open files."""
+    warm, last = (
+        [each for each in samples if low <= each[0] < high] or samples[-1:] for low, high in (WARM, LAST)
+    )
+    percent = [
+        100 * (sum(s[n] for s in last) / len(last) / (sum(s[n] for s in warm) / len(warm)) - 1) for n in (1, 2)
+    ]
+    return percent[0], percent[1], max(each[3] for each in last) - max(each[3] for each in warm)
 
 
 def longest_blind_s(home: Path) -> float:
-    """The longest time between two messages in the journal, by the moment each was taken in."""
+    """The longest time between two messages in the journal, by the site's time at which each was taken in."""
     before, longest = None, 0
     with closing(open_reader(home / "journal.db")) as reader:
         for each in entries_after(reader, 0):
@@ -97,48 +150,102 @@ def longest_blind_s(home: Path) -> float:
     return longest / 1000
 
 
-def soak(folder: Path, minutes: float, rate: float, seed: int) -> int:
-    """Run it; return 1 when anything was lost, kept twice or grew."""
-    home, broker = folder / "home", Mosquitto(folder)
-    prepare(home)
-    make_session(broker.port, GATEWAY)  # it must exist before anything is published
-    box = Box(home, broker, start(home, broker.port), random.Random(seed))
-    publisher = Publisher(broker.port, rate)
-    publisher.start()
-    end = time.monotonic() + 60 * minutes
-    while time.monotonic() < end:
-        time.sleep(box.chance.uniform(2.0, 8.0))
-        box.one()
+def delays_s(wet_s: list[float], told: list[tuple[float, str]], end_s: float) -> list[float | None]:
+    """Return for each time the steel got wet how long until the phone said so; None: it never did.
+
+    A message belongs to the last time before it; what got wet just before the end has had no time to be told.
+    """
+    until = [*wet_s[1:], end_s]
+    found = [
+        [at for at, title in told if TITLE in title and low <= at < high]
+        for low, high in zip(wet_s, until, strict=True)
+    ]
+    return [min(each) - low if each else None for low, each in zip(wet_s, found, strict=True)]
+
+
+def fault_s(times: list[tuple[float, float]], low: float, high: float) -> float:
+    """Return how much of a time was faults."""
+    return sum(max(0.0, min(high, end) - max(low, began)) for began, end in times)
+
+
+@contextmanager
+def _disk(folder: Path, is_small: bool) -> Iterator[Path]:
+    if not is_small:
+        folder.mkdir()
+        yield folder
+        return
+    with small_disk(folder, "160m") as disk:
+        yield disk
+
+
+def soak(folder: Path, hours: float, factor: float, seed: int) -> int:
+    """Run it; return 1 when anything was lost, kept twice, not told or grew."""
+    with broker_in(folder) as broker, _disk(folder / "disk", not isinstance(broker, HeldBroker)) as disk:
+        home, words = disk / "home", f"{factor:g},{datetime.now(UTC).isoformat()},{time.time()}"
+        prepare(home, jobsite())
+        make_session(broker.address(0), GATEWAY)  # it must exist before anything is published
+        phone, lapse = Phone(), TimeLapse.parse(words)
+        stepped.step(folder / "clock", 0.0)
+        programs = Programs(home, folder, broker, words, phone.contacts(folder / "contacts.toml"))
+        sensors = Sensors(broker.address(1), lapse, seed)
+        is_small = not isinstance(broker, HeldBroker)
+        site = Site(programs, broker, random.Random(seed), time.time(), hours * 3600 / factor, is_small)
+        with programs:
+            sensors.start()
+            _bring_about(site, sensors)
+            lost, twice, unlike = settle(home, programs.run, sensors)
+        rows = history_command.run("rebuild", ["--home", str(home), "--check"], "")
+        blind_s = longest_blind_s(home) / factor
+        return _told(site, (lost + unlike + rows, twice), hours, blind_s, sensors.wet_s, phone.taken, factor)
+
+
+def _bring_about(site: Site, sensors: Sensors) -> None:
+    while site.share < 1:
+        time.sleep(site.chance.uniform(*PAUSE_S))
+        site.one()
         if sys.stderr.isatty():
-            print(f"\r# {(end - time.monotonic()) / 60:.1f} min left, {box.faults}", end="", file=sys.stderr)
-    time.sleep(LONGEST_S)
-    publisher.done.set()
-    publisher.join()
-    lost, twice, unlike = settle(home, box.run, publisher)
-    broker.stop()
-    return _told(box, lost + unlike, twice, minutes)
+            print(f"\r# {site.share:.0%} {site.faults}", end="", file=sys.stderr)
+    time.sleep(LONGEST_S + GRACE_S)
+    sensors.done.set()
+    sensors.join()
 
 
-def _told(box: Box, lost: int, twice: int, minutes: float) -> int:
-    percent, files = growth(box.samples)
-    print(f"# {minutes:g} min: {box.faults}")
-    print(f"fault soak {sum(box.faults.values())} lost {lost} twice {twice}")
-    print(f"bench soak_memory_growth {percent:.2f} % goal <{GROWTH_PERCENT:g}")
+def _told(
+    site: Site, counts: tuple[int, int], hours: float, blind_s: float, wet_s: list[float],
+    taken: list[tuple[float, str]], factor: float,
+) -> int:  # fmt: skip
+    run_percent, deliver_percent, files = growth(site.samples)
+    waited = delays_s(wet_s, taken, time.time())
+    beyond = [
+        each - ON_DELAY_S / factor - fault_s(site.times, at, at + each)
+        for at, each in zip(wet_s, waited, strict=True)
+        if each is not None
+    ]
+    missed = waited.count(None)
+    print(f"# {hours:g} hours of the site in {site.length_s / 60:.0f} min: {site.faults}")
+    print(f"fault soak {sum(site.faults.values())} lost {counts[0]} twice {counts[1]}")
+    print(f"bench soak_memory_growth {run_percent:.2f} % goal <{GROWTH_PERCENT:g}")
+    print(f"bench soak_deliver_memory_growth {deliver_percent:.2f} % goal <{GROWTH_PERCENT:g}")
     print(f"bench soak_files_growth {files} files goal <={GROWTH_FILES}")
-    print(f"bench soak_longest_blind {longest_blind_s(box.home):.1f} s goal <={LONGEST_S + 20:g}")
-    killed = box.faults.get("kill_run", 0)  # a new process begins small again
-    return 1 if lost or twice or (not killed and minutes >= 60 and percent >= GROWTH_PERCENT) else 0
+    print(f"bench soak_longest_blind {blind_s:.1f} s goal <={LONGEST_S + 20:g}")
+    print(f"bench soak_alarms_missed {missed} of_{len(wet_s)} goal <=0")
+    late = sum(each > GRACE_S for each in beyond)
+    print(f"bench soak_alarms_late {late} of_{len(wet_s)} goal <=0")
+    print(f"# latest alarm {max(beyond, default=0.0):.1f} s beyond its delay and the faults meanwhile")
+    grew = hours >= 4 and max(run_percent, deliver_percent) >= GROWTH_PERCENT
+    return 1 if any(counts) or missed or grew else 0
 
 
 def main() -> int:
     """Run it."""
     parser = argparse.ArgumentParser()
-    parser.add_argument("--minutes", type=float, default=60.0)
-    parser.add_argument("--rate", type=float, default=50.0)
+    parser.add_argument("--hours", type=float, default=8.0, help="of the site's time")
+    parser.add_argument("--lapse", type=float, default=16.0, help="how many times faster the site lives")
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(2))  # so that broker, disk and programs are taken away
     with tempfile.TemporaryDirectory() as folder:
-        return soak(Path(folder), args.minutes, args.rate, args.seed)
+        return soak(Path(folder), args.hours, args.lapse, args.seed)
 
 
 if __name__ == "__main__":
