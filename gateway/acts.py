@@ -109,6 +109,7 @@ _ACTS: dict[str, tuple[tuple[str, ...], Callable[[State, Jobsite, Body], str | N
     "disposition": (("exposure", "decision", "reason"), work_acts.cannot_dispose),
     "manual": (("kind", "area"), work_acts.cannot_enter),
     "serviced": (("train", "piece", "what"), flow_findings.cannot_serve),
+    "dryer_tested": (("serial", "kind", "day", "result", "files"), lambda *_: None),
     "hold_head": (("number", "code"), _cannot_hold),
     "drop": (("until", "reports"), _cannot_drop),
     "note": (("area", "text"), work_acts.cannot_note),

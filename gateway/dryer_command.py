@@ -7,6 +7,7 @@ A unit's register is a file; the tests that are kept stand beside it in a file o
 from __future__ import annotations
 
 import argparse
+import getpass
 import json
 import sqlite3
 import sys
@@ -16,13 +17,20 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 
-from gateway import dryer_document, dryer_file, dryer_record, dryer_words
-from gateway.dryer_check import Result, check
+from gateway import dryer_document, dryer_file, dryer_record, dryer_words, inbox
+from gateway.adapters import dryer_proof, report, seal
+from gateway.adapters.history_fine import Coarse, heard_between
+from gateway.adapters.journal import open_reader
+from gateway.dryer_check import Result, Verdict, check
+from gateway.dryer_document import Made, Recorded
 from gateway.dryer_file import FileErrors
-from gateway.dryer_past import Kept, kept, trend
+from gateway.dryer_past import Kept, kept
 from gateway.dryer_steps import now, steps
+from gateway.dryer_trend import trend
 from gateway.dryer_unit import Criteria, Test, Unit
-from gateway.record_document import Document
+from gateway.inbox import NotTaken
+from gateway.note_command import be_the_writer
+from gateway.payload import canonical
 from gateway.record_words import Words
 
 LOOK_S = 5.0
@@ -37,7 +45,7 @@ def run(_: str, words: list[str], caution: str) -> int:
     except FileErrors as error:
         print(error, file=sys.stderr)
         return 2
-    except (OSError, UnicodeDecodeError, sqlite3.Error, dryer_record.NoDryer) as error:
+    except (OSError, UnicodeDecodeError, sqlite3.Error, dryer_record.NoDryer, NotTaken, report.NotSet) as error:
         print(f"dewgate dryer: {error}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
@@ -53,7 +61,11 @@ def _parser(caution: str) -> argparse.ArgumentParser:
     )
     _files(checked)
     checked.add_argument("--keep", action="store_true", help="add it to the unit's history")
-    checked.add_argument("--pdf", type=Path, help="also write the certificate as PDF/A, with room for signatures")
+    checked.add_argument("--pdf", type=Path, help="also write the certificate as PDF/A")
+    checked.add_argument(
+        "--home", type=Path, help="enter the test in this home's record, seal the certificate with its key"
+    )
+    checked.add_argument("--who", default=getpass.getuser(), help="person id that the record keeps")
     checked.add_argument("--json", action="store_true", help="plain values, for a machine")
     checked.set_defaults(act=_check)
     guided = actions.add_parser("steps", help="what to do next; looks again while readings come in")
@@ -106,18 +118,44 @@ def _check(args: argparse.Namespace) -> int:
         print(json.dumps(dryer_words.as_values(unit, test, verdict, history), indent=2, ensure_ascii=False))
     else:
         print(dryer_words.text(unit, test, verdict, history, rental))
+    made = _made(args, said, unit, test, verdict) if args.pdf or args.home else Made()
     if args.pdf:
-        args.pdf.write_bytes(_pages(dryer_document.document(unit, test, verdict, history, rental)))
-    if args.keep:
+        body = report.pdf(dryer_document.document(unit, test, verdict, history, rental, made), Words("en", "UTC"))
+        args.pdf.write_bytes(seal.sealed(body, args.home, seal.OF_A_DRYER) if args.home else body)
+    if args.keep and (today := kept(test, verdict)) not in history:
         with _history_file(args.unit).open("a", encoding="utf-8") as file:
-            file.write(json.dumps(asdict(kept(test, verdict)), ensure_ascii=False) + "\n")
+            file.write(json.dumps(asdict(today), ensure_ascii=False) + "\n")
     return CODES[verdict.result]
 
 
-def _pages(certificate: Document) -> bytes:
-    from gateway.adapters import report
+def _made(args: argparse.Namespace, said: str, unit: Unit, test: Test, verdict: Verdict) -> Made:
+    """What a certificate is made from; with a home, entered in its record first. Raises: FileErrors."""
+    files = {"register": _text(args.unit), "test": said} | (
+        {"criteria": _text(args.criteria)} if args.criteria else {}
+    )
+    for what in ("readings", "record"):
+        if text := _beside(args.test, dryer_file.file_named(said, what)):
+            files["rental's record" if what == "record" else what] = text
+    found = dryer_proof.hashes(files)
+    words = dryer_proof.as_words(found)
+    if args.home is None:
+        return Made(found, words)
+    if not (args.home / "journal.db").exists():
+        raise FileNotFoundError(f"{args.home}: no journal here; is --home the folder that dewgate run was given?")
+    facts = test.facts
+    act = {"act": "dryer_tested", "person": args.who, "serial": unit.serial, "kind": facts.kind, "day": facts.day,
+           "result": verdict.result.value, "files": words}  # fmt: skip
+    return Made(found, words, dryer_proof.find(args.home, words) or _entered(args.home, act))
 
-    return report.pdf(certificate, Words("en", "UTC"))
+
+def _entered(home: Path, act: dict[str, str]) -> Recorded:
+    left = inbox.leave(home, "act", canonical.to_bytes(act))
+    if why := inbox.answer(left, lambda: be_the_writer(home)):
+        raise FileErrors(f"dewgate dryer: {why}")
+    found = dryer_proof.find(home, act["files"])
+    if found is None:
+        raise FileErrors("dewgate dryer: the record did not take the test; try again in a moment")
+    return found
 
 
 def _steps(args: argparse.Namespace) -> int:
@@ -134,12 +172,10 @@ def _steps(args: argparse.Namespace) -> int:
 
 def _readings(args: argparse.Namespace) -> int:
     """CSV on standard output; what a test's file needs of accuracies on standard error."""
-    from gateway.adapters.journal import entries_after, open_reader
-
     since, until = (_utc_ms(vars(args)[name]) for name in ("from", "until"))
     with closing(open_reader(args.home / "journal.db")) as reader:
         record = dryer_record.Record(args.train, since, until)
-        for line in record.lines(entries_after(reader, 0)):
+        for line in record.lines(heard_between(reader, since, until), Coarse(dryer_record.MINUTE)):
             print(line)
     print("\n".join(["[accuracy] # for the test's file", *record.accuracies()]), file=sys.stderr)
     return 0

@@ -179,14 +179,18 @@ def salt_rh(unit: Unit, t_c: float) -> float | None:
         return None
 
 
-def expected_suppression_k(bed_rh: float, inlet_c: float, inlet_rh: float, p_pa: float) -> float:
-    """Suppression below the inlet gas [K] of a bed that leaves bed_rh, at an inlet; modelled, no heat lost.
+def expected_outlet(bed_rh: float, inlet_c: float, inlet_rh: float, p_pa: float) -> Air:
+    """The outlet of a bed that leaves bed_rh, at an inlet; modelled, no heat lost.
 
     Raises: OutOfRange. Source: the heat balance of `pieces.SaltBed`.
     """
     ratio = humidity_ratio(vapour_pressure_pa(inlet_c, min(inlet_rh, 1.0), p_pa), p_pa)
-    outlet = SaltBed("dryer", min(bed_rh, 1.0)).through(Air(inlet_c, p_pa, 1.0, ratio)).outlet
-    return inlet_c - outlet.point[0]
+    return SaltBed("dryer", min(bed_rh, 1.0)).through(Air(inlet_c, p_pa, 1.0, ratio)).outlet
+
+
+def expected_suppression_k(bed_rh: float, inlet_c: float, inlet_rh: float, p_pa: float) -> float:
+    """Suppression below the inlet gas [K] of `expected_outlet`. Raises: OutOfRange."""
+    return inlet_c - expected_outlet(bed_rh, inlet_c, inlet_rh, p_pa).point[0]
 
 
 def inlet_rh(found: Mapping[str, Uncertain]) -> float | None:

@@ -1,4 +1,4 @@
-"""A test beside the unit's past: its outgoing test, its stated rating, its history since the last refill.
+"""A test beside the unit's past: its outgoing test, its stated rating, its rental's own record.
 
 Tests at different inlets are compared by the humidity the bed leaves in its outlet gas, and by what a bed that
 leaves that much would have done at today's inlet (modelled).
@@ -40,21 +40,19 @@ def kept(test: Test, verdict: Verdict) -> Kept:
     )  # fmt: skip
 
 
-def since_refill(unit: Unit, history: Sequence[Kept], day: str) -> list[Kept]:
-    """The tests since the last refill up to a day, oldest first: a refill begins a new trend."""
-    refilled = max((each.day for each in unit.refills if each.day <= day), default="")
-    return sorted((each for each in history if refilled <= each.day <= day), key=lambda each: each.day)
+def outgoing(test: Test, history: Sequence[Kept]) -> Kept | None:
+    """The newest outgoing test kept before a test, or None."""
+    before = [each for each in history if each.kind == "outgoing" and each.day <= test.facts.day]
+    return max(before, key=lambda each: each.day, default=None)
 
 
 def beside_outgoing(test: Test, verdict: Verdict, history: Sequence[Kept]) -> list[str]:
     """Sentences about the newest outgoing test; says so where there is none to compare with."""
     if test.facts.kind != "return":
         return []
-    before = [each for each in history if each.kind == "outgoing" and each.day <= test.facts.day]
-    bed = verdict.figures.get("outlet_humidity")
-    if not before:
+    then, bed = outgoing(test, history), verdict.figures.get("outlet_humidity")
+    if then is None:
         return ["Outgoing test: none is kept, so nothing is said of what changed on this rental."]
-    then = max(before, key=lambda each: each.day)
     if bed is None or then.bed_rh is None:
         return [f"Outgoing test of {then.day}: its outlet's humidity or today's is not known; not compared."]
     by = bed.value - then.bed_rh
@@ -131,18 +129,3 @@ def _ran(row: Row) -> bool:
 def _spans(record: Test) -> list[float]:
     at = [row.minute for row in record.rows]
     return [min(later - one, 5.0) for one, later in pairwise(at)] + [0.0] * bool(at)
-
-
-def trend(unit: Unit, history: Sequence[Kept], day: str) -> list[str]:
-    """The unit's tests since its last refill, a line each, and how its bed changed over them."""
-    tests = since_refill(unit, history, day)
-    refilled = max((each.day for each in unit.refills if each.day <= day), default="")
-    said = [f"Since the refill of {refilled}:" if refilled else "Since the first test kept:"]
-    for each in tests:
-        bed = "not known" if each.bed_rh is None else f"{each.bed_rh:.0%} RH"
-        loss = "not known" if each.loss_pa is None else f"{each.loss_pa / 1e5:.2f} bar"
-        said.append(f"  {each.day}  {each.kind:8}  {each.result:12}  bed leaves {bed}, loss at rated flow {loss}")
-    beds = [each.bed_rh for each in tests if each.bed_rh is not None]
-    if len(beds) > 1:
-        said.append(f"  its bed changed by {100 * (beds[-1] - beds[0]):+.1f} %RH over {len(beds)} tests.")
-    return said

@@ -29,10 +29,13 @@ class Record:
         self.train, self.from_ms, self.until_ms = train, from_ms, until_ms
         self.site: Jobsite | None = None
 
-    def lines(self, entries: Iterable[bytes]) -> Iterator[str]:
-        """CSV lines, head first; what is not known stays empty. Raises: NoDryer."""
+    def lines(self, entries: Iterable[bytes], flow: Flow) -> Iterator[str]:
+        """CSV lines, head first; what is not known stays empty. flow: judging no oftener than needed.
+
+        Raises: NoDryer.
+        """
         yield ",".join(HEAD)
-        flow, outcomes, minute = Flow(), Outcomes(), -1
+        outcomes, minute = Outcomes(), -1
         for made in entries:
             _, core_ms = entry.kind_and_time(made)
             flow.advance([made], outcomes)

@@ -7,7 +7,8 @@ from math import floor, log10
 
 from gateway.dryer_check import JUDGED, Judged, Result, Verdict
 from gateway.dryer_figures import inlet_rh
-from gateway.dryer_past import Kept, beside_outgoing, beside_rating, hours_beyond, kept, trend
+from gateway.dryer_past import Kept, beside_outgoing, beside_rating, hours_beyond, kept
+from gateway.dryer_trend import trend
 from gateway.dryer_unit import NOT_STATED, Test, Unit
 
 SHOWN = {

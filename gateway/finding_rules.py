@@ -55,7 +55,7 @@ def meaning(figures: Figures, measures: Measures, standing: Collection[str] = ()
     longer.
     """
     found: list[Meaning] = []
-    lying = _sensors(figures, _paired(standing))
+    lying = _explained(figures, _sensors(figures, _paired(standing)))
     found += [each for each in lying if max(abs(figures[name].held) for name in each.figures) >= SURE]
     at_inlet = any(each.kind == "inlet sensor" for each in lying)
     at_outlet = any(each.kind == "outlet sensor" for each in lying)
@@ -83,6 +83,18 @@ def _each(figures: Figures, name: str, kind: str, *, above: bool) -> list[Meanin
 
 
 # -- sensors ------------------------------------------------------------------------------------------------
+
+
+def _explained(figures: Figures, lying: list[Meaning]) -> list[Meaning]:
+    """While its bypass stands open, a wetter outlet and what goes with it are the bypass's, not a sensor's."""
+    drier = any(at.held < 0 for _, _, at in _counts(figures, "outlet_rh"))
+    if drier or not _opened(figures):
+        return lying
+    return [each for each in lying if each.kind == "inlet sensor"]
+
+
+def _opened(figures: Figures) -> list[Meaning]:
+    return [each for name in ("position", "seen") for each in _each(figures, name, "bypass open", above=True)][:1]
 
 
 def _paired(standing: Collection[str]) -> float:

@@ -36,7 +36,10 @@ CAUTIONS = (
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """Everything on the pages. facts: label and value pairs under the title; answer: what waits for a person."""
+    """Everything on the pages. facts: label and value pairs under the title; answer: what waits for a person.
+
+    calm: whatever the answer says, nothing waits.
+    """
 
     language: str
     title: str
@@ -51,6 +54,7 @@ class Document:
     as_of_ms: int
     made_from: str
     answer_title: str = ""
+    calm: bool = False
 
 
 def document(material: Material, words: Words) -> Document:

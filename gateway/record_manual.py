@@ -96,18 +96,31 @@ def _short(said: str) -> str:
 
 
 def _notes(material: Material, words: Words) -> list[tuple[str, ...]]:
+    """What persons said beside the forms: notes, work done on a piece of a train, dryers tested."""
     found: list[tuple[str, ...]] = []
     for deed in material.deeds:
         body = material.bodies(deed) if deed.kind == Kind.ACTION else {}
-        if body.get("act") == "note" and material.asked.from_ms <= deed.utc_ms < material.asked.until_ms:
-            said = body["text"] + (f" ({_short(body['photo'])})" if body.get("photo") else "")
+        if body.get("act") in _SAYS and material.asked.from_ms <= deed.utc_ms < material.asked.until_ms:
+            what, said = _SAYS[body["act"]](body, words)
             when = words.moment(deed.utc_ms)
-            found.append(("–", when, body["area"], words("note"), said, "N/A", "N/A", str(body["person"])))
-        elif body.get("act") == "serviced" and material.asked.from_ms <= deed.utc_ms < material.asked.until_ms:
-            said = f"{body['train']}, {body['piece']}: {words(body['what'])}. {body.get('words', '')}".strip()
-            when = words.moment(deed.utc_ms)
-            found.append(("–", when, "N/A", words("work done"), said, "N/A", "N/A", str(body["person"])))
+            found.append(("–", when, body.get("area", "N/A"), what, said, "N/A", "N/A", str(body["person"])))
     return found
+
+
+def _note(body: Mapping[str, Any], words: Words) -> tuple[str, str]:
+    return words("note"), body["text"] + (f" ({_short(body['photo'])})" if body.get("photo") else "")
+
+
+def _serviced(body: Mapping[str, Any], words: Words) -> tuple[str, str]:
+    said = f"{body['train']}, {body['piece']}: {words(body['what'])}"
+    return words("work done"), f"{said}; {body['words']}" if body.get("words") else said
+
+
+def _tested(body: Mapping[str, Any], words: Words) -> tuple[str, str]:
+    return words("dryer check"), f"{body['serial']}, {words(body['kind'])} {body['day']}: {words(body['result'])}"
+
+
+_SAYS = {"note": _note, "serviced": _serviced, "dryer_tested": _tested}
 
 
 def _follows(body: Mapping[str, Any], words: Words) -> str:

@@ -9,7 +9,7 @@ from functools import partial
 from pathlib import Path
 
 from gateway import progress
-from gateway.adapters import seal
+from gateway.adapters import dryer_proof, seal
 from gateway.adapters.journal import WrongJournal
 from gateway.adapters.record_source import NothingToTell
 from gateway.adapters.report import NotSet
@@ -28,10 +28,13 @@ def main(words: list[str]) -> int:
         sealing = seal.look(pdf, authority)
         print(f"{args.report}: {sealing.words}" + ("" if sealing.holds else f"; {HOLDS_NOT}"))
         print(f"authority {authority}: {fingerprint(authority)}; compare this with the one you have on paper")
+        if held := dryer_proof.checked(pdf, args.home):
+            print(f"{args.home}: {held[1]}")
+            return 0 if sealing.holds and held[0] else 1
         if not args.rebuild:
             return 0 if sealing.holds else 1
         rebuilt = _rebuilt(pdf, args.home)
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, sqlite3.Error) as error:
         print(f"CANNOT BE CHECKED: {error}", file=sys.stderr)
         return 2
     print(f"{args.home}: {rebuilt.words}")

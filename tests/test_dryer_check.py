@@ -11,9 +11,10 @@ from gateway.compressed_air import condensation_point_at
 from gateway.dryer_brine import salt_share
 from gateway.dryer_check import JUDGED, Result, Verdict, check
 from gateway.dryer_figures import expected_suppression_k, salt_rh
-from gateway.dryer_past import Kept, beside_outgoing, beside_rating, hours_beyond, kept, since_refill, trend
+from gateway.dryer_past import Kept, beside_outgoing, beside_rating, hours_beyond, kept
 from gateway.dryer_steady import steady
 from gateway.dryer_steps import now, steps
+from gateway.dryer_trend import since_refill, trend
 from gateway.dryer_unit import Criterion, Facts, Rating, Refill, Row, Test, Unit, not_to_be_pressurised
 from gateway.dryer_words import as_values, text
 from gateway.psychrometrics import OutOfRange, saturated_vapour_pressure_pa
@@ -263,7 +264,11 @@ def test_a_refill_begins_a_new_trend() -> None:
     assert [each.day for each in since_refill(UNIT, history, "2026-06-15")] == ["2026-05-04", "2026-06-15"]
     said = trend(UNIT, history, "2026-06-15")
     assert said[0] == "Since the refill of 2026-04-20:"
-    assert said[-1].strip() == "its bed changed by +6.0 %RH over 2 tests."
+    assert said[1].split(maxsplit=3)[3].startswith("bed leaves 50% RH, 12.0 K below outlet")
+    # CoolProp: over 35 °C at 8 bar(a), 50 % is 12.0 K below, 56 % is 10.1 K
+    assert (
+        said[-1].strip().startswith("This dryer loses 1.9 ± 0.8 K below outlet a rental, over 1 rental, at 35 °C")
+    )
     later = replace(UNIT, refills=(*UNIT.refills, Refill("2026-06-20", "salt", "L", 100.0)))
     assert trend(later, history, "2026-06-30") == ["Since the refill of 2026-06-20:"]
 

@@ -76,3 +76,16 @@ def test_a_stuck_separator_drain_explains_a_rising_receiver() -> None:
     """What one drain does not take the next gets."""
     assert kinds({"drain s": at(-0.8, 0.5), "level r": at(0.2, 0.06)}) == {"separator drain s"}
     assert kinds({"level r": at(0.2, 0.06)}) == {"receiver drain r"}
+
+
+def test_an_open_bypass_is_the_cause_and_no_probe() -> None:
+    """By its sensor or a person: heat that does not fit a wetter outlet is the bypass, a drier one is not."""
+    moved = {"heat d": at(1.9, 1.5), "span d": quiet(10.0), "outlet_rh d": at(0.2, 0.06)}
+    assert kinds(moved, "position") == {"outlet sensor d"}
+    assert kinds({**moved, "position b": at(1.0, 0.05)}, "position") == {"bypass open b"}
+    assert kinds({**moved, "seen b": at(1.0, 0.05)}) == {"bypass open b"}
+    assert kinds({"heat d": at(-2.5, 1.5), "position b": at(1.0, 0.05)}, "position") == {"bypass open b"}
+    drier = {"heat d": at(-1.9, 1.5), "span d": quiet(10.0), "outlet_rh d": at(-0.2, 0.06)}
+    assert kinds({**drier, "position b": at(1.0, 0.05)}, "position") == {"bypass open b", "outlet sensor d"}
+    cold = {"pair r": at(-4.0, 1.5), "position b": at(1.0, 0.05)}
+    assert kinds(cold, "position", "pair") == {"inlet sensor r", "bypass open b"}

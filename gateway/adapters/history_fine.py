@@ -79,20 +79,26 @@ def _check(from_ms: int, until_ms: int) -> None:
 
 
 def _fold(db: sqlite3.Connection, from_ms: int, until_ms: int, each_ms: int) -> Sheet:
-    time = clocks(db)
-    begin, end = time.core_span(from_ms - BEFORE_MS, until_ms + AFTER_MS)
     outcomes = Outcomes(sheet=Sheet(each_ms=each_ms))
-    flow = _Coarse(each_ms)
-    config = config_at(db, begin)
-    if config is None:
-        return outcomes.sheet
-    flow.advance((_started(begin, time.offset_at(begin)), entry.plain(Kind.CONFIG_SET, begin, config)), outcomes)
-    flow.advance(_as_heard(db, begin, end), outcomes)
-    flow_history.take_all_down(flow.state, outcomes.sheet)
+    flow = Coarse(each_ms)
+    flow.advance(heard_between(db, from_ms, until_ms + AFTER_MS), outcomes)
+    if flow.site is not None:
+        flow_history.take_all_down(flow.state, outcomes.sheet)
     return outcomes.sheet
 
 
-class _Coarse(Flow):
+def heard_between(db: sqlite3.Connection, from_ms: int, until_ms: int) -> Iterator[bytes]:
+    """Yield entries as a fold of a stretch of UTC ms needs them: the jobsite in force, then BEFORE_MS, then it."""
+    time = clocks(db)
+    begin, end = time.core_span(from_ms - BEFORE_MS, until_ms)
+    config = config_at(db, begin)
+    if config is not None:
+        yield _started(begin, time.offset_at(begin))
+        yield entry.plain(Kind.CONFIG_SET, begin, config)
+        yield from _as_heard(db, begin, end)
+
+
+class Coarse(Flow):
     """The fold, judging no oftener than once a column: a day of seconds takes a minute to judge."""
 
     def __init__(self, each_ms: int) -> None:

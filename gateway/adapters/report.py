@@ -54,7 +54,7 @@ def _printable(document: Document, words: Words) -> dict[str, Any]:
     waiting = words("Nothing waits for an answer.")
     told |= {
         "answer_title": document.answer_title or words("What waits for an answer"),
-        "waits": document.answer != (waiting,),
+        "waits": not document.calm and document.answer != (waiting,),
         "span": dict(document.facts).get(words("Period, site time"), ""),
     }  # fmt: skip
     if lost:

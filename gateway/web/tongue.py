@@ -1,8 +1,8 @@
 """The pages' words in the reader's language. English is the language of the source; what is not translated stays.
 
-Fixed words are those of the climate record; `es.json` holds the pages' own, English to Spanish; each
-`{}` stands for a piece that is put into the translation, itself translated where it is known (a number, a name,
-the words of a limit).
+Fixed words are those of the climate record; `es.json` holds the pages' own, `es_dryer.json` those of trains and
+dryers, English to Spanish; each `{}` stands for a piece that is put into the translation, itself translated where
+it is known (a number, a name, the words of a limit).
 """
 
 from __future__ import annotations
@@ -20,8 +20,9 @@ _HERE = Path(__file__).parent
 @cache
 def _words(language: str) -> tuple[dict[str, str], list[tuple[re.Pattern[str], str]]]:
     """Return whole sentences, and those with a hole as patterns, the most particular first."""
-    path = _HERE / f"{language}.json"
-    own: dict[str, str] = json.loads(path.read_text("utf-8")) if path.exists() else {}
+    own: dict[str, str] = {}
+    for path in sorted(_HERE.glob(f"{language}*.json")):
+        own |= json.loads(path.read_text("utf-8"))
     known = {text: said for text, said in SPANISH.items() if "{" not in text} | own if language == "es" else own
     holed = sorted((text for text in known if "{}" in text), key=lambda text: -len(text))
     patterns = [(re.compile(_pattern(text), re.DOTALL), known[text]) for text in holed]
