@@ -172,10 +172,13 @@ def _too_dry(figures: Figures) -> list[Meaning]:
 
 
 def _heat_tells(figures: Figures, outlet: Moved) -> float:
-    """By how much a lying humidity at the outlet would move the heat's figure [K]; 0 where it cannot tell."""
-    span = next(iter(_named(figures, "span")), None)
+    """By how much a lying humidity at the outlet would move the heat's figure [K]; 0 where it cannot tell.
+
+    It can where that is more than the heat's own figure may move by itself: cold air holds too little water.
+    """
+    span, heat = (next(iter(_named(figures, name)), None) for name in ("span", "heat"))
     expected_k = outlet.off * span[2].mean if span else 0.0
-    return expected_k if abs(expected_k) > TELLS_K else 0.0
+    return expected_k if abs(expected_k) > max(TELLS_K, heat[2].least if heat else 0.0) else 0.0
 
 
 # -- pieces -------------------------------------------------------------------------------------------------

@@ -1,5 +1,7 @@
 """Spanish for the fixed texts of a climate record."""
 
+from gateway.record_spanish_trains import TRAINS
+
 SPANISH: dict[str, str] = {
     # -- first page
     "Climate record": "Registro climático",
@@ -292,29 +294,5 @@ SPANISH: dict[str, str] = {
     "A reading is where its sensor is: the coldest and the warmest steel may be elsewhere.":
         "Una lectura está donde su sensor: el acero más frío y el más cálido pueden estar en otra parte.",
     "Nothing here is about breathing air.": "Nada de esto trata del aire para respirar.",
-    "work done": "trabajo hecho",
-    "dryer check": "ensayo del secador",
-    "salt refilled": "sal rellenada",
-    "element changed": "elemento cambiado",
-    "drain cleaned": "purgador limpiado",
-    "cooler cleaned": "enfriador limpiado",
-    "bypass shut": "derivación cerrada",
-    "sensor changed": "sensor cambiado",
-    "other work": "otro trabajo",
-    "outgoing": "de salida",
-    "return": "de retorno",
-    "pass": "apto",
-    "fail": "no apto",
-    "inconclusive": "no concluyente",
-    "not tested": "no ensayado",
-    "no criteria set": "sin criterios",
-    "air train": "tren de aire",
-    "Which air train": "Qué tren de aire",
-    "Which piece of it": "Qué pieza de él",
-    "Water level seen": "Nivel de agua visto",
-    "Openings of its drain counted": "Aperturas de su purgador contadas",
-    "Position of the bypass": "Posición de la derivación",
-    "shut": "cerrada",
-    "partly open": "abierta en parte",
-    "open": "abierta",
+    **TRAINS,
 }  # fmt: skip

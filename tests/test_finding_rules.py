@@ -89,3 +89,11 @@ def test_an_open_bypass_is_the_cause_and_no_probe() -> None:
     assert kinds({**drier, "position b": at(1.0, 0.05)}, "position") == {"bypass open b", "outlet sensor d"}
     cold = {"pair r": at(-4.0, 1.5), "position b": at(1.0, 0.05)}
     assert kinds(cold, "position", "pair") == {"inlet sensor r", "bypass open b"}
+
+
+def test_heat_must_be_told_from_its_own_scatter() -> None:
+    """1.2 K that a lying probe would bring is less than the 1.5 K the figure moves by itself: a group."""
+    damp = {"heat d": Moved(0.8, False, 1.5, 0.0, 0.0), "outlet_rh d": at(0.2, 0.06)}
+    assert kinds({**damp, "span d": quiet(6.0)}, "position") == {"bed, bypass or sensor d"}
+    assert kinds({**damp, "span d": quiet(8.0)}, "position") == {"bed d"}
+    assert kinds({**damp, "heat d": Moved(0.8, False, 1.1, 0.0, 0.0), "span d": quiet(6.0)}) == {"outlet sensor d"}
