@@ -13,11 +13,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from alerts.limits import Judgement, Limit, Verdict
+from alerts.minded import Minded
 
 LONGEST_SHELVING_MS = 12 * 3_600_000
 """One shift: what is shelved comes back by itself. Ours; ISA-18.2, 11.6 asks for a limit and leaves it open."""
-
-CHATTER_MS = 3_600_000
 
 
 class AlarmState(StrEnum):
@@ -55,6 +54,8 @@ class Change(StrEnum):
     IN_SERVICE = "back in service"
     SUPPRESSED = "suppressed by design"
     UNSUPPRESSED = "suppression ended"
+    FAULT = "fault"  # of an instrument or the gateway itself (`fault`), never of a limit
+    OVER = "fault over"
     TOLD = "told"  # these two say who was told, and who was not and why
     KEPT_BACK = "kept back"
 
@@ -74,7 +75,7 @@ class Hold:
 
 @dataclass(slots=True)
 class Alarm:
-    """Where one limit's alarm stands. Times are core ms; None = that timer does not run.
+    """Where one alarm stands. Times are core ms; None = that timer does not run. series: A of limits, K of faults.
 
     state: without holds. breach_since and unknown_since are reset by a good value only, so that a sensor that
     comes and goes cannot keep putting the alarm off. untold: a hold ended while its cause stands,
@@ -82,7 +83,7 @@ class Alarm:
     """
 
     state: AlarmState = AlarmState.NORMAL
-    cause: str = ""  # a Change: BREACH | UNKNOWN, while not normal
+    cause: str = ""  # a Change: BREACH | UNKNOWN | FAULT, while not normal
     number: int = 0
     since_ms: int = 0
     breach_since: int | None = None
@@ -96,6 +97,12 @@ class Alarm:
     suppressed: bool = False
     untold: bool = False
     raised_ms: list[int] = field(default_factory=list)
+    series: str = "A"
+
+    @property
+    def name(self) -> str:
+        """The number people know it by, such as A-1042; empty before the first."""
+        return f"{self.series}-{self.number}" if self.number else ""
 
     @property
     def active(self) -> bool:
@@ -121,11 +128,11 @@ def step(alarm: Alarm, limit: Limit, judgement: Judgement, now_ms: int) -> Chang
     """Bring the alarm up to now and return what changed, if anything did."""
     match judgement.verdict:
         case Verdict.OUTSIDE:
-            return _outside(alarm, limit, now_ms)
+            return outside(alarm, limit, now_ms)
         case Verdict.UNKNOWN:
             return _unknown(alarm, limit, now_ms)
         case Verdict.INSIDE | Verdict.CLOSE:
-            return _good(alarm, limit, judgement, now_ms)
+            return good(alarm, limit, judgement, now_ms)
         case _:  # a train that does not run raises nothing and clears nothing
             stop_timers(alarm)
             return None
@@ -137,15 +144,16 @@ def stop_timers(alarm: Alarm) -> None:
     alarm.clearing_since = alarm.inside_since = None
 
 
-def _outside(alarm: Alarm, limit: Limit, now_ms: int) -> Change | None:
+def outside(alarm: Alarm, limit: Minded, now_ms: int, cause: Change = Change.BREACH) -> Change | None:
+    """Take in that what the alarm is of stands, and why."""
     alarm.clearing_since = alarm.inside_since = alarm.close_since = None
     if alarm.breach_since is None:
         alarm.breach_since = now_ms
     if now_ms - alarm.breach_since < limit.on_delay_s * 1000:
         return None
-    if alarm.active and alarm.cause == Change.BREACH:
+    if alarm.active and alarm.cause == cause:
         return None
-    return _raise(alarm, Change.BREACH, now_ms)
+    return _raise(alarm, cause, now_ms)
 
 
 def _unknown(alarm: Alarm, limit: Limit, now_ms: int) -> Change | None:
@@ -162,7 +170,8 @@ def _raise(alarm: Alarm, cause: Change, now_ms: int) -> Change:
     return cause
 
 
-def _good(alarm: Alarm, limit: Limit, judgement: Judgement, now_ms: int) -> Change | None:
+def good(alarm: Alarm, limit: Minded, judgement: Judgement, now_ms: int) -> Change | None:
+    """Take in a good value."""
     alarm.breach_since = alarm.unknown_since = None
     if alarm.active:
         return _clearing(alarm, limit, judgement, now_ms)
@@ -176,7 +185,7 @@ def _good(alarm: Alarm, limit: Limit, judgement: Judgement, now_ms: int) -> Chan
     return None
 
 
-def _clearing(alarm: Alarm, limit: Limit, judgement: Judgement, now_ms: int) -> Change | None:
+def _clearing(alarm: Alarm, limit: Minded, judgement: Judgement, now_ms: int) -> Change | None:
     if not (judgement.well_inside or alarm.cause == Change.UNKNOWN):
         alarm.clearing_since = None
         return None
@@ -193,7 +202,7 @@ def _clearing(alarm: Alarm, limit: Limit, judgement: Judgement, now_ms: int) -> 
     return Change.RETURNED
 
 
-def _close(alarm: Alarm, limit: Limit, now_ms: int) -> Change | None:
+def _close(alarm: Alarm, limit: Minded, now_ms: int) -> Change | None:
     """Warn once when the value stays within its uncertainty of the limit; again only after a calm spell."""
     alarm.inside_since = None
     if alarm.close_since is None:
@@ -217,11 +226,6 @@ _ACKNOWLEDGED = {
     AlarmState.RETURNED: AlarmState.NORMAL,
     AlarmState.LATCHED_UNACKNOWLEDGED: AlarmState.LATCHED,
 }
-
-
-def often(alarm: Alarm, now_ms: int) -> bool:
-    """Whether it chatters: raised three times within the hour. Ours; delays make three a minute impossible."""
-    return len(alarm.raised_ms) == 3 and now_ms - alarm.raised_ms[0] <= CHATTER_MS
 
 
 def reset(alarm: Alarm) -> Change | None:
@@ -278,10 +282,10 @@ def _released(alarm: Alarm, change: Change) -> Change:
     return change
 
 
-def deadline_ms(alarm: Alarm, limit: Limit) -> int | None:
+def deadline_ms(alarm: Alarm, limit: Minded) -> int | None:
     """Return the next core time at which a running timer may change something, or None."""
-    due = list[float]()  # asked of every alarm every second: what does not run costs nothing
-    if alarm.breach_since is not None and not (alarm.active and alarm.cause == Change.BREACH):
+    due = list[float]()  # asked every second: what does not run costs nothing
+    if alarm.breach_since is not None and not (alarm.active and alarm.cause != Change.UNKNOWN):
         due.append(alarm.breach_since + limit.on_delay_s * 1000)
     if alarm.unknown_since is not None and not alarm.active:
         due.append(alarm.unknown_since + limit.unknown_delay_s * 1000)

@@ -12,9 +12,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from alerts.alarm import CHATTER_MS, Change
+from alerts.alarm import Alarm, Change
 
 HOUR_MS, TEN_MIN_MS = 3_600_000, 600_000
+CHATTER_MS = HOUR_MS
 STALE_MS = 24 * HOUR_MS
 MANAGEABLE_AN_HOUR = 6.0
 FLOOD = 10
@@ -85,6 +86,11 @@ def _loads(now: Sequence[Happened], hours: float) -> Iterable[Load]:
     for person, times in sorted(told.items()):
         most = max(sum(at <= other < at + TEN_MIN_MS for other in times) for at in times)
         yield Load(person, len(times), len(times) / hours, most)
+
+
+def often(alarm: Alarm, now_ms: int) -> bool:
+    """Whether it chatters: raised three times within the hour. Ours; delays make three a minute impossible."""
+    return len(alarm.raised_ms) == 3 and now_ms - alarm.raised_ms[0] <= CHATTER_MS
 
 
 def _chatters(raised: Sequence[Happened], first: Happened) -> bool:

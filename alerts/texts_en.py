@@ -99,3 +99,50 @@ LOOK = {
     "time_inside": "what was put on too early, with the inspector",
     "unknown": "power, antenna and cable of {cause}; then take a reading by hand",
 }
+
+FAULT_WORDS = {
+    "over": "Over: {title}",
+    "silent of": "Nothing heard from {cause}: {count} sensors",
+    "silent many": "Nothing heard from {count} sensors",
+    "fault more": "{title} (+{count} more)",
+    "reason": "{what}: {reason}.",
+    "fault since": "Since {clock}.",
+    "needed": "Verdicts that need it: {areas}.",
+    "not needed": "No verdict needs it.",
+    "by hand": "Until then take readings by hand.",
+    "in line": "It sits in the line: isolate, lock, bleed line and pot to zero, verify, before anyone touches it.",
+    "fault also": "Also {number}: {what}: {reason}.",
+    "flaps": "It has come three times within a day; it is told as over only when it stays away for long.",
+}
+FAULTS = {
+    "silent": ("Sensor silent: {what}", "power, battery, radio and cable of {what}"),
+    "stuck": ("Sensor stands still: {what}", "whether {what} hangs, is iced, wet or wired to the wrong input"),
+    "not believed": (
+        "Sensor not believed: {what}",
+        "cable, plug and place of {what}; compare with a second instrument",
+    ),
+    "disagreeing": ("Two sensors disagree: {what}", "both beside a third instrument or over a salt"),
+    "clock off": ("Clock of a sensor is off: {what}", "the time setting of {what} or of what sends for it"),
+    "calibration due": ("Calibration ends soon: {what}", "a date with the laboratory, or a sensor in its place"),
+    "calibration past": (
+        "Calibration has ended: {what}",
+        "calibrate or replace {what}; the record says until when it held",
+    ),
+    "broker away": (
+        "Broker away: no sensor can be heard",
+        "the broker's machine, its power and the network to it",
+    ),
+    "broker unfit": ("Broker does not keep what it should", "the broker's settings, as in deploy/mosquitto.conf"),
+    "disk low": ("Disk fills up", "what else lies on it; a larger disk"),
+    "disk nearly full": ("Disk nearly full: soon nothing is judged", "what can be moved away, now"),
+    "channel failing": (
+        "No message gets through by {what}",
+        "the address in the contacts file and its server; dewgate deliver --test",
+    ),
+    "nobody sends": ("No message is sent to anybody", "whether dewgate deliver runs"),
+    "record unsigned": ("Record is not signed any more", "the folder keys; put its backup back"),
+    "clock set": (
+        "Gateway's clock was set",
+        "its time server; times of the record before and after differ by so much",
+    ),
+}

@@ -95,3 +95,47 @@ LOOK = {
     "time_inside": "lo que se aplicó antes de tiempo, con el inspector",
     "unknown": "alimentación, antena y cable de {cause}; después, una lectura a mano",
 }
+
+FAULT_WORDS = {
+    "over": "Terminado: {title}",
+    "silent of": "Nada se oye de {cause}: {count} sensores",
+    "silent many": "Nada se oye de {count} sensores",
+    "fault more": "{title} (+{count} más)",
+    "reason": "{what}: {reason}.",
+    "fault since": "Desde {clock}.",
+    "needed": "Veredictos que lo necesitan: {areas}.",
+    "not needed": "Ningún veredicto lo necesita.",
+    "by hand": "Hasta entonces, tomar lecturas a mano.",
+    "in line": "Está en la línea: aislar, bloquear, purgar línea y tolva a cero, verificar, antes de tocarlo.",
+    "fault also": "También {number}: {what}: {reason}.",
+    "flaps": "Ha venido tres veces en un día; se dice terminado solo cuando falta largo tiempo.",
+}
+FAULTS = {
+    "silent": ("Sensor callado: {what}", "alimentación, batería, radio y cable de {what}"),
+    "stuck": ("Sensor inmóvil: {what}", "si {what} está colgado, helado, mojado o en otra entrada"),
+    "not believed": (
+        "Sensor no creíble: {what}",
+        "cable, clavija y lugar de {what}; comparar con otro instrumento",
+    ),
+    "disagreeing": ("Dos sensores no coinciden: {what}", "ambos junto a un tercer instrumento o sobre una sal"),
+    "clock off": ("Reloj de un sensor desviado: {what}", "la hora de {what} o de lo que envía por él"),
+    "calibration due": (
+        "La calibración acaba pronto: {what}",
+        "una fecha con el laboratorio, u otro sensor en su lugar",
+    ),
+    "calibration past": (
+        "La calibración ha acabado: {what}",
+        "calibrar o cambiar {what}; el registro dice hasta cuándo valía",
+    ),
+    "broker away": ("Sin broker: no se oye ningún sensor", "la máquina del broker, su alimentación y la red"),
+    "broker unfit": ("El broker no guarda lo que debe", "los ajustes del broker, como en deploy/mosquitto.conf"),
+    "disk low": ("El disco se llena", "qué más hay en él; un disco mayor"),
+    "disk nearly full": ("Disco casi lleno: pronto no se juzga nada", "qué se puede mover, ahora"),
+    "channel failing": (
+        "Ningún mensaje pasa por {what}",
+        "la dirección en el archivo de contactos y su servidor; dewgate deliver --test",
+    ),
+    "nobody sends": ("Nadie envía los mensajes", "si dewgate deliver funciona"),
+    "record unsigned": ("El registro ya no se firma", "la carpeta keys; reponer su copia"),
+    "clock set": ("Se ajustó el reloj del gateway", "su servidor de hora; las horas del registro difieren en eso"),
+}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date as day
 
 RECTANGULAR = 3**0.5  # half width over standard uncertainty (JCGM 100:2008, 4.3.7)
 RECTANGULAR_95 = 0.95 * RECTANGULAR  # half the middle 95 % of a rectangle over its standard uncertainty
@@ -42,3 +43,11 @@ class Calibration:
     correction: float = 0.0
     expanded_u: float | None = None
     drift: float | None = None
+
+    @property
+    def until(self) -> day | None:
+        """The last day it holds, None where none is stated as YYYY-MM-DD."""
+        try:
+            return day.fromisoformat(self.due)
+        except ValueError:
+            return None

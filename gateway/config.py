@@ -16,6 +16,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
+from alerts.fault import GATEWAY, INSTRUMENTS
 from alerts.measured import Quantity
 from gateway import site_feeds, site_references
 from gateway.jobsite import Jobsite
@@ -26,6 +27,7 @@ from gateway.site_file import SiteFile
 from gateway.site_lines import Key, line_map, line_of
 from gateway.site_making import jobsite as made
 from gateway.site_references import Mistake
+from gateway.site_sensors import NOT_STATED
 
 __all__ = ["ConfigError", "ConfigErrors", "load", "to_toml", "warnings"]
 
@@ -162,7 +164,17 @@ def _fields(key: Key) -> dict[str, Any]:
 
 def warnings(jobsite: Jobsite) -> list[str]:
     """Return what is legal but leaves something open, one sentence each."""
-    return [*_sensor_warnings(jobsite), *_limit_warnings(jobsite)]
+    return [*_sensor_warnings(jobsite), *_limit_warnings(jobsite), *_keeper_warnings(jobsite)]
+
+
+def _keeper_warnings(jobsite: Jobsite) -> Iterator[str]:
+    for each in (INSTRUMENTS, GATEWAY):
+        if jobsite.people and not any(each in person.told_of for person in jobsite.people):
+            yield f'no person has "{each}" in told_of: what goes wrong there is on the board only'
+    for sensor in jobsite.sensors:
+        if sensor.calibration.due != NOT_STATED and sensor.calibration.until is None:
+            said = f'calibration_due = "{sensor.calibration.due}"'
+            yield f'sensor "{sensor.id}": {said} is no day such as 2027-05-30, so nobody is told when it ends'
 
 
 def _sensor_warnings(jobsite: Jobsite) -> Iterator[str]:

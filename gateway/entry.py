@@ -32,6 +32,7 @@ class Kind(IntEnum):
     CORRECTION = 12
     EDGE_SESSION = 13
     STANDING = 14
+    HEALTH = 15
 
 
 VERSION = 1

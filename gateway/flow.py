@@ -9,6 +9,7 @@ times of the entries, except that a tick with outcomes is anchored by a heartbea
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from alerts import alarm as life
 from alerts.measured import Measured, Validity, unknown
@@ -18,6 +19,7 @@ from gateway import (
     entry,
     flow_edges,
     flow_findings,
+    flow_health,
     flow_history,
     flow_inside,
     flow_repeats,
@@ -36,21 +38,13 @@ from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import Watch
 from gateway.tiers import Deed, Sheet
 
-CORE = 15  # raised with what the state holds or how it is judged
-CORE_VERSION = f"{__version__}/{CORE}"
-CORE_READ_FROM = 13  # the oldest state this program goes on from; raised when a field changes its meaning
+CORE_VERSION = f"{__version__}/16"  # the number is raised with what the state holds: older checkpoints are left
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
 DEEDS = frozenset({Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP})
 SECOND = 1000
 MINUTE = 60_000
 HOUR = 3_600_000
-
-
-def goes_on_from(core_version: str) -> bool:
-    """Whether the state a program of this version left can be gone on from, so that years are not folded again."""
-    number = core_version.rpartition("/")[2]
-    return number.isdecimal() and CORE_READ_FROM <= int(number) <= CORE
 
 
 class Flow:
@@ -181,16 +175,14 @@ class Flow:
                 self._config_set(body, outcomes)
             case Kind.STARTED:
                 self._started(body, core_ms)
-            case Kind.CLOCK_STEP:
-                self.state.offset_ms = canonical.to_dict(body)["new_offset_ms"]
+            case Kind.CLOCK_STEP | Kind.DELIVERY | Kind.HEALTH:
+                self._of_the_gateway(kind, canonical.to_dict(body))
             case Kind.ACTION:
                 self._action(body, outcomes)
             case Kind.EDGE_SESSION:
                 utc_ms = core_ms + self.state.offset_ms
                 found = flow_edges.session(self.state, self.edges, canonical.to_dict(body), utc_ms)
                 self._changes(found, False, core_ms, outcomes.sheet)
-            case Kind.DELIVERY:
-                self._count(f"delivery {canonical.to_dict(body)['outcome']}")
             case _:
                 pass
         self._deed(kind, body, outcomes, kind in DEEDS)
@@ -230,6 +222,17 @@ class Flow:
                 self._reading(each, may_be_old, core_ms, sheet)
         return untimed
 
+    def _of_the_gateway(self, kind: Kind, body: dict[str, Any]) -> None:
+        """Take in what an entry says of the gateway's own clock, messages or health."""
+        if kind is Kind.DELIVERY:
+            self._count(f"delivery {body['outcome']}")
+            flow_health.delivered(self.state, body)
+        elif kind is Kind.HEALTH:
+            flow_health.said(self.state, body)
+        else:
+            flow_health.stepped(self.state, body["new_offset_ms"] - self.state.offset_ms)
+            self.state.offset_ms = body["new_offset_ms"]
+
     def _silence(self, sensor: str, reason: str, core_ms: int) -> None:
         """Nothing is known of a sensor from now on, until it says something new."""
         state = self.state
@@ -258,10 +261,12 @@ class Flow:
         flow_history.take(state, sheet, name, reading.value, measured + state.offset_ms, patience)
         if reading.historical or core_ms - measured > self.patience_ms[name]:
             self._count("historical" if reading.historical else "late")
+            self._anew.add(name)
             return
         newest = state.newest.get(name)
         if newest is None:
             newest = state.newest[name] = Newest(reading.value, measured, core_ms, patience)
+            state.impossible.pop(name, None)
         elif measured < newest.measured_ms:
             return
         newest.patience_ms = patience
@@ -292,6 +297,7 @@ class Flow:
         sensor = refusal.detail.partition(":")[0]  # these refusals begin with their sensor's id
         if code in OF_THE_SENSOR and sensor in self.sensors:
             self._silence(sensor, refusal.detail.partition(": ")[2], core_ms)
+            state.impossible.setdefault(sensor, core_ms)
         if core_ms // MINUTE != state.rejects_minute:
             state.rejects_minute = core_ms // MINUTE
             state.rejects_per_topic.clear()
@@ -312,6 +318,7 @@ class Flow:
         sensor_sense.keep_only(self.state.sense, self.watch, same)
         flow_history.take_all_down(self.state, outcomes.sheet)
         judging.alarms.withdraw(outcomes)
+        self.state.health.hearing_ms = self.state.core_ms
         self.state.dirty_ms = self.state.core_ms if self.state.dirty_ms is None else self.state.dirty_ms
 
     def _configure(self, body: bytes) -> Judging:
@@ -324,7 +331,7 @@ class Flow:
         self._with_others = self.watch.beds.keys() | self.watch.gases.keys()
         self._hear_all_anew()
         self.patience_ms = {sensor.id: sensor_sense.patience_ms(sensor) for sensor in site.sensors}
-        judging = self.judging = Judging(self.state, site, self.read)
+        judging = self.judging = Judging(self.state, site, self.read, self.watch)
         return judging
 
     def _started(self, body: bytes, core_ms: int) -> None:
@@ -332,6 +339,7 @@ class Flow:
         state = self.state
         started = canonical.to_dict(body)
         state.offset_ms, state.core_version = started["offset_ms"], started.get("core_version", "")
+        flow_health.started(state)
         state.newest.clear()
         state.standing.clear()
         flow_work.started(state)

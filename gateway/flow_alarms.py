@@ -1,4 +1,4 @@
-"""The alarms of one jobsite, as values and persons move them: events, messages, holds.
+"""The alarms of one jobsite, of limits and of faults, as values and persons move them: events, messages, holds.
 
 An alarm's state is in the flow's state; what is told of it goes through `flow_telling`.
 """
@@ -9,9 +9,12 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from alerts import alarm as life
+from alerts import fault
 from alerts.alarm import Alarm, Change, Hold
+from alerts.fault import Watched
 from alerts.limits import Judgement, Limit, Verdict
 from alerts.measured import Measured, unknown
+from alerts.minded import Minded
 from gateway import alarm_acts
 from gateway.area_work import applies
 from gateway.conditions import Condition
@@ -19,21 +22,26 @@ from gateway.flow_state import Outcomes, State
 from gateway.flow_telling import Teller, put_event
 
 Groups = list[tuple[Limit, ...]]
+FAULTS = "K"  # numbers of what whoever minds the instruments is told, for the keeper
 
 
 class Alarms:
-    """Every limit, or group of limits, has one alarm; the first limit of a group gives it its name.
+    """Every limit, or group of limits, has one alarm; the first limit of a group gives it its name. So has every
+    fault that has stood.
 
-    cause: the station or sensor that is why a limit's value is not known. where: the areas a limit speaks of.
+    faults: all that may be, by id. cause: the station or sensor that is why a limit's value is not known. where:
+    the areas a limit speaks of.
     """
 
     def __init__(
         self, state: State, groups: Groups, teller: Teller, cause: Callable[[Limit], str],
-        where: Callable[[Limit], tuple[str, ...]],
+        where: Callable[[Limit], tuple[str, ...]], faults: Mapping[str, Watched],
     ) -> None:  # fmt: skip
         self.state = state
         self.groups = groups
-        self.limits = {limit.id: limit for limit, *_ in groups}
+        self.faults = faults
+        self.all: dict[str, Limit | Watched] = {limit.id: limit for limit, *_ in groups} | dict(faults)
+        self._order = {name: at for at, name in enumerate(faults)}
         self.teller = teller
         self.cause = cause
         self.where = where
@@ -46,27 +54,63 @@ class Alarms:
         alarm = self.state.alarms.get(limit.id)
         if alarm is None:
             alarm = self.state.alarms[limit.id] = Alarm()
-        if alarm.shelf is not None and alarm.shelf.until_ms is not None and alarm.shelf.until_ms <= now_ms:
-            self._release(limit, alarm, life.unshelve(alarm), "its time is over", now_ms, outcomes)
+        self._end_shelving(limit, alarm, now_ms, outcomes)
         change = life.step(alarm, limit, judgement, now_ms)
+        self._stepped(limit, alarm, change, judgement.verdict, condition.measured, outcomes)
+
+    def step_faults(
+        self, standing: Mapping[str, str], frozen: Callable[[Watched], bool], now_ms: int, outcomes: Outcomes
+    ) -> None:
+        """Bring the alarms of faults up to what stands now, by id with its reason; frozen: not to be told."""
+        alarms = self.state.alarms
+        known = standing.keys() | {name for name, alarm in alarms.items() if alarm.series == FAULTS}
+        for name in sorted(known & self.faults.keys(), key=self._order.__getitem__):
+            watched, alarm = self.faults[name], alarms.get(name)
+            if alarm is None:
+                alarm = alarms[name] = Alarm(series=FAULTS)
+            self._end_shelving(watched, alarm, now_ms, outcomes)
+            if frozen(watched):
+                life.stop_timers(alarm)
+                continue
+            change = fault.step(alarm, watched, now_ms, stands=name in standing)
+            said = unknown(standing.get(name, ""), now_ms)
+            self._stepped(watched, alarm, change, Verdict.NO_LIMIT, said, outcomes)
+
+    def _end_shelving(self, minded: Minded, alarm: Alarm, now_ms: int, outcomes: Outcomes) -> None:
+        if alarm.shelf is not None and alarm.shelf.until_ms is not None and alarm.shelf.until_ms <= now_ms:
+            self._release(minded, alarm, life.unshelve(alarm), "its time is over", now_ms, outcomes)
+
+    def _stepped(
+        self,
+        minded: Minded,
+        alarm: Alarm,
+        change: Change | None,
+        verdict: Verdict,
+        said: Measured,
+        outcomes: Outcomes,
+    ) -> None:
+        """Write down what a step brought about; tell what a hold that ended had kept back."""
         if change is not None:
-            self._changed(limit, alarm, change, judgement.verdict, condition, outcomes)
+            self._changed(minded, alarm, change, verdict, said, outcomes)
         elif alarm.untold and alarm.active and not alarm.held:
-            self._announce(limit, alarm, Change(alarm.cause), now_ms, outcomes)
+            self._announce(minded, alarm, Change(alarm.cause), self.state.judged_ms, outcomes)
         alarm.untold = False
 
     # -- alarms --------------------------------------------------------------------------------------
 
     def _changed(
-        self, limit: Limit, alarm: Alarm, change: Change, verdict: Verdict, at: Condition, outcomes: Outcomes
+        self, limit: Minded, alarm: Alarm, change: Change, verdict: Verdict, said: Measured, outcomes: Outcomes
     ) -> None:
         """Write down what the value did to an alarm, and have it told."""
         now = self.state.judged_ms
-        if change in (Change.BREACH, Change.UNKNOWN, Change.CLOSE):
+        if change is Change.FAULT:
+            self.state.fault_numbers += 1
+            alarm.number = self.state.fault_numbers
+        elif change in (Change.BREACH, Change.UNKNOWN, Change.CLOSE):
             self.state.numbers += 1
             alarm.number = self.state.numbers
-        self._event(limit.id, alarm, change, verdict, at.measured, now, outcomes)
-        if change is Change.RETURNED:
+        self._event(limit.id, alarm, change, verdict, said, now, outcomes)
+        if change in (Change.RETURNED, Change.OVER):
             self.teller.back(limit.id)
             return
         if change is not Change.CLOSE:
@@ -76,22 +120,26 @@ class Alarms:
         else:
             self._announce(limit, alarm, change, now, outcomes)
 
-    def _announce(self, limit: Limit, alarm: Alarm, change: Change, now_ms: int, outcomes: Outcomes) -> None:
-        key = f"{change}: {limit.area or limit.train}"
-        if change is Change.UNKNOWN:
-            key = f"{change}: {self.cause(limit) or limit.subject}"
-        if why := self.teller.announce(limit, f"A-{alarm.number}", change, key, now_ms):
-            self._kept_back(limit, alarm, why, now_ms, outcomes)
+    def _announce(self, minded: Minded, alarm: Alarm, change: Change, now_ms: int, outcomes: Outcomes) -> None:
+        of = self.all[minded.id]
+        if isinstance(of, Watched):
+            why = self.teller.announce(of, alarm.name, change, of.key, now_ms)
+        else:
+            key = f"{change}: {of.area or of.train}"
+            if change is Change.UNKNOWN:
+                key = f"{change}: {self.cause(of) or of.subject}"
+            why = self.teller.announce(of, alarm.name, change, key, now_ms)
+        if why:
+            self._kept_back(minded, alarm, why, now_ms, outcomes)
 
-    def _kept_back(self, limit: Limit, alarm: Alarm, why: str, now_ms: int, outcomes: Outcomes) -> None:
+    def _kept_back(self, limit: Minded, alarm: Alarm, why: str, now_ms: int, outcomes: Outcomes) -> None:
         self._event(limit.id, alarm, Change.KEPT_BACK, _verdict(alarm), unknown(why, now_ms), now_ms, outcomes)
 
     def _event(
         self, limit_id: str, alarm: Alarm, change: Change, verdict: Verdict, value: Measured, now_ms: int,
         outcomes: Outcomes,
     ) -> None:  # fmt: skip
-        number = f"A-{alarm.number}" if alarm.number else ""
-        put_event(self.state, outcomes, now_ms, number, change, limit_id, verdict, value)
+        put_event(self.state, outcomes, now_ms, alarm.name, change, limit_id, verdict, value)
 
     def ahead(self, limit: Limit, verdict: Verdict, value: Measured, outcomes: Outcomes) -> None:
         """Warn that a value inside now is expected to cross; value: as it is now, the outlook for its reason.
@@ -130,14 +178,16 @@ class Alarms:
                     self._announce(limit, alarm, Change(alarm.cause), now, outcomes)
                     alarm.untold = False
 
-    def _hold(self, limit: Limit, alarm: Alarm, change: Change, why: str, now_ms: int, outcomes: Outcomes) -> None:
+    def _hold(
+        self, limit: Minded, alarm: Alarm, change: Change, why: str, now_ms: int, outcomes: Outcomes
+    ) -> None:
         """Write down that an alarm is put aside, and leave it out of messages."""
         self.teller.drop(limit.id)
         if change is not Change.SUPPRESSED or alarm.state != life.AlarmState.NORMAL:
             self._event(limit.id, alarm, change, _verdict(alarm), unknown(why, now_ms), now_ms, outcomes)
 
     def _release(
-        self, limit: Limit, alarm: Alarm, change: Change | None, why: str, now_ms: int, outcomes: Outcomes
+        self, limit: Minded, alarm: Alarm, change: Change | None, why: str, now_ms: int, outcomes: Outcomes
     ) -> None:
         """Write down that a hold ended; where its cause stands, the alarm is told at this second's judging."""
         stands = alarm.active and not alarm.held
@@ -188,15 +238,14 @@ class Alarms:
     def _put_aside(self, name: str, change: Change | None, outcomes: Outcomes) -> None:
         if change is not None:
             alarm, now = self.state.alarms[name], self.state.core_ms
-            self._hold(self.limits[name], alarm, change, _hold_words(alarm), now, outcomes)
+            self._hold(self.all[name], alarm, change, _hold_words(alarm), now, outcomes)
 
     def _back(self, name: str, change: Change | None, why: str, outcomes: Outcomes) -> None:
-        self._release(self.limits[name], self.state.alarms[name], change, why, self.state.core_ms, outcomes)
+        self._release(self.all[name], self.state.alarms[name], change, why, self.state.core_ms, outcomes)
 
     def withdraw(self, outcomes: Outcomes) -> None:
         """Let the alarms go whose limits are no more in force."""
-        kept = {limit.id for limit, *_ in self.groups}
-        for gone in [name for name in self.state.alarms if name not in kept]:  # in their order, for replay
+        for gone in [name for name in self.state.alarms if name not in self.all]:  # in their order, for replay
             alarm = self.state.alarms.pop(gone)
             self.teller.drop(gone)
             if alarm.active:
@@ -206,6 +255,8 @@ class Alarms:
 
 def _verdict(alarm: Alarm) -> Verdict:
     """What stands, as far as the alarm knows: the words of an act may not depend on what was judged last."""
+    if alarm.cause == Change.FAULT:
+        return Verdict.NO_LIMIT
     return Verdict(alarm.cause) if alarm.active else Verdict.UNKNOWN
 
 

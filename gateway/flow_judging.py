@@ -10,25 +10,39 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from alerts import alarm as life
-from alerts import time_to_limit
+from alerts import figures, time_to_limit
 from alerts.alarm import Change
+from alerts.fault import Watched, flaps, patient
+from alerts.fault_words import Wrong
 from alerts.limits import Judgement, Limit, Verdict, judge, together, worst
 from alerts.measured import Quantity, unknown
 from alerts.notification import Standing
-from gateway import flow_ahead, flow_findings, flow_history, flow_inside, flow_trends, flow_work, train_state
+from gateway import (
+    flow_ahead,
+    flow_faults,
+    flow_findings,
+    flow_health,
+    flow_history,
+    flow_inside,
+    flow_trends,
+    flow_work,
+    train_state,
+)
 from gateway.conditions import Condition, Workings
 from gateway.flow_alarms import Alarms
+from gateway.flow_faults import Faults
 from gateway.flow_lasting import Lasting
 from gateway.flow_state import Judged, Outcomes, State
 from gateway.flow_telling import Teller
 from gateway.jobsite import Jobsite
 from gateway.measured_air import Read
+from gateway.sensor_sense import Watch
 
 
 class Judging:
     """What is judged of one jobsite, and the newest word on each of its limits."""
 
-    def __init__(self, state: State, site: Jobsite, read: Read) -> None:
+    def __init__(self, state: State, site: Jobsite, read: Read, watch: Watch) -> None:
         self.state = state
         self.site = site
         self.read = read
@@ -45,11 +59,13 @@ class Judging:
         for station in site.stations:  # a station that is dead is one cause, not three
             for name in (station.air_temperature, station.relative_humidity, station.station_pressure):
                 self.causes[name] = station.label
-        self.teller = Teller(state, site, self.limits, self.standing, self._settles)
-        self.alarms = Alarms(state, self.groups, self.teller, self._cause, self._where)
+        self.faults = Faults(state, site, watch, self.causes)
+        self.teller = Teller(state, site, self.limits | self.faults.all, self.describe, self._settles)
+        self.alarms = Alarms(state, self.groups, self.teller, self._cause, self._where, self.faults.all)
 
     def judge(self, now_ms: int, before_ms: int, heard: Iterable[str], outcomes: Outcomes) -> None:
         """Judge everything as of now; before_ms: the second judged before; heard: who may say other than then."""
+        heard = list(heard)
         made, minute = self.workings.update(heard), flow_history.is_minute(self.state, before_ms)
         made = [*(self.workings.all() if minute else made), *self.lasting.update()]
         flow_history.derived(self.state, outcomes.sheet, made, minute)
@@ -61,6 +77,8 @@ class Judging:
             self.state.trends_minute = now_ms // flow_trends.MINUTE
             flow_trends.take(self.state.trends, self.judged, now_ms)
         self.alarms.suppress(outcomes)
+        self.faults.update(heard, now_ms)
+        self.alarms.step_faults(self.faults.stands, self._frozen, now_ms, outcomes)
         self._look_ahead(outcomes)
         verdicts = {name: self._heard(self.limits[name], each) for name, each in self.judged.items()}
         flow_work.judged(self.state, self.site, self.conditions, verdicts, before_ms, outcomes)
@@ -126,7 +144,25 @@ class Judging:
         judged = self.judged.get(limit.id)
         if judged is None or judged.condition.measured.value is not None:
             return ""
+        if flow_health.is_deaf(self.state):  # one cause, whatever fell silent
+            return "the broker"
         return self.causes.get(judged.condition.measured.reason.partition(":")[0], "")
+
+    def describe(self, name: str, number: str, change: Change) -> Standing | Wrong:
+        """Return an alarm of a limit, or of what is wrong, as a message tells it."""
+        watched = self.faults.all.get(name)
+        return self._wrong(watched, number, change) if watched else self.standing(name, number, change)
+
+    def _wrong(self, watched: Watched, number: str, change: Change) -> Wrong:
+        alarm = self.state.alarms[watched.id]
+        since = alarm.since_ms if alarm.breach_since is None else alarm.breach_since
+        if change is Change.OVER:
+            since = self.state.judged_ms
+        reason = self.faults.stands.get(watched.id, "")
+        return Wrong(number, change, watched, reason, since + self.state.offset_ms, flaps(alarm))
+
+    def _frozen(self, watched: Watched) -> bool:
+        return flow_faults.is_frozen(self.state, watched)
 
     def standing(self, limit_id: str, number: str, change: Change) -> Standing:
         """Return an alarm as a message tells it."""
@@ -141,7 +177,7 @@ class Judging:
         return Standing(
             number, change, limit, where, said.place, said.measured, since + self.state.offset_ms,
             self._cause(limit), self._activities(limit), flow_trends.per_hour(self.state.trends, limit_id),
-            life.often(alarm, self.state.judged_ms), self._moments(limit) if change is Change.AHEAD else (),
+            figures.often(alarm, self.state.judged_ms), self._moments(limit) if change is Change.AHEAD else (),
         )  # fmt: skip
 
     def _moments(self, limit: Limit) -> tuple[int | None, ...]:
@@ -174,6 +210,10 @@ class Judging:
         yield from self.lasting.deadlines()
         for train in self.site.trains:
             yield train_state.deadline_ms(self.state.trains[train.id], train)
+        for name, alarm in self.state.alarms.items():
+            if watched := self.faults.all.get(name):
+                yield life.deadline_ms(alarm, patient(alarm, watched))
+        yield self.faults.next_ms()
         yield self.teller.next_ms(self.state.judged_ms)
 
 

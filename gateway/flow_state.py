@@ -89,6 +89,8 @@ class Track:
 class Message:
     """One message to persons: the alarms of one cause, and who has been told of them when (core ms).
 
+    audience: what it is about (`fault.AUDIENCES`), and so whom it is for. around: channels it cannot go by.
+
     number: what people know it by. change: a Change. due_ms: until then further alarms of the cause join. members:
     number of each alarm by limit id; back: those whose limits are back. kept: by person, the rule that holds it.
     later: who was off duty all the while and is told on coming to work that a coat was exposed.
@@ -106,6 +108,8 @@ class Message:
     told: dict[str, int] = field(default_factory=dict)
     kept: dict[str, str] = field(default_factory=dict)
     later: list[str] = field(default_factory=list)
+    audience: str = "limits"
+    around: list[str] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -115,6 +119,30 @@ class Telling:
     messages: list[Message] = field(default_factory=list)
     lately: dict[str, list[int]] = field(default_factory=dict)
     flooded: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Figure:
+    """What was last said of one figure of the gateway's own health: its class, words, since when (core ms)."""
+
+    level: str
+    words: str
+    since_ms: int
+
+
+@dataclass(slots=True)
+class Health:
+    """How the gateway itself is, from entries: its figures, the channels by name, and the last step of its clock.
+
+    stepped_ms: the core time of that step, None = none yet; by_ms: how far the clock was set. hearing_ms: since
+    when sensors can be heard, so that silence counts from then.
+    """
+
+    figures: dict[str, Figure] = field(default_factory=dict)
+    channels: dict[str, Figure] = field(default_factory=dict)
+    stepped_ms: int | None = None
+    by_ms: int = 0
+    hearing_ms: int = 0
 
 
 @dataclass(slots=True)
@@ -189,6 +217,7 @@ class State:
     peaks: list[tuple[int, bytes]] = field(default_factory=list)
     newest: dict[str, Newest] = field(default_factory=dict)
     why_unknown: dict[str, str] = field(default_factory=dict)
+    impossible: dict[str, int] = field(default_factory=dict)  # sensors whose last word could not be, since when
     lags: dict[str, Lag] = field(default_factory=dict)
     covers: dict[str, Cover] = field(default_factory=dict)
     edges: sparkplug_state.State = field(default_factory=sparkplug_state.State)
@@ -223,5 +252,7 @@ class State:
     inside: dict[str, Inside] = field(default_factory=dict)  # by limit
     counts: dict[str, int] = field(default_factory=dict)
     rejected: dict[str, int] = field(default_factory=dict)
+    health: Health = field(default_factory=Health)
     numbers: int = 0
+    fault_numbers: int = 0
     events: int = 0

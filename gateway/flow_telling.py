@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from alerts import notification
+from alerts import fault_words, notification
 from alerts.alarm import WARNINGS, AlarmState, Change
+from alerts.fault import LIMITS, MOMENTS, Watched
+from alerts.fault_words import Wrong
 from alerts.limits import PRIORITIES, Limit, Verdict
 from alerts.measured import Measured, unknown
 from alerts.notification import Notice, Reader, Standing
@@ -20,8 +22,9 @@ from gateway.jobsite import Jobsite, Person
 from gateway.payload import canonical
 
 GATHER_MS = 10_000  # alarms of one cause that come within it are one message: ours
+GATHER_FAULTS_MS = 60_000  # of instruments: they fall silent each after its own patience. Ours
 CLOSE_MS = 3_600_000  # for so long a warning that asks for the same is not told again: ours
-Describe = Callable[[str, str, Change], Standing]
+Describe = Callable[[str, str, Change], Standing | Wrong]
 """Limit id, number and change: the alarm as a message tells it."""
 
 
@@ -39,7 +42,7 @@ class Teller:
     """Tells the persons of one jobsite."""
 
     def __init__(
-        self, state: State, site: Jobsite, limits: dict[str, Limit], describe: Describe, settles: Settles
+        self, state: State, site: Jobsite, limits: dict[str, Limit | Watched], describe: Describe, settles: Settles
     ) -> None:
         self.state = state
         self.site = site
@@ -49,15 +52,16 @@ class Teller:
 
     # -- what alarms do ---------------------------------------------------------------------------------
 
-    def announce(self, limit: Limit, number: str, change: Change, key: str, now_ms: int) -> str:
+    def announce(self, limit: Limit | Watched, number: str, change: Change, key: str, now_ms: int) -> str:
         """Take an alarm that is to be told; return why it is not told by itself, or nothing."""
         priority = _lower(limit.priority) if change in WARNINGS else limit.priority
         message = self._fitting(limit, change, key, priority, now_ms)
         if message is None or message.change == change:
             self.drop(limit.id, message)  # what was said of it before, under another number, is over
         if message is None:
-            made = Message(number, key, change, priority, now_ms, now_ms + GATHER_MS, {limit.id: number})
-            self.state.telling.messages.append(made)
+            self._begin(
+                limit, Message(number, key, change, priority, now_ms, now_ms + GATHER_MS, {limit.id: number})
+            )
             return ""
         if message.change == change:  # a mere warning beside a breach has no limits to come back to
             message.members[limit.id] = number
@@ -67,7 +71,15 @@ class Teller:
             message.priority = min(message.priority, priority, key=PRIORITIES.index)
         return f"told as {message.number}, the same cause"
 
-    def _fitting(self, limit: Limit, change: Change, key: str, priority: str, now_ms: int) -> Message | None:
+    def _begin(self, limit: Limit | Watched, message: Message) -> None:
+        if isinstance(limit, Watched):
+            message.audience, message.around = limit.manner.audience, [limit.channel] if limit.channel else []
+            message.due_ms = message.since_ms + (GATHER_MS if message.priority == "high" else GATHER_FAULTS_MS)
+        self.state.telling.messages.append(message)
+
+    def _fitting(
+        self, limit: Limit | Watched, change: Change, key: str, priority: str, now_ms: int
+    ) -> Message | None:
         """The message of the same cause that this alarm joins: one that gathers, or one that has said as much."""
         for message in self.state.telling.messages:
             if message.key == key and now_ms < message.due_ms:
@@ -77,12 +89,14 @@ class Teller:
                 return message
         return None
 
-    def _says(self, message: Message, limit: Limit, change: Change, priority: str, now_ms: int) -> bool:
+    def _says(self, message: Message, limit: Limit | Watched, change: Change, priority: str, now_ms: int) -> bool:
         """Whether those told know what to do about it; never of a lower priority than this alarm's."""
         will_be_told = message.told or now_ms < message.due_ms
         if not will_be_told or PRIORITIES.index(priority) < PRIORITIES.index(message.priority):
             return False
         members = [self.limits[each] for each in message.members if each not in message.back]
+        if isinstance(limit, Watched):
+            return any(isinstance(each, Watched) and each.cause == limit.cause for each in members)
         return change is Change.UNKNOWN or any(each.advice == limit.advice for each in members)
 
     def back(self, limit_id: str) -> None:
@@ -117,6 +131,7 @@ class Teller:
                 continue
             for person in self.site.people:
                 self._person(message, person, now_ms, outcomes)
+            self._to_nobody(message, now_ms, outcomes)
             if self._over(message):
                 self._limits_back(message, now_ms, outcomes)
         telling.messages = [each for each in telling.messages if not self._ended(each, now_ms)]
@@ -150,22 +165,31 @@ class Teller:
             message.kept[person.id] = word.why
             self._record(message, Change.KEPT_BACK, f"{person.id}: {word.why}", now_ms, outcomes)
 
+    def _to_nobody(self, message: Message, now_ms: int, outcomes: Outcomes) -> None:
+        """Write down that nobody on this jobsite wants to know of such things."""
+        why = f"nobody is told of {message.audience}: see told_of in the jobsite file"
+        if message.kept or message.told or any(message.audience in each.told_of for each in self.site.people):
+            return
+        message.kept[""] = why
+        self._record(message, Change.KEPT_BACK, why, now_ms, outcomes)
+
     def _tell(self, message: Message, person: Person, why: str, now_ms: int, outcomes: Outcomes) -> None:
         reader = self._reader(person)
         standing = [each for each in message.members if each not in message.back] or list(message.members)
         alarms = self._described(message, standing, Change(message.change))
-        title = notification.title(message.number, alarms, reader)
+        title, body = _words(message, alarms, reader)
         if person.id in message.told:
             title = notification.still(title, reader)
         elif person.after_s:
             title = notification.escalated(title, (now_ms - message.since_ms) // MINUTE, reader)
-        self._send(message, person, title, notification.body(alarms, reader), outcomes)
+        self._send(message, person, title, body, outcomes)
         message.told[person.id] = now_ms
         message.kept.pop(person.id, None)
-        self._record(message, Change.TOLD, f"{person.id} ({', '.join(person.channels)}): {why}", now_ms, outcomes)
+        by = ", ".join(self.turns.ways(message, person))
+        self._record(message, Change.TOLD, f"{person.id} ({by}): {why}", now_ms, outcomes)
         self._count(message, person, now_ms, outcomes)
 
-    def _described(self, message: Message, names: list[str], change: Change) -> list[Standing]:
+    def _described(self, message: Message, names: list[str], change: Change) -> list[Standing | Wrong]:
         worst = sorted(names, key=lambda each: PRIORITIES.index(self.limits[each].priority))
         return [self.describe(each, message.members[each], change) for each in worst]
 
@@ -174,23 +198,23 @@ class Teller:
 
         Who was off duty all the while is told of an exposed coat on coming to work, since it waits for them.
         """
-        alarms = self._described(message, list(message.members), Change.RETURNED)
+        change = Change.RETURNED if message.audience == LIMITS else Change.OVER
+        alarms = self._described(message, list(message.members), change)
         exposed = any(each.going_on & notification.COATED for each in alarms)
         first = not message.later
         for person in self.site.people:
             word = self.turns.word(message, person, now_ms) if person.id in message.later else None
-            if (first and person.id in message.told) or (word and word.tell):
+            if (first and person.id in message.told and not _is_past(alarms)) or (word and word.tell):
                 self._end(message, person, alarms, now_ms, outcomes)
             elif first and exposed and concerns(message, person):
                 message.later.append(person.id)
 
     def _end(
-        self, message: Message, person: Person, alarms: list[Standing], now_ms: int, outcomes: Outcomes
+        self, message: Message, person: Person, alarms: list[Standing | Wrong], now_ms: int, outcomes: Outcomes
     ) -> None:
-        reader = self._reader(person)
-        title = notification.title(message.number, alarms, reader)
-        self._send(message, person, title, notification.body(alarms, reader), outcomes)
-        said = f"{person.id} ({', '.join(person.channels)}): limits back"
+        title, body = _words(message, alarms, self._reader(person))
+        self._send(message, person, title, body, outcomes)
+        said = f"{person.id} ({', '.join(self.turns.ways(message, person))}): {alarms[0].change}"
         self._record(message, Change.TOLD, said, now_ms, outcomes)
         if person.id in message.later:
             message.later.remove(person.id)
@@ -201,11 +225,11 @@ class Teller:
     def _send(self, message: Message, person: Person, title: str, body: str, outcomes: Outcomes) -> None:
         outcomes.notices += [
             Notice(message.number, person.id, channel, message.priority, title, body)
-            for channel in person.channels
+            for channel in self.turns.ways(message, person)
         ]
 
     def _record(self, message: Message, change: Change, why: str, now_ms: int, outcomes: Outcomes) -> None:
-        verdict = Verdict.UNKNOWN if message.change == Change.UNKNOWN else Verdict.OUTSIDE
+        verdict = _VERDICTS.get(message.change, Verdict.OUTSIDE)
         limit = next(iter(message.members), "")
         put_event(self.state, outcomes, now_ms, message.number, change, limit, verdict, unknown(why, now_ms))
 
@@ -221,6 +245,23 @@ class Teller:
             title, body = notification.flood(FLOOD, FLOOD_MS // MINUTE, self._reader(person))
             said = f"{message.number} {title}"
             self._send(message, person, said, body, outcomes)
+
+
+_VERDICTS: dict[str, Verdict] = {Change.UNKNOWN: Verdict.UNKNOWN, Change.FAULT: Verdict.NO_LIMIT}
+
+
+def _words(message: Message, alarms: list[Standing | Wrong], reader: Reader) -> tuple[str, str]:
+    """Title and text of a message: of limits, or of what is wrong with instruments or gateway."""
+    wrong = [each for each in alarms if isinstance(each, Wrong)]
+    limits = [each for each in alarms if isinstance(each, Standing)]
+    if message.audience != LIMITS:
+        return fault_words.title(message.number, wrong, reader), fault_words.body(wrong, reader)
+    return notification.title(message.number, limits, reader), notification.body(limits, reader)
+
+
+def _is_past(alarms: list[Standing | Wrong]) -> bool:
+    """Whether all of it was a moment, whose end is no news."""
+    return all(isinstance(each, Wrong) and each.watched.kind in MOMENTS for each in alarms)
 
 
 def _more(key: str) -> tuple[str, ...]:

@@ -32,7 +32,7 @@ class Word(NamedTuple):
 
 def concerns(message: Message, person: Person) -> bool:
     """Whether a message is a person's from the first, not only where nobody acknowledges."""
-    return message.priority in person.priorities and not person.after_s
+    return message.audience in person.told_of and message.priority in person.priorities and not person.after_s
 
 
 class Turns:
@@ -45,11 +45,17 @@ class Turns:
 
     def word(self, message: Message, person: Person, now_ms: int) -> Word | None:
         """Return what becomes of a message for one person, or None when there is nothing left to do."""
-        if message.priority not in person.priorities:
-            return Word(False, f"not told of {message.priority} priority", None)
+        if message.audience not in person.told_of and not self._nobody_minds(message):
+            return None
+        if why := self._cannot(message, person):
+            return Word(False, why, None)
         last = message.told.get(person.id)
         if last is not None:
             return self._again(message, person, last, now_ms)
+        return self._first(message, person, now_ms)
+
+    def _first(self, message: Message, person: Person, now_ms: int) -> Word:
+        """Not told yet: whether it is their turn."""
         if person.id in message.later:
             return self._on_duty(message, person, "limits back", now_ms)
         if message.acknowledged:
@@ -57,6 +63,23 @@ class Turns:
         if person.after_s:
             return self._escalated(message, person, now_ms)
         return self._on_duty(message, person, "first told", now_ms)
+
+    def ways(self, message: Message, person: Person) -> tuple[str, ...]:
+        """Return the channels a person can be told by: not the one that the message says fails."""
+        return tuple(each for each in person.channels if each not in message.around)
+
+    def _cannot(self, message: Message, person: Person) -> str:
+        """Why a message is none of a person's or does not reach them, or nothing."""
+        if message.priority not in person.priorities:
+            return f"not told of {message.priority} priority"
+        if not self.ways(message, person):
+            return f"reached only by {', '.join(person.channels)}, which fails"
+        return ""
+
+    def _nobody_minds(self, message: Message) -> bool:
+        """Whether it is urgent, and none of those it is for can be told: then it is everybody's."""
+        theirs = (each for each in self.site.people if concerns(message, each))
+        return message.priority == "high" and not any(self.ways(message, each) for each in theirs)
 
     def _escalated(self, message: Message, person: Person, now_ms: int) -> Word:
         """Whom it reaches only when nobody acknowledges; a mere warning never does."""
@@ -91,7 +114,12 @@ class Turns:
         return Word(True, why, None)
 
     def _concerned(self, message: Message) -> Iterable[Person]:
-        return (each for each in self.site.people if concerns(message, each))
+        people = (
+            self.site.people
+            if self._nobody_minds(message)
+            else filter(lambda each: concerns(message, each), self.site.people)
+        )
+        return (each for each in people if not each.after_s and not self._cannot(message, each))
 
     def flooded(self, person: Person, now_ms: int) -> bool:
         """Whether a person has been told so much lately that only high priority is told at once."""

@@ -205,7 +205,8 @@ class Person:
     """Who is told. Names, numbers and channel addresses stay in the contacts file, outside the journal.
 
     after_s: told only if nobody has acknowledged for so long. repeat_s: told again while nobody acknowledges, 0 =
-    once. hours: on duty, site time, such as "06:00-18:00"; empty = always. language, units: `notification.Reader`.
+    once. told_of: words of `alerts.fault.AUDIENCES`. hours: on duty, site time, such as "06:00-18:00"; empty =
+    always. language, units: `notification.Reader`.
     """
 
     id: str
@@ -218,6 +219,7 @@ class Person:
     hours: str = ""
     language: str = "en"
     units: str = ""
+    told_of: tuple[str, ...] = ("limits",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,6 +292,7 @@ class Jobsite:
     products: tuple[Product, ...] = ()
     shift_ends: tuple[str, ...] = ()  # site time, such as "17:30"; idle ends with its shift
     false_warnings_a_week: float = 2.0  # of a limit, that the site lead allows
+    calibration_notice_s: float | None = None  # before a calibration ends; None = only when it has ended
 
     def limits_of(self, area: str) -> list[Limit]:
         """The limits that speak for an area: its own and those of the trains whose air it gets."""

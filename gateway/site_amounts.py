@@ -14,7 +14,7 @@ from unicodedata import normalize
 from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
 from gateway.jobsite import RAW_UNITS, Scale
 
-TIME_S = {"s": 1.0, "min": 60.0, "h": 3600.0}
+TIME_S = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86_400.0}
 LENGTH_M = {"m": 1.0, "ft": 0.3048}
 _AMOUNT = re.compile(r"([+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?) *([^\s\d.,+-]\S*)")
 
@@ -115,6 +115,11 @@ def seconds(text: str) -> float:
     if number < 0:
         raise ValueError("a time cannot be negative")
     return number * TIME_S[unit]
+
+
+def seconds_or_nothing(text: str) -> float | None:
+    """Return a duration in seconds, None for an empty text. Raises ValueError."""
+    return seconds(text) if text else None
 
 
 def celsius_or_nothing(text: str) -> float | None:

@@ -66,6 +66,7 @@ def _person(person: Person) -> Table:
 
 
 def _about(jobsite: Jobsite) -> Table:
+    notice = jobsite.calibration_notice_s
     return {
         "id": jobsite.id,
         "label": jobsite.label,
@@ -74,6 +75,7 @@ def _about(jobsite: Jobsite) -> Table:
         "simulated": jobsite.simulated,
         "shift_ends": jobsite.shift_ends,
         "false_warnings_a_week": jobsite.false_warnings_a_week,
+        "calibration_notice": "" if notice is None else f"{_number(notice)} s",
     }
 
 

@@ -10,11 +10,20 @@ from typing import Annotated, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
+from alerts.fault import AUDIENCES, LIMITS
 from alerts.limits import PRIORITIES
 from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
 from gateway.jobsite import ACTIVITIES, PIECE_KINDS
 from gateway.pieces import SALTS
-from gateway.site_amounts import amount, celsius_or_nothing, metres, seconds, split_amount, spread
+from gateway.site_amounts import (
+    amount,
+    celsius_or_nothing,
+    metres,
+    seconds,
+    seconds_or_nothing,
+    split_amount,
+    spread,
+)
 from gateway.site_costs import bar_or_nothing, price, rate
 from gateway.site_products import ProductTable
 from gateway.site_sensors import NOT_STATED, SensorTable, Table, inside
@@ -52,6 +61,10 @@ class JobsiteTable(Table):
     )
     false_warnings_a_week: float = Field(
         2.0, ge=0, le=50, description="how many warnings ahead of each limit may be wrong in a week, such as 2"
+    )
+    calibration_notice: Annotated[str, checked(seconds_or_nothing)] = Field(
+        "",
+        description="how long before a calibration ends it is told, such as '30 d'; else only when it has ended",
     )
 
 
@@ -244,6 +257,11 @@ class PersonTable(Table):
     repeat: Delay = Field("0 s", description="told again every so often while nobody acknowledges, '0 s' for once")
     hours: Annotated[str, checked(duty)] = Field("", description="on duty, site time, such as '06:00-18:00'")
     language: Annotated[str, one_of(("en", "es"))] = Field("en", description="en or es")
+    told_of: list[Annotated[str, one_of(AUDIENCES)]] = Field(
+        [LIMITS],
+        min_length=1,
+        description="limits, instruments (sensors), gateway (its own health): a keeper's two",
+    )
     units: Annotated[str, one_of(("", "si", "us"))] = Field(
         "", description="si or us; else as the limit is written"
     )

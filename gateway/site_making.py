@@ -16,7 +16,7 @@ from gateway.jobsite import (
     SteelSpot,
     Train,
 )
-from gateway.site_amounts import amount, celsius_or_nothing, metres, scale, seconds, spread
+from gateway.site_amounts import amount, celsius_or_nothing, metres, scale, seconds, seconds_or_nothing, spread
 from gateway.site_costs import costs
 from gateway.site_file import AreaTable, LimitTable, PersonTable, PieceTable, SiteFile, TrainTable
 from gateway.site_products import product
@@ -44,6 +44,7 @@ def jobsite(file: SiteFile) -> Jobsite:
         tuple(product(each) for each in file.products),
         tuple(about.shift_ends),
         about.false_warnings_a_week,
+        seconds_or_nothing(about.calibration_notice),
     )
 
 
@@ -115,6 +116,7 @@ def _person(table: PersonTable) -> Person:
         table.hours,
         table.language,
         table.units,
+        tuple(table.told_of),
     )
 
 

@@ -39,7 +39,8 @@ BLOCK = 4096  # entries in one file of the zip; the last may have fewer
 HOLE_MS = 130_000  # so long without an entry, and the gateway was not running: it writes one each minute
 SIGNED_AS = b"dewgate head 1\n"
 KINDS = ("", "message", "rejection", "duplicate", "act", "jobsite", "started", "stopping", "clock step",
-         "forecast", "delivery", "heartbeat", "correction", "edge session", "standing")  # fmt: skip
+         "forecast", "delivery", "heartbeat", "correction", "edge session", "standing",
+         "health")  # fmt: skip
 STOPPING = 7
 CORE_MS = struct.Struct(">xxq")  # an entry: kind, version, the gateway's own time in ms, and what it holds
 Peaks = list[tuple[int, bytes]]  # perfect subtrees side by side, largest first: (number of leaves, root)

@@ -105,7 +105,8 @@ def start_phone(folder: Path) -> Path:
     threading.Thread(target=phone.serve_forever, daemon=True).start()
     contacts = folder / "contacts.toml"
     contacts.touch(mode=0o600)
-    contacts.write_text(f'[channels]\nlead-phone = "json://127.0.0.1:{phone.server_port}/"\n')
+    address = f"json://127.0.0.1:{phone.server_port}/"
+    contacts.write_text(f'[channels]\nlead-phone = "{address}"\nkeeper-phone = "{address}"\n')
     return contacts
 
 

@@ -67,7 +67,7 @@ class _Day:
         self.table = list(_table(told["readings"]))
         self.acts = list(_acts(told.get("acts", "")))
         self.noise: Mapping[str, float] = told.get("noise", {})
-        self.chance = random.Random(7)
+        self.chance, self.digit = random.Random(7), random.Random(8)
         self.flow, self.now = Flow(), self.begins
         self.units = {sensor.id: sensor.unit for sensor in site.sensors}
 
@@ -109,7 +109,8 @@ class _Day:
         for name, value in _row(self.table, minute).items():
             if value is None:
                 continue
-            noisy = value + self.chance.gauss(0.0, self.noise.get(name, 0.0))
+            digit = 0.0 if name in self.noise else self.digit.choice((0.0, 0.001))  # never still for hours
+            noisy = value + self.chance.gauss(0.0, self.noise.get(name, 0.0)) + digit
             pack = [{"n": name, "u": self.units[name], "v": round(noisy, 3), "t": self.now / 1000}]
             topic = f"dewgate/{self.site.id}/{name}"
             self.flow.receive(Arrival(topic, json.dumps(pack).encode()), self.now, out)

@@ -11,6 +11,7 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from alerts import alarm as life
 from alerts.alarm import Alarm, AlarmState, Change, Hold
+from alerts.figures import often
 from alerts.limits import Limit, Verdict, judge, probability_of_conformance, together
 from alerts.measured import UNITS, Measured, Quantity, Validity, unknown
 from tests.sites import margin_limit
@@ -192,9 +193,9 @@ def test_two_holds_are_both_to_end() -> None:
 
 def test_three_alarms_within_an_hour_chatter() -> None:
     """The last of three counts; an hour and a second apart they do not."""
-    assert life.often(raised(raised_ms=[0, 1000, 3_600_000]), 3_600_000)
-    assert not life.often(raised(raised_ms=[0, 1000, 3_601_000]), 3_601_000)
-    assert not life.often(raised(raised_ms=[0, 1000]), 1000)
+    assert often(raised(raised_ms=[0, 1000, 3_600_000]), 3_600_000)
+    assert not often(raised(raised_ms=[0, 1000, 3_601_000]), 3_601_000)
+    assert not often(raised(raised_ms=[0, 1000]), 1000)
 
 
 def test_limits_of_a_group_are_a_breach_only_together() -> None:

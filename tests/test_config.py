@@ -176,6 +176,22 @@ def test_open_ends_are_told(good: Jobsite) -> None:
     assert 'area "A": no limit set; its steel and air are shown, not judged' in said
     assert 'train "T1" feeds area "A": no limit set; its water path is shown, not judged' in said
     assert not any(line.startswith("area") for line in warnings(good))
+    nobody = 'no person has "instruments" in told_of: what goes wrong there is on the board only'
+    assert nobody in said and not any("told_of" in line for line in warnings(with_keeper(good)))
+
+
+def test_a_calibration_that_is_no_day_is_told(good: Jobsite) -> None:
+    """What cannot be read cannot be watched."""
+    first, *rest = good.sensors
+    for due, open_end in (("next May", True), ("not stated", False), ("2027-05-30", False)):
+        stated = replace(first, calibration=replace(first.calibration, due=due))
+        said = [line for line in warnings(replace(good, sensors=(stated, *rest))) if "calibration_due" in line]
+        assert bool(said) == open_end and all(f'"{due}" is no day' in line for line in said)
+
+
+def with_keeper(made: Jobsite) -> Jobsite:
+    """The jobsite with somebody who minds it."""
+    return replace(made, people=(replace(made.people[0], told_of=("limits", "instruments", "gateway")),))
 
 
 def test_lines_hold_after_long_text_and_lists(tmp_path: Path) -> None:
@@ -592,11 +608,14 @@ def test_who_is_told_when_and_how_arrives_and_comes_back(tmp_path: Path) -> None
         ('hours = "06:00-20:00"', 'hours = "20:00-06:00"\nunits = "us"'),
         ('id = "A-humidity"', 'id = "A-humidity"\nlatching = true\ngroup = "damp"'),
         ('feeds = ["A"]', 'feeds = ["A"]\nwarm_up = "10 min"'),
+        ('altitude = "20 m"', 'altitude = "20 m"\ncalibration_notice = "30 d"'),
     )
     site = load(path)
-    lead, manager, inspector = site.people
+    assert site.calibration_notice_s == 30 * 86_400.0
+    lead, manager, keeper, inspector = site.people
     assert (lead.after_s, lead.repeat_s, lead.hours, lead.language, lead.units) == (0.0, 1800.0, "", "en", "")
-    assert (manager.after_s, manager.repeat_s) == (900.0, 0.0)
+    assert (manager.after_s, manager.repeat_s, manager.told_of) == (900.0, 0.0, ("limits",))
+    assert keeper.told_of == ("instruments", "gateway")
     assert (inspector.hours, inspector.language, inspector.units) == ("20:00-06:00", "es", "us")
     (humid,) = [limit for limit in site.limits if limit.id == "A-humidity"]
     assert (humid.latching, humid.group) == (True, "damp") and not site.limits[0].latching
@@ -613,6 +632,7 @@ def test_who_is_told_when_and_how_arrives_and_comes_back(tmp_path: Path) -> None
         ('hours = "06:00-20:00"', 'hours = "06:00-24:00"', "two times of day"),
         ('language = "es"', 'language = "fr"', "not one of en, es"),
         ('language = "es"', 'units = "imperial"', "not one of"),
+        ('language = "es"', 'told_of = ["sensors"]', "not one of limits, instruments, gateway"),
         ('after = "15 min"', 'after = "15"', "a number, a blank and a unit"),
     ],
 )

@@ -61,6 +61,7 @@ def test_every_alert_is_explained() -> None:
     said = [texts_en.WORDS[key].split("{")[0] for key in begins] + [f"| {kind.title} |" for kind in KINDS.values()]
     judged = [each.partition(" ") for each in texts_en.LOOK if each != "unknown"]
     said += [f"| {texts_en.QUANTITIES[name]}{blank}{relation} |" for name, blank, relation in judged]
+    said += [title.split("{")[0] for title, _ in texts_en.FAULTS.values()] + ["| Over: ..."]
     alerts = _guide("alerts")
     assert [each for each in said if each not in alerts] == [], "say it in deploy/guide/alerts.md"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -66,14 +67,19 @@ class Day:
         self.out.events += outcomes.events
         self.out.notices += outcomes.notices
 
-    def changes(self) -> list[tuple[str, str]]:
-        """What happened to alarms; who was told is in `told`."""
-        events = map(json.loads, self.out.events)
-        return [(e["number"], e["change"]) for e in events if e["change"] not in ("told", "kept back")]
+    def events(self, series: str = "A") -> list[dict[str, Any]]:
+        """Events of limits, or those of another series: K of instruments and the gateway."""
+        found = map(json.loads, self.out.events)
+        return [each for each in found if each["number"].startswith("K-") == (series == "K")]
 
-    def told(self) -> list[tuple[str, str, str]]:
-        events = map(json.loads, self.out.events)
-        return [(e["number"], e["change"], e["reason"]) for e in events if e["change"] in ("told", "kept back")]
+    def changes(self, series: str = "A") -> list[tuple[str, str]]:
+        """What happened to alarms; who was told is in `told`."""
+        lived = (each for each in self.events(series) if each["change"] not in ("told", "kept back"))
+        return [(e["number"], e["change"]) for e in lived]
+
+    def told(self, series: str = "A") -> list[tuple[str, str, str]]:
+        told = (each for each in self.events(series) if each["change"] in ("told", "kept back"))
+        return [(e["number"], e["change"], e["reason"]) for e in told]
 
     def verdict(self) -> Verdict:
         return self.flow.judged["margin"].judgement.verdict

@@ -145,7 +145,8 @@ class Phone:
 
     def contacts(self, path: Path) -> Path:
         """Write a contacts file that leads here."""
-        path.write_text(f'[channels]\nlead-phone = "json://127.0.0.1:{self.server.server_port}/phone"\n')
+        address = f"json://127.0.0.1:{self.server.server_port}/phone"
+        path.write_text(f'[channels]\nlead-phone = "{address}"\nkeeper-phone = "{address}"\n')
         path.chmod(0o600)
         return path
 

@@ -1,0 +1,235 @@
+"""What is wrong now with the instruments and with the gateway itself, of all that may be.
+
+Asked only of sensors that may say other than at the last judging, and of what an entry or a date changed: a quiet
+site costs a few comparisons. Where the broker is away nothing is said of silence, since nobody could be heard.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from alerts.fault import Fault, Watched
+from gateway import flow_health, sensor_pairs, sensor_sense, sensor_track
+from gateway.flow_health import GOOD, STEP_STANDS_MS
+from gateway.flow_state import Newest, State
+from gateway.jobsite import Jobsite, Piece
+from gateway.sensor_sense import Watch
+
+MINUTE, HOUR = 60_000, 3_600_000
+OF_SENSORS = (Fault.SILENT, Fault.STUCK, Fault.IMPOSSIBLE, Fault.SENSOR_CLOCK)
+OF_DATES = (Fault.DUE_SOON, Fault.PAST_DUE)
+FIGURES: dict[str, dict[str, tuple[Fault, ...]]] = {
+    "broker": {"away": (Fault.BROKER,), "unfit": (Fault.UNFIT,)},
+    "disk": {"low": (Fault.DISK_LOW,), "nearly full": (Fault.DISK_LOW, Fault.DISK_SHORT)},
+    "messenger": {"idle": (Fault.MESSENGER,)},
+    "head": {"unsigned": (Fault.HEAD,)},
+}
+"""By figure of the gateway's health: which classes are which faults."""
+Standing = dict[str, str]
+"""By id of what is wrong: the reason."""
+
+
+def watched_of(site: Jobsite, causes: dict[str, str]) -> Iterator[Watched]:
+    """Yield everything that may go wrong on a jobsite. causes: by sensor, the label of what explains it."""
+    areas, in_line = _areas(site), _in_line(site)
+    for sensor in site.sensors:
+        kinds = OF_SENSORS + (OF_DATES if sensor.calibration.until else ())
+        for kind in kinds:
+            known = tuple(areas.get(sensor.id, ()))
+            name, cause = f"sensor {sensor.id} {kind}", causes[sensor.id]
+            yield Watched(name, kind, sensor.label, cause, known, sensor.id in in_line)
+    labels = {sensor.id: sensor.label for sensor in site.sensors}
+    for one, other in sensor_pairs.probes_to_compare(site):
+        both = f"{labels[one.humidity]}, {labels[other.humidity]}"
+        known = tuple(dict.fromkeys((*areas.get(one.humidity, ()), *areas.get(other.humidity, ()))))
+        pair = sensor_pairs.key_of(one, other)
+        yield Watched(f"pair {pair} {Fault.DISAGREEING}", Fault.DISAGREEING, both, pair, known)
+    for figure, classes in FIGURES.items():
+        for kind in dict.fromkeys(kind for kinds in classes.values() for kind in kinds):
+            yield Watched(f"gateway {kind}", kind, figure, figure)
+    yield Watched(f"gateway {Fault.CLOCK}", Fault.CLOCK, "clock", "clock")
+    for channel in dict.fromkeys(name for person in site.people for name in person.channels):
+        yield Watched(f"channel {channel}", Fault.CHANNEL, channel, channel, channel=channel)
+
+
+def _areas(site: Jobsite) -> dict[str, list[str]]:
+    """By sensor, the areas whose verdict needs it, as people call them."""
+    stations = {each.id: each for each in site.stations}
+    found: dict[str, list[str]] = {}
+    for area in site.areas:
+        trains = [train for train in site.trains if area.id in train.feeds]
+        names = [spot.sensor for spot in area.steel]
+        for station in (stations[name] for name in (*area.stations, *(train.station for train in trains))):
+            names += [station.air_temperature, station.relative_humidity, station.station_pressure]
+        names += [name for train in trains for name in _of_train(train.pieces)]
+        for name in dict.fromkeys(names):
+            found.setdefault(name, []).append(f"{area.id} {area.label}")
+    return found
+
+
+def _of_train(pieces: Iterable[Piece]) -> Iterator[str]:
+    """Every sensor id in the pieces of a train."""
+    for piece in pieces:
+        at = piece.outlet
+        yield from (at.temperature, at.relative_humidity, at.pressure, at.pressure_dew_point)
+        yield from (piece.wall, piece.blast_line)
+
+
+def _in_line(site: Jobsite) -> frozenset[str]:
+    return frozenset(sensor.id for sensor in site.sensors if sensor.element == "line")
+
+
+class Faults:
+    """What stands now on one jobsite. `stands` changes with `update`; all of it follows from the flow's state."""
+
+    def __init__(self, state: State, site: Jobsite, watch: Watch, causes: dict[str, str]) -> None:
+        self.state, self.site, self.watch = state, site, watch
+        self.all = {each.id: each for each in watched_of(site, causes)}
+        self.stands: Standing = {}
+        self._pairs = {pair: sensor_pairs.key_of(*pair) for pair in watch.probes}
+        self._waiting: set[str] = set()  # not heard since the start, or known to be away
+        self._dates = sorted(_dates(site))
+        self._moments = [at for at, *_ in self._dates]
+
+    def update(self, heard: Iterable[str], now_ms: int) -> None:
+        """Hear these sensors again, and look at what else may have changed."""
+        for name in {*heard, *self._waiting}:
+            self._put(name, OF_SENSORS, self._of_sensor(name, now_ms))
+        self._waiting = {name for name in self.watch.sensors if name not in self.state.newest}
+        stands = self.stands
+        for (one, other), key in self._pairs.items():
+            pair, name = self.state.sense.pairs.get(key), f"pair {key} {Fault.DISAGREEING}"
+            if pair is None or pair.off is None:
+                stands.pop(name, None)
+            elif name not in stands:
+                stands[name] = f"{one.humidity}: {sensor_pairs.words(pair, other.humidity, 1)}"
+        self._of_the_gateway(now_ms)
+        self._of_dates(now_ms)
+
+    def next_ms(self) -> int | None:
+        """Return the next core ms at which a date or a step of the clock changes something."""
+        now, health = self.state.judged_ms, self.state.health
+        later = bisect_right(self._moments, now + self.state.offset_ms)
+        times = [each - self.state.offset_ms for each in self._moments[later : later + 1]]
+        if health.stepped_ms is not None and health.stepped_ms + STEP_STANDS_MS > now:
+            times.append(health.stepped_ms + STEP_STANDS_MS)
+        ends = (self._patience_ends(name, self.state.newest.get(name)) + 1 for name in self.watch.sensors)
+        times += [each for each in ends if each > now]
+        return min(times, default=None)
+
+    # -- sensors -----------------------------------------------------------------------------------------
+
+    def _put(self, name: str, kinds: Iterable[Fault], found: tuple[Fault, str] | None) -> None:
+        for kind in kinds:
+            key = f"sensor {name} {kind}"
+            if found is None or kind is not found[0]:
+                self.stands.pop(key, None)
+            else:
+                self.stands[key] = found[1]
+
+    def _of_sensor(self, name: str, now_ms: int) -> tuple[Fault, str] | None:
+        """What is wrong with a sensor: the first of these that holds, and the reason."""
+        state, newest = self.state, self.state.newest.get(name)
+        if newest is None and name in state.impossible:
+            return Fault.IMPOSSIBLE, state.why_unknown.get(name, "")
+        if newest is None or now_ms - newest.received_ms > newest.patience_ms:
+            return self._unheard(name, newest, now_ms)
+        if why := sensor_sense.fault(state.sense, self.watch, name, self._value):
+            return (Fault.STUCK if self._is_stuck(name) else Fault.IMPOSSIBLE), why
+        return _clock(newest)
+
+    def _unheard(self, name: str, newest: Newest | None, now_ms: int) -> tuple[Fault, str] | None:
+        """Silent, or heard of old times only; neither before it has had its time since it can be heard."""
+        if late := self._late(name, now_ms):
+            return Fault.SENSOR_CLOCK, late
+        if now_ms <= self._patience_ends(name, newest):
+            return None
+        return Fault.SILENT, self.state.why_unknown.get(
+            name, "nothing heard"
+        ) if newest is None else "nothing heard"
+
+    def _patience_ends(self, name: str, newest: Newest | None = None) -> int:
+        patience_ms = newest.patience_ms if newest else sensor_sense.patience_ms(self.watch.sensors[name])
+        return self.state.health.hearing_ms + patience_ms
+
+    def _late(self, name: str, now_ms: int) -> str:
+        """What is said of a sensor that is heard, but of old times only: not silent, and of no use."""
+        lag = self.state.lags.get(name)
+        if lag is None or now_ms // HOUR - lag.hour > 1:
+            return ""
+        if lag.least <= sensor_sense.patience_ms(self.watch.sensors[name]):
+            return ""
+        return f"what it says is at least {lag.least // MINUTE} min old when it comes"
+
+    def _is_stuck(self, name: str) -> bool:
+        track = self.state.sense.tracks.get(name)
+        return track is not None and track.odd is None and sensor_track.is_stuck(track, self.watch.rules[name])
+
+    def _value(self, name: str) -> float | None:
+        newest = self.state.newest.get(name)
+        return None if newest is None else newest.value
+
+    # -- the gateway ---------------------------------------------------------------------------------------
+
+    def _of_the_gateway(self, now_ms: int) -> None:
+        health = self.state.health
+        for figure, classes in FIGURES.items():
+            said = health.figures.get(figure)
+            bad = classes.get(said.level, ()) if said else ()
+            for kind in dict.fromkeys(kind for kinds in classes.values() for kind in kinds):
+                self._set(f"gateway {kind}", said.words if said and kind in bad else None)
+        stepped = health.stepped_ms is not None and now_ms < health.stepped_ms + STEP_STANDS_MS
+        self._set(f"gateway {Fault.CLOCK}", _set_by(health.by_ms) if stepped else None)
+        for channel, said in health.channels.items():
+            if f"channel {channel}" in self.all:
+                self._set(f"channel {channel}", None if said.level == GOOD else said.words)
+
+    def _set(self, name: str, why: str | None) -> None:
+        if why is None:
+            self.stands.pop(name, None)
+        else:
+            self.stands[name] = why
+
+    # -- dates ---------------------------------------------------------------------------------------------
+
+    def _of_dates(self, now_ms: int) -> None:
+        passed = bisect_right(self._moments, now_ms + self.state.offset_ms)
+        for at, (_, name, why) in enumerate(self._dates):
+            self._set(name, why if at < passed else None)
+
+
+def is_frozen(state: State, watched: Watched) -> bool:
+    """Whether nothing can be said of it now: a deaf gateway hears no sensor."""
+    return watched.kind is Fault.SILENT and flow_health.is_deaf(state)
+
+
+def _clock(newest: Newest) -> tuple[Fault, str] | None:
+    if not newest.clock_fault:
+        return None
+    return Fault.SENSOR_CLOCK, "its messages come late all the time: judged on the time of receipt"
+
+
+def _set_by(by_ms: int) -> str:
+    away = timedelta(seconds=round(abs(by_ms) / 1000))
+    return f"set {'forward' if by_ms > 0 else 'back'} by {away}"
+
+
+def _dates(site: Jobsite) -> Iterator[tuple[int, str, str]]:
+    """Yield (UTC ms, id, words) of each calibration: when the keeper is to be reminded, and when it is past."""
+    for sensor in site.sensors:
+        until = sensor.calibration.until
+        if until is None:
+            continue
+        past = _midnight(until + timedelta(days=1), site.time_zone)
+        certificate = sensor.calibration.certificate
+        why = f"calibrated until {until}, certificate {certificate}"
+        yield past, f"sensor {sensor.id} {Fault.PAST_DUE}", why
+        if site.calibration_notice_s is not None:
+            yield past - round(site.calibration_notice_s * 1000), f"sensor {sensor.id} {Fault.DUE_SOON}", why
+
+
+def _midnight(day: date, zone: str) -> int:
+    return round(datetime.combine(day, time(), ZoneInfo(zone)).timestamp() * 1000)
