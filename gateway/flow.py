@@ -38,13 +38,21 @@ from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import Watch
 from gateway.tiers import Deed, Sheet
 
-CORE_VERSION = f"{__version__}/16"  # the number is raised with what the state holds: older checkpoints are left
+CORE = 16  # raised with what the state holds or how it is judged
+CORE_VERSION = f"{__version__}/{CORE}"
+CORE_READ_FROM = 13  # the oldest state this program goes on from; raised when a field changes its meaning
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
 DEEDS = frozenset({Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP})
 SECOND = 1000
 MINUTE = 60_000
 HOUR = 3_600_000
+
+
+def goes_on_from(core_version: str) -> bool:
+    """Whether the state a program of this version left can be gone on from, so that years are not folded again."""
+    number = core_version.rpartition("/")[2]
+    return number.isdecimal() and CORE_READ_FROM <= int(number) <= CORE
 
 
 class Flow:

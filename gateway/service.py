@@ -50,7 +50,7 @@ class Service:
         self._lock = lock(home)
         self.home = home
         (home / "inbox").mkdir(exist_ok=True)
-        self.flow = restore(home / "journal.db")
+        self.flow = restore(home / "journal.db", Supervisor().starting)
         self.book = files.Journal(home / "journal.db")
         self.heads = heads.HeadWriter(home, heads.newest(self.book.db))
         self.clock = Clock(self.flow.state.core_ms, lapse)

@@ -42,6 +42,7 @@ def test_a_writer_that_turns_is_alive(heard: socket.socket, tmp_path: Path) -> N
     writer = threading.Thread(target=service.loop)
     writer.start()
     began = time.monotonic()
+    assert heard.recv(200).startswith(b"STATUS=reading the journal")
     assert [heard.recv(100) for _ in range(5)] == [b"READY=1"] + [b"WATCHDOG=1"] * 4
     assert time.monotonic() - began < 4.0
     hang.set()
@@ -66,3 +67,13 @@ def test_without_a_supervisor_nothing_is_said(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setenv("NOTIFY_SOCKET", "/nowhere/notify")
     monkeypatch.setenv("WATCHDOG_USEC", "1000")
     Supervisor().alive()
+
+
+def test_reading_a_long_journal_asks_for_time(heard: socket.socket, tmp_path: Path) -> None:
+    """Entries without a checkpoint are read a block at a time, and after each two more minutes are asked for."""
+    prepare(tmp_path / "home")
+    service = Service(tmp_path / "home")
+    entries = service.flow.state.sequence - 1
+    service.close()
+    words = heard.recv(200).decode()
+    assert words == f"STATUS=reading the journal: entry {entries} of {entries}\nEXTEND_TIMEOUT_USEC=120000000"

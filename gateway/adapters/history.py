@@ -13,7 +13,7 @@ from array import array
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial, reduce
-from operator import add, truediv
+from operator import add
 
 from gateway.adapters import history_day
 from gateway.adapters.history_day import PER_DAY, Columns
@@ -196,11 +196,19 @@ def drawn(found: Columns, from_ms: int, width_ms: int, rows: int, unit: float = 
         from_ms,
         rows * width_ms,
         _values(_joined(partial(map, min), found.low, rows), count, unit),
-        _values(map(truediv, total, (each or 1 for each in count)), count, unit),
+        _means(total, count, unit),
         _values(_joined(partial(map, max), found.high, rows), count, unit),
         count,
         _joined(_sums, found.known_ms, rows),
     )
+
+
+def _means(total: list[int], count: list[int], unit: float) -> list[float | None]:
+    """As `_values`, of sums over how many there are."""
+    per = round(1 / unit)
+    if all(count):
+        return [each / (counted * per) for each, counted in zip(total, count, strict=True)]
+    return [each / (counted * per) if counted else None for each, counted in zip(total, count, strict=True)]
 
 
 def _joined(join: Callable[..., Iterable[int]], column: array[int], rows: int) -> list[int]:
@@ -211,7 +219,7 @@ def _sums(*parts: array[int]) -> Iterable[int]:
     return reduce(partial(map, add), parts)
 
 
-def _values(wholes: Iterable[float], count: list[int], unit: float) -> list[float | None]:
+def _values(wholes: Iterable[int], count: list[int], unit: float) -> list[float | None]:
     """In the unit used inside; None where nothing was counted."""
     per = round(1 / unit)
     if all(count):

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import fcntl
 import sqlite3
-from contextlib import closing
+from collections.abc import Callable
+from contextlib import closing, suppress
+from itertools import islice
 from pathlib import Path
 from typing import IO
 
 from gateway.adapters import base, landmarks
 from gateway.adapters import journal as files
-from gateway.flow import CORE_VERSION, Flow
+from gateway.flow import Flow, goes_on_from
 from gateway.flow_state import Outcomes
 from gateway.payload import canonical
+from gateway.tree import SEAL
 
 _NEWEST = 1 << 62
+Tell = Callable[[int, int], None]
 
 
 class AlreadyRunning(Exception):
@@ -32,8 +36,8 @@ def lock(home: Path) -> IO[str]:
     return held
 
 
-def restore(path: Path) -> Flow:
-    """Return the flow as the journal leaves it: newest checkpoint if it is this version's, then the rest.
+def restore(path: Path, tell: Tell = lambda *_: None) -> Flow:
+    """Return the flow as the journal leaves it. tell: called with how far it is, and with the newest entry.
 
     Only reads, so that a damaged file is left as it was found. Raises sqlite3.Error, WrongJournal or ValueError.
     """
@@ -42,10 +46,27 @@ def restore(path: Path) -> Flow:
     with closing(files.open_reader(path)) as reader:
         if not files.check_version(reader, path):
             return Flow()
-        kept = reader.execute("SELECT core_version, body FROM checkpoint").fetchone()
-        flow = Flow.from_checkpoint(kept[1]) if kept and kept[0] == CORE_VERSION else base.flow_of(reader)
-        flow.advance(files.entries_after(reader, flow.state.sequence), Outcomes())
+        return newest(reader, tell)
+
+
+def newest(reader: sqlite3.Connection, tell: Tell = lambda *_: None) -> Flow:
+    """Return the flow after the newest entry: the last checkpoint, if it can be gone on from, then the rest."""
+    flow = _kept(reader)
+    entries = files.entries_after(reader, flow.state.sequence)
+    last = files.last_of(reader)
+    while chunk := list(islice(entries, SEAL)):
+        flow.advance(chunk, Outcomes())
+        tell(flow.state.sequence, last)
     return flow
+
+
+def _kept(reader: sqlite3.Connection) -> Flow:
+    """The flow of the checkpoint, which is only a cache; where it cannot be read, that the entries begin with."""
+    kept = reader.execute("SELECT core_version, body FROM checkpoint").fetchone()
+    if kept and goes_on_from(kept[0]):
+        with suppress(ValueError):
+            return Flow.from_checkpoint(kept[1])
+    return base.flow_of(reader)
 
 
 def people_told(path: Path, priority: str = "high", person: str = "") -> list[tuple[str, str]]:

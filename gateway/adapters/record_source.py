@@ -15,11 +15,11 @@ from typing import Any
 
 from gateway import heads, tree
 from gateway.adapters import base, history
+from gateway.adapters.home import newest as newest_flow
 from gateway.adapters.journal import Dropped, WrongJournal, check_version, entries_after, open_reader
 from gateway.climate_record import Asked, Material
 from gateway.entry import Kind, kind_and_time
-from gateway.flow import CORE_VERSION, Flow
-from gateway.flow_state import Outcomes
+from gateway.flow import Flow
 from gateway.payload import canonical
 from gateway.record_channels import Quarters
 from gateway.tiers import QUARTER_MS, Deed
@@ -92,13 +92,7 @@ def _of_now(
         raise WrongJournal(f"history is whole up to entry {whole} only; stop dewgate run and use: dewgate rebuild")
     events = [canonical.to_dict(row[0]) for row in reader.execute("SELECT event FROM events ORDER BY id")]
     found = _quarters(reader, asked), _deeds(reader), events
-    kept = reader.execute("SELECT core_version, body FROM checkpoint").fetchone()
-    flow = Flow.from_checkpoint(kept[1]) if kept and kept[0] == CORE_VERSION else base.flow_of(reader)
-    for each in entries_after(reader, flow.state.sequence):
-        flow.advance((each,), Outcomes())
-        if flow.state.sequence % tree.SEAL == 0:
-            progress(flow.state.sequence, newest)
-    return _made(asked, flow, codes, *found)
+    return _made(asked, newest_flow(reader, progress), codes, *found)
 
 
 def _of_then(

@@ -10,6 +10,10 @@ import socket
 import time
 from contextlib import suppress
 
+from gateway import progress
+
+READING_US = 120_000_000  # a block of entries takes seconds on a slow machine
+
 
 class Supervisor:
     """The socket in NOTIFY_SOCKET, if there is one; without one nothing is said and nothing costs anything."""
@@ -19,6 +23,11 @@ class Supervisor:
         self._to = "\0" + name[1:] if name.startswith("@") else name
         self._every_s = int(os.environ.get("WATCHDOG_USEC", "0")) / 4e6
         self._next_s = 0.0
+
+    def starting(self, done: int, of: int) -> None:
+        """Say how far the journal is read, to be given two more minutes; and a person at a terminal sees a bar."""
+        progress.bar("entries read", done, of)
+        self._say(f"STATUS=reading the journal: entry {done} of {of}\nEXTEND_TIMEOUT_USEC={READING_US}")
 
     def ready(self) -> None:
         """Say that the journal is read and the work begins."""
