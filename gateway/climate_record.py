@@ -21,6 +21,9 @@ from gateway.jobsite import Jobsite, Sensor
 from gateway.record_channels import Column, Interval, Quarters, Total, joined
 from gateway.tiers import QUARTER_MS, Deed
 
+STEPS = {"15min": 1, "30min": 2, "1h": 4, "2h": 8, "4h": 16, "8h": 32, "12h": 48, "24h": 96}
+"""How long an interval of the record may be, in quarters of an hour."""
+
 
 @dataclass(frozen=True, slots=True)
 class Asked:

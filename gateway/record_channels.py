@@ -44,6 +44,13 @@ class Quarters:
     weight: Sequence[int]
     known_ms: Sequence[int]
 
+    def part(self, first: int, last: int) -> Quarters:
+        """Return the quarters from one number until before another."""
+        return Quarters(
+            self.low[first:last], self.mean[first:last], self.high[first:last], self.weight[first:last],
+            self.known_ms[first:last],
+        )  # fmt: skip
+
     def joined(self, first: int, last: int) -> Interval:
         """Return the quarters from one number until before another as one interval."""
         lows = [each for each in self.low[first:last] if each is not None]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from gateway import record_intervals, record_manual, record_work
+from gateway import record_intervals, record_manual, record_shifts, record_work
 from gateway.climate_record import (
     Material,
     alarms,
@@ -129,6 +129,7 @@ def _sections(material: Material, words: Words, tables: list[Sheet]) -> list[Sec
         *(record_intervals.picture(material, words, each) for each in tables),
         _limits(material, words),
         _times(material, words),
+        Section(*record_shifts.table(material, words)),
         Section(*record_work.exposure_table(material, words)),
         Section(*record_work.area_table(material, words)),
         Section(*record_work.coat_table(material, words)),

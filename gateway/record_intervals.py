@@ -72,7 +72,7 @@ def _known(material: Material, column: Column) -> list[int]:
 
 
 def _title(sheet: Sheet, words: Words) -> str:
-    return sheet.label if sheet.is_train else f"{words('area')} {sheet.label}"
+    return sheet.label if sheet.is_train else f"{words('Area')} {sheet.label}"
 
 
 def _least(intervals: Sequence[Interval]) -> float:

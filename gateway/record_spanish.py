@@ -178,6 +178,16 @@ SPANISH: dict[str, str] = {
     "{stood}; no limit set": "{stood}; sin límite fijado",
     "{stood} of {allowed} ({clause})": "{stood} de {allowed} ({clause})",
     "{stood}, more than {allowed} ({clause})": "{stood}, más de {allowed} ({clause})",
+    # -- shifts
+    "Shifts": "Turnos",
+    "Days": "Días",
+    "From one end that the jobsite states to the next. Times of several areas or activities overlap.":
+        "De un fin de turno declarado por la obra al siguiente. Los tiempos de áreas y actividades se solapan.",
+    "Work": "Trabajo",
+    "Margin not known for": "Margen no sabido durante",
+    "Alarms raised": "Alarmas surgidas",
+    "never": "nunca",
+    "nothing": "nada",
     # -- alarms
     "Alarms": "Alarmas",
     "What happened": "Qué pasó",

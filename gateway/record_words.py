@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from alerts.limits import Limit
@@ -80,6 +80,10 @@ class Words:
         """Return a moment in site time, to the minute."""
         return self._at(utc_ms).strftime("%Y-%m-%d %H:%M")
 
+    def iso(self, utc_ms: int) -> str:
+        """Return a moment in site time as ISO 8601, with its offset."""
+        return self._at(utc_ms).isoformat(timespec="minutes")
+
     def clock(self, utc_ms: int) -> str:
         """Return the time of day of a moment in site time."""
         return self._at(utc_ms).strftime("%H:%M")
@@ -111,3 +115,18 @@ class Words:
 def utc(utc_ms: int) -> str:
     """Return a moment as ISO 8601 in UTC."""
     return datetime.fromtimestamp(utc_ms / 1000, tz=UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def moment_of(said: str, zone: str, *, whole_day: bool = False) -> int:
+    """Return a moment that a person wrote, in site time unless it names its offset, as UTC ms.
+
+    whole_day: a day alone means its end. Raises ValueError saying what is expected.
+    """
+    try:
+        at = datetime.fromisoformat(said)
+    except ValueError:
+        raise ValueError(f"{said!r} is no time; write 2026-06-01 or 2026-06-01T06:00, in site time") from None
+    if whole_day and len(said) == len("2026-06-01"):
+        at += timedelta(days=1)
+    at = at if at.tzinfo else at.replace(tzinfo=ZoneInfo(zone))
+    return round(at.astimezone(UTC).timestamp() * 1000)

@@ -8,13 +8,22 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pikepdf
 import pyarrow.parquet
 import pytest
 
-from gateway import proof_command, record_command, record_document, record_files, record_manual, record_words
+from gateway import (
+    proof_command,
+    record_command,
+    record_document,
+    record_files,
+    record_manual,
+    record_shifts,
+    record_words,
+)
 from gateway.adapters import parquet, record_source, report, seal
 from gateway.adapters.journal import Journal
 from gateway.adapters.record_source import NothingToTell, material
@@ -202,6 +211,45 @@ def test_the_hottest_hour_is_in_the_readers_unit(found: Material) -> None:
     assert si and us and (si[2], us[2]) == ("°C", "°F")
     assert float(us[1]) == pytest.approx(float(si[1]) * 1.8 + 32, abs=0.15)
     assert said["es", "us"].startswith(f"{us[1]} °F durante una hora: mínimo ")
+
+
+def test_each_shift_has_its_row(found: Material) -> None:
+    """Two days with a shift end at 17:30: cut where the record is; what stands in them adds up to the whole."""
+    rows = section(found, "Shifts").rows
+    assert [row[:2] for row in rows] == [
+        ("2026-05-31 19:00", "2026-06-01 17:30"), ("2026-06-01 17:30", "2026-06-02 17:30"),
+        ("2026-06-02 17:30", "2026-06-02 18:00"),
+    ]  # fmt: skip
+    assert "A: blasting 5 h 00 min" in rows[0][2] and "A: priming" in rows[0][2]
+    assert [row[7] for row in rows] == ["none", "E-1", "none"]
+    assert rows[0][4] == "1 s" and rows[1][4].endswith("min")  # the air was silent in the second
+    outside = [row[3] for row in rows]
+    assert outside[2] == "never" and outside[1].startswith("A: margin ")
+    least = [float(row[5].removesuffix(" K")) for row in rows]
+    assert least[1] == min(least) < 3.0 < least[2]
+    raised = [number for row in rows for number in row[6].split(", ") if number != "none"]
+    assert raised == [each.number for each in alarms(found)]
+    assert section(found, "Turnos", Words("es", "America/Chicago")).rows[0][3] == outside[0].replace(
+        "never", "nunca"
+    )
+
+
+def test_a_job_without_shift_ends_is_told_by_days(home: Path, found: Material) -> None:
+    """From midnight to midnight of the site, also over the night when clocks change."""
+    plain_site = replace(found.site, shift_ends=())
+    rows = section(replace(found, site=plain_site), "Days").rows
+    assert [row[0] for row in rows] == ["2026-05-31 19:00", "2026-06-01 00:00", "2026-06-02 00:00"]
+    spring = DAY0 - 85 * 24 * H + 15 * H  # 8 March 2026: 23 hours in Chicago
+    begin, end = record_shifts.shift_at(plain_site, spring)
+    assert (end - begin, WORDS.moment(begin)) == (23 * H, "2026-03-08 00:00")
+
+
+def test_a_shift_is_asked_for_by_a_moment_in_it_or_as_the_last(home: Path, tmp_path: Path) -> None:
+    """The last is the newest that has ended."""
+    for said, name in (("2026-06-01T10:00", "2026-05-31"), ("last", "2026-06-01")):
+        out = tmp_path / said[:4]
+        assert record_command.run("record", ["--home", str(home), "--shift", said, "--out", str(out)], "") == 0
+        assert {path.name.rsplit("-", 1)[0] for path in out.iterdir()} == {f"record-test-{name}"}
 
 
 # -- the pages ---------------------------------------------------------------------------------------------

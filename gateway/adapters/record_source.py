@@ -20,6 +20,7 @@ from gateway.adapters.journal import Dropped, WrongJournal, check_version, entri
 from gateway.climate_record import Asked, Material
 from gateway.entry import Kind, kind_and_time
 from gateway.flow import Flow
+from gateway.jobsite import Jobsite
 from gateway.payload import canonical
 from gateway.record_channels import Quarters
 from gateway.tiers import QUARTER_MS, Deed
@@ -46,8 +47,8 @@ def material(home: Path, asked: Asked, sequence: int, progress: Progress = lambd
         return _of_then(reader, asked, sequence, codes, progress)
 
 
-def as_of(home: Path, sequence: int | None = None) -> tuple[int, int, str]:
-    """Return of an entry, or of the newest, its number, its UTC [ms] and the zone in force."""
+def as_of(home: Path, sequence: int | None = None) -> tuple[int, int, Jobsite]:
+    """Return of an entry, or of the newest, its number, its UTC [ms] and the jobsite in force."""
     with closing(open_reader(home / "journal.db")) as reader:
         check_version(reader, home / "journal.db")
         reader.execute("BEGIN")
@@ -60,7 +61,7 @@ def as_of(home: Path, sequence: int | None = None) -> tuple[int, int, str]:
         if site is None:
             raise NothingToTell("no jobsite was in force yet")
         _, core_ms = kind_and_time(next(entries_after(reader, number - 1)))
-    return number, core_ms + _offset_ms(known), site.time_zone
+    return number, core_ms + _offset_ms(known), site
 
 
 def _offset_ms(deeds: list[Deed]) -> int:

@@ -28,6 +28,7 @@ from gateway.web.metrics import metrics_routes
 from gateway.web.packed import PackedFiles
 from gateway.web.pages import Pages
 from gateway.web.plan_page import plan_routes
+from gateway.web.record_page import record_routes
 from gateway.web.server import PageServer
 from gateway.web.set_up_page import set_up_routes
 from gateway.web.water_page import water_routes
@@ -37,7 +38,7 @@ __all__ = ["House", "PageServer", "make_app"]
 STATIC = Path(__file__).parent / "static"
 ROOMS = (
     acknowledge_link_routes, board_routes, act_routes, data_routes, alarms_routes, set_up_routes, door_routes,
-    history_routes, manual_routes, metrics_routes, plan_routes, water_routes,
+    history_routes, manual_routes, metrics_routes, plan_routes, record_routes, water_routes,
 )  # fmt: skip
 """Each adds its routes: `def xxx_routes(app: FastAPI, web: Web) -> None`."""
 

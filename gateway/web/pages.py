@@ -72,6 +72,7 @@ class Place:
 
 NAVIGATION = (
     Place("/", "Board"), Place("/alarms", "Alarms"), Place("/steel", "Steel"), Place("/history", "History"),
+    Place("/record", "Record"),
     Place("/water", "Water path"), Place("/plan", "Plan"),
     Place("/limits", "Limits"), Place("/entries", "Entries", Permission.NOTE),
     Place("/set-up", "Set-up", Permission.SET_UP), Place("/people", "Accounts", Permission.ACCOUNTS),

@@ -32,6 +32,8 @@ NEEDS: dict[str, Permission] = {
     "POST /water/serviced": P.NOTE, "POST /hold-head": P.SEE, "GET /metrics": P.SEE,
     "GET /people": P.ACCOUNTS, "POST /people/invite": P.ACCOUNTS, "POST /people/role": P.ACCOUNTS,
     "POST /people/remove": P.ACCOUNTS,
+    "GET /record": P.SEE, "POST /record": P.NOTE, "GET /record/file/{name}/{file}": P.SEE,
+    "GET /record/what-if": P.SEE, "POST /record/what-if": P.NOTE,
 }  # fmt: skip
 ELSEWHERE = ("/history", "/plan", "/water", "/acknowledge/")
 """Rooms with their own tests of their answers: here only that a stranger is kept out, unless the gate is open."""
