@@ -1,5 +1,6 @@
 """Spanish for the fixed texts of a climate record."""
 
+from gateway.record_spanish_names import NAMES
 from gateway.record_spanish_trains import TRAINS
 
 SPANISH: dict[str, str] = {
@@ -60,39 +61,6 @@ SPANISH: dict[str, str] = {
     "Outside": "Fuera",
     "Unknown": "Desconocido",
     "Not running": "Parado",
-    # -- activities and stages
-    "blasting": "chorreado",
-    "priming": "imprimación",
-    "stripe coat": "capa de refuerzo",
-    "coating": "pintado",
-    "curing": "curado",
-    "washing": "lavado",
-    "blow-down": "soplado",
-    "idle": "sin trabajo",
-    "unset": "sin fijar",
-    "blasted": "chorreado",
-    "primed": "imprimado",
-    "coated": "pintado",
-    "cured": "curado",
-    "not stated": "no indicado",
-    # -- quantities
-    "dew point margin": "margen al punto de rocío",
-    "condensation margin": "margen de condensación",
-    "RH at steel": "HR en el acero",
-    "steel temperature": "temperatura del acero",
-    "relative humidity": "humedad relativa",
-    "air temperature": "temperatura del aire",
-    "station pressure": "presión de estación",
-    "gas temperature": "temperatura del gas",
-    "wall temperature": "temperatura de pared",
-    "gauge pressure": "presión manométrica",
-    "absolute pressure": "presión absoluta",
-    "pressure dew point": "punto de rocío a presión",
-    "dew point": "punto de rocío",
-    "frost point": "punto de escarcha",
-    "air": "aire",
-    "coldest": "más frío",
-    "warmest": "más cálido",
     # -- pictures and intervals
     "Box: least to greatest of each {each}; line: mean; dashed: the limit; hatched: not known.":
         "Caja: del menor al mayor de cada {each}; línea: media; a trazos: el límite; rayado: no se sabe.",
@@ -304,5 +272,6 @@ SPANISH: dict[str, str] = {
     "A reading is where its sensor is: the coldest and the warmest steel may be elsewhere.":
         "Una lectura está donde su sensor: el acero más frío y el más cálido pueden estar en otra parte.",
     "Nothing here is about breathing air.": "Nada de esto trata del aire para respirar.",
+    **NAMES,
     **TRAINS,
 }  # fmt: skip
