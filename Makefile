@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 FUZZ ?= 30
 
-.PHONY: demo test search bench faults faults-broker lint services clean
+.PHONY: demo test search bench faults faults-broker lint services first-day clean
 
 $(VENV)/demo.installed: lock/demo.txt pyproject.toml
 	$(PYTHON) -m venv $(VENV)
@@ -46,6 +46,10 @@ faults-broker: services $(VENV)/all.installed
 	$(BIN)/python -m tests.faults.broker_kill
 	$(BIN)/python -m tests.faults.backlog_kill
 	$(BIN)/python -m tests.faults.backlog $(BACKLOG)
+
+# A fresh Debian 12 in a folder, as root: install, first sensor, alert, backup, wipe, restore, verify; each timed.
+first-day: $(VENV)/all.installed
+	$(BIN)/python -m tests.faults.first_day $(FIRST_DAY)
 
 lint: $(VENV)/all.installed
 	$(BIN)/ruff check .

@@ -46,6 +46,9 @@ EVENTS: dict[str, tuple[Level, str]] = {
     "book": (Level.ERROR, "delivery.db refuses to be written; messages are sent all the same"),
     "device": (Level.WARNING, "`wired`: a device or a line is silent, refuses, or answers again"),
     "dropped": (Level.ERROR, "`wired`: too many readings wait for the broker; the oldest are dropped"),
+    "yard": (Level.WARNING, "`push`: the yard is away, or refuses until a person settles it there"),
+    "yard-over": (Level.NOTICE, "that ended"),
+    "site": (Level.ERROR, "`yard`: a look at the sites failed; it is tried again"),
     "server-away": (Level.WARNING, "`follow`: the time-series server does not take what is sent"),
 }
 """Every event: how much it matters, and what it means."""

@@ -48,6 +48,7 @@ def _parser(command: str, caution: str) -> argparse.ArgumentParser:
 
 def _looks(args: argparse.Namespace, at: address.Address) -> Iterable[Found]:
     yield from checkup.disk(args.home)
+    yield from checkup.ownership(args.home)
     yield from checkup.clock()
     yield from checkup.keys(args.home)
     yield from checkup.broker(at, args.client_id)

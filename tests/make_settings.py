@@ -31,7 +31,7 @@ def page() -> str:
     """The whole page."""
     parts = [
         HEAD,
-        *(_section(path, table) for path, table in tables(SiteFile, "")),
+        *(section(path, table) for path, table in tables(SiteFile, "")),
         _units(),
         _bases(),
         _judged(),
@@ -50,7 +50,7 @@ def tables(model: type[Table], path: str) -> Iterator[tuple[str, type[Table]]]:
             yield from tables(inner, here)
 
 
-def _section(heading: str, model: type[Table]) -> str:
+def section(heading: str, model: type[Table]) -> str:
     rows = [_row(name, field) for name, field in model.model_fields.items() if _table_of(field) is None]
     return "\n".join(
         [f"## `{heading}`", "", "| key | what | allowed | when left out |", "|---|---|---|---|", *rows, ""]
@@ -82,7 +82,10 @@ def _allowed(field: FieldInfo) -> str:
         return "`true`, `false`"
     if field.annotation is float:
         return "a number" + _bounds(field)
-    return ("a list of texts" if _is_list(field) else "text") + _bounds(field)
+    if field.annotation is int:
+        return "a whole number" + _bounds(field)
+    of = "numbers" if get_args(field.annotation) == (float,) else "texts"
+    return (f"a list of {of}" if _is_list(field) else "text") + _bounds(field)
 
 
 def _choices(field: FieldInfo) -> tuple[str, ...] | None:

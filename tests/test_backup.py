@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import sqlite3
 import stat
@@ -49,12 +50,17 @@ def taken(home: Path, out: Path, *more: str) -> Path:
 def test_a_new_home_is_the_old_one(home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Entries, photos and head come back, and the writer goes on from there; secrets only when asked for."""
     file, new = taken(home, tmp_path / "out"), tmp_path / "new"
+    new.mkdir()
+    if os.geteuid() == 0:
+        shutil.chown(new, "nobody")  # as the installer gives the empty home to its service
+    owner = new.owner()
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
     assert main(["restore", str(file), "--home", str(new)]) == 0
     said = capsys.readouterr().out
     assert f"{len(entries(home))} entries that give the newest head H" in said and "no keys in it" in said
     assert entries(new) == entries(home) and (new / "photos" / "ab12").read_bytes() == b"picture"
     assert not (new / "keys").exists() and not (new / "contacts.toml").exists()
+    assert all(path.owner() == owner for path in (new, *new.rglob("*")))
     service = Service(new)
     assert service.flow.site is not None and service.flow.site.id == "test"
     service.close()

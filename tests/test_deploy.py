@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.broker import SHIPPED, Mosquitto
+from gateway import sensor_login
+from tests.broker import SHIPPED, Mosquitto, free_port
 
 DEPLOY = SHIPPED.parent
 UNITS = sorted((DEPLOY / "systemd").iterdir())
@@ -39,12 +40,19 @@ def test_the_units_are_shut_in(unit: Path) -> None:
     assert found and float(found[1]) <= 2.0, said.stdout + said.stderr
 
 
-def test_the_broker_takes_our_settings_beside_debians(tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", ["mosquitto.conf", "mosquitto-network.conf"])
+def test_the_broker_takes_our_settings_beside_debians(name: str, tmp_path: Path) -> None:
     """As the installer leaves out what Debian's own file says: Mosquitto refuses a key said twice."""
     installer = (DEPLOY / "install.sh").read_text()
-    command = re.search(r"grep -v '([^']+)' \"\$here/deploy/mosquitto.conf\"", installer)
-    assert command is not None
-    ours = [line for line in SHIPPED.read_text().splitlines() if not re.match(command[1], line)]
+    command = re.search(r"grep -v '([^']+)' \"\$here/deploy/\$1\"", installer)
+    assert command is not None and f"broker_settings {name}\n" in installer
+    secrets = tmp_path / "secrets"
+    made = [str(DEPLOY / "make-certificates.sh"), str(secrets), "localhost"]
+    subprocess.run(made, check=True, capture_output=True)
+    sensor_login.add(secrets, sensor_login.GATEWAY_NAME, "any")
+    text = (DEPLOY / name).read_text().replace("/etc/mosquitto/dewgate", str(secrets))
+    text = text.replace("8883", str(free_port()))
+    ours = [line for line in text.splitlines() if not re.match(command[1], line)]
     debian = ["persistence true", "persistence_location /var/lib/mosquitto/"]
     broker = Mosquitto(tmp_path, whole="\n".join([*debian, *ours]))
     broker.stop()

@@ -9,9 +9,10 @@ from pathlib import Path
 from alerts import texts_en
 from alerts.limits import Verdict
 from alerts.measured import Quantity
+from gateway import plan_file
 from gateway.__main__ import _parser
 from gateway.finding_words import KINDS
-from tests import make_settings
+from tests import make_files, make_settings
 
 ROOT = Path(__file__).parent.parent
 README, DEVELOPERS = (ROOT / "README.md").read_text(), (ROOT / "DEVELOPERS.md").read_text()
@@ -70,6 +71,15 @@ def test_the_settings_are_what_the_program_says_today() -> None:
     """Made again the page is the same."""
     page = make_settings.TARGET.read_text()
     assert page == make_settings.page(), "run: python -m tests.make_settings"
+
+
+def test_the_other_files_are_described_as_the_program_reads_them_today() -> None:
+    """Made again the page is the same; every table of each file is on it."""
+    page = make_files.TARGET.read_text()
+    assert page == make_files.page(), "run: python -m tests.make_files"
+    tables = (*plan_file._TABLES, "unit", "rating", "rentals", "refills", "criterion", "test", "brine", "leak")
+    there = set(re.findall(r"^### `\[+(\w+)\]", page, re.MULTILINE)) | {"plan"}
+    assert [name for name in tables if name not in there] == []
 
 
 def test_links_of_the_documents_lead_somewhere() -> None:

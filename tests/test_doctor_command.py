@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import re
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -114,6 +117,74 @@ def test_a_disk_that_answers_too_quickly_is_bad(home: Path, monkeypatch: pytest.
     assert checkup.disk(home)[-1].level is Level.BAD
     monkeypatch.setattr(checkup, "_sync_ms", lambda path: path.touch() or 1.0)
     assert checkup.disk(home)[-1].level is Level.GOOD
+
+
+def test_files_of_somebody_else_are_bad_and_an_open_home_is_told(home: Path) -> None:
+    """As after `apply` by root: the service cannot write what root made."""
+    home.chmod(0o700)
+    assert [each.level for each in checkup.ownership(home)] == [Level.GOOD]
+    home.chmod(0o755)
+    (look,) = checkup.ownership(home)
+    assert (look.level, look.do) == (Level.LOOK, f"chmod go= {home}")
+    os.chown(home, 4711, 4711)  # needs root, as the tests that mount a disk do
+    (home / "alone").mkdir()
+    bad = checkup.ownership(home)[0]
+    assert bad.level is Level.BAD and bad.do.startswith(f"chown -R --reference={home} {home}: ")
+    for path in home.rglob("*"):
+        os.chown(path, 4711, 4711)
+    assert [each.level for each in checkup.ownership(home)] == [Level.LOOK]
+
+
+def test_five_broken_installations(
+    home: Path,
+    broker: Mosquitto,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The whole command on each: exactly what is broken is bad, and every bad thing says what to do."""
+    home.chmod(0o700)
+    contacts = tmp_path / "contacts.toml"
+    contacts.write_text('[channels]\nlead-phone = "json://127.0.0.1:9/x"\n[heartbeat]\naddress = "json://a/b"\n')
+    contacts.chmod(0o600)
+    monkeypatch.setattr(checkup, "clock", lambda: [checkup.Found(Level.GOOD, "clock: set by a time server")])
+    monkeypatch.setattr(checkup, "_sync_ms", lambda path: path.touch() or 1.0)
+    little = Mosquitto(Path(tempfile.mkdtemp(dir=tmp_path)), "max_queued_messages 100")
+    at = ["--broker", f"127.0.0.1:{broker.port}"]
+    sound = [*at, "--contacts", str(contacts)]
+
+    def bad(*words: str) -> list[str]:
+        code, text = said(capsys, home, *(words or sound))
+        lines = text.splitlines()
+        found = [line for line in lines if line.startswith("bad ")]
+        assert code == bool(found) and all(
+            lines[lines.index(each) + 1].startswith("      to do: ") for each in found
+        )
+        return [re.split(r"[: ]", each.removeprefix("bad   "))[0] for each in found]
+
+    assert bad() == []
+    try:  # 1: Mosquitto's own settings
+        assert bad("--broker", f"127.0.0.1:{little.port}", *sound[2:]) == ["broker"]
+    finally:
+        little.stop()
+    (home / "keys").rename(tmp_path / "keys")  # 2: restored, and the keys forgotten
+    assert bad() == ["key"]
+    (tmp_path / "keys").rename(home / "keys")
+    contacts.write_text(
+        contacts.read_text().replace("lead-phone", "old-phone")
+    )  # 3: another channel than the file's
+    assert bad() == ["channel"]
+    contacts.write_text(contacts.read_text().replace("old-phone", "lead-phone"))
+    spent = tmp_path / "spent.crt"  # 4: a certificate that has run out, and a disk that only says it wrote
+    make = "openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -days 1 -subj /CN=x"
+    subprocess.run([*make.split(), "-keyout", tmp_path / "k", "-out", spent], check=True, capture_output=True)
+    monkeypatch.setattr(checkup, "_sync_ms", lambda path: path.touch() or 0.01)
+    assert bad(*sound, "--certificate", str(spent)) == ["disk", "certificate"]
+    monkeypatch.setattr(checkup, "_sync_ms", lambda path: path.touch() or 1.0)
+    no_clock = [checkup.Found(Level.BAD, "clock: not set by any time server", "set up a time server")]
+    monkeypatch.setattr(checkup, "clock", lambda: no_clock)  # 5: a box of its own, commands typed as root
+    os.chown(home / "journal.db", 4711, 4711)
+    assert bad() == ["permissions", "clock"]
 
 
 def test_no_home_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

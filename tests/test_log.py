@@ -12,7 +12,7 @@ from alerts import log
 from gateway.adapters.trouble import Told
 
 ROOT = Path(__file__).parent.parent
-SERVICES = {"gateway/service.py", "gateway/clock.py", "gateway/wired_command.py"} | {
+SERVICES = {"gateway/service.py", "gateway/yard/watch.py", "gateway/clock.py", "gateway/wired_command.py"} | {
     str(path.relative_to(ROOT)) for room in ("alerts", "gateway/adapters") for path in ROOT.glob(f"{room}/*.py")
 }
 """What runs for months; commands speak to the person who typed them."""

@@ -80,10 +80,18 @@ def restore(file: Path, home: Path, progress: Progress) -> Summary:
     names = _unpack(file, part, progress)
     summary = _summary(file, part, names)
     if home.exists():
+        _give(part, home.stat())
         home.rmdir()
     part.rename(home)
     sync_folder(home.parent)
     return summary
+
+
+def _give(folder: Path, owner: os.stat_result) -> None:
+    """Root, which alone may write beside a service's home, leaves everything to whom the empty home belonged."""
+    if os.geteuid() == 0:
+        for path in (folder, *folder.rglob("*")):
+            os.chown(path, owner.st_uid, owner.st_gid)
 
 
 def keep_newest(out: Path, count: int) -> list[Path]:

@@ -103,6 +103,24 @@ def clock() -> list[Found]:
     return [Found(Level.LOOK, "clock: it cannot be told whether a time server sets it", do)]
 
 
+def ownership(home: Path) -> list[Found]:
+    """Whether everything in the home belongs to who owns it, and whether others can look into it."""
+    owner = home.stat().st_uid
+    strange = [path for path in sorted(home.rglob("*")) if path.lstat().st_uid != owner]
+    found = []
+    if strange:
+        what = (
+            f"permissions: {strange[0]} and {len(strange) - 1} more"
+            if strange[1:]
+            else f"permissions: {strange[0]}"
+        )
+        do = f"chown -R --reference={home} {home}: a command was run as somebody else than the service"
+        found.append(Found(Level.BAD, f"{what}: not of the user who owns {home}, and it cannot write it", do))
+    if stat.S_IMODE(home.stat().st_mode) & 0o077:
+        found.append(Found(Level.LOOK, f"permissions: others can look into {home}", f"chmod go= {home}"))
+    return found or [Found(Level.GOOD, f"permissions: {home} belongs to one user, and is closed to others")]
+
+
 def keys(home: Path) -> list[Found]:
     """The signing key, who can read it, and how old the newest head is."""
     own = Keys(home)
@@ -138,11 +156,10 @@ def broker(at: Address, client_id: str) -> list[Found]:
     said, is_fault = broker_check.check(at, f"{client_id}-doctor", PATIENCE_S)
     if not said:
         return [Found(Level.GOOD, f"broker {at}: keeps what waits for a gateway that is away")]
-    return [
-        Found(
-            Level.BAD if is_fault else Level.LOOK, said, "" if is_fault else "is it running, and at this address?"
-        )
-    ]
+    do = "is it running, and at this address?"
+    if is_fault:
+        do = "take the settings of deploy/mosquitto.conf or mosquitto-network.conf, then restart the broker"
+    return [Found(Level.BAD if is_fault else Level.LOOK, said, do)]
 
 
 def certificate(path: Path) -> list[Found]:

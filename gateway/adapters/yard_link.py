@@ -8,7 +8,6 @@ once. This is the one door to the yard's HTTP side.
 from __future__ import annotations
 
 import sqlite3
-import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -20,6 +19,7 @@ from urllib.parse import urlsplit
 
 import httpx
 
+from alerts import log
 from gateway.adapters import heads as table
 from gateway.adapters.address import is_loopback
 from gateway.adapters.journal import WrongJournal, entries_after, last_of, open_reader
@@ -188,6 +188,8 @@ def push(home: Path, yard: Yard, every_s: float, stop: threading.Event) -> None:
 
 
 def _tell(before: str, now: str) -> str:
-    if now != before:
-        print(f"dewgate push: {now or 'the yard takes entries again'}", file=sys.stderr, flush=True)
+    if now != before and now:
+        log.tell("push", "yard", now)
+    elif now != before:
+        log.tell("push", "yard-over", "the yard takes entries again")
     return now

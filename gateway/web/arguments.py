@@ -12,6 +12,10 @@ def page_arguments(run: argparse.ArgumentParser) -> None:
     run.add_argument("--tls-cert", help="PEM file of the certificate, to serve HTTPS; with --tls-key")
     run.add_argument("--tls-key", help="PEM file of the certificate's private key")
     run.add_argument(
+        "--behind-proxy", action="store_true",
+        help="a proxy on this machine ends TLS: believe its X-Forwarded-For, send cookies for HTTPS only",
+    )  # fmt: skip
+    run.add_argument(
         "--open-if-simulated", action="store_true",
         help="nobody need sign in on this machine while the jobsite says that it is simulated",
     )  # fmt: skip

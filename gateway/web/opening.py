@@ -20,17 +20,18 @@ __all__ = ["House", "Listening", "open_from", "open_pages"]
 
 @dataclass(frozen=True, slots=True)
 class Listening:
-    """Where the pages listen: host, port, and PEM files for HTTPS or None."""
+    """Where the pages listen: host, port, PEM files for HTTPS or None, whether a proxy here ends TLS instead."""
 
     host: str
     port: int
     certificate: str | None = None
     key: str | None = None
+    proxied: bool = False
 
     @property
     def local(self) -> bool:
         """Whether only this machine can ask."""
-        return self.host in (*LOCAL_NAMES, "::1")
+        return not self.proxied and self.host in (*LOCAL_NAMES, "::1")
 
     @property
     def url(self) -> str:
@@ -44,7 +45,7 @@ def open_from(
     """Return the server of the pages as the command line wants it."""
     host, _, port = args.page.rpartition(":")
     house = House(board, act, site, args.home, open_when_simulated=args.open_if_simulated)
-    at = Listening(host, int(port), args.tls_cert, args.tls_key)
+    at = Listening(host, int(port), args.tls_cert, args.tls_key, args.behind_proxy)
     return open_pages(house, at, lambda line: print(line, flush=True))
 
 
@@ -53,19 +54,18 @@ def open_pages(house: House, at: Listening, say: Callable[[str], None]) -> PageS
 
     A visitor signs in by itself only where nobody else can reach the pages.
     """
-    house = replace(
-        house, secure=at.certificate is not None, open_when_simulated=house.open_when_simulated and at.local
-    )
+    secure = at.certificate is not None or at.proxied
+    house = replace(house, secure=secure, open_when_simulated=house.open_when_simulated and at.local)
     app = make_app(house)
     say(f"board: {at.url}")
     _say_how(app.state.web.door.accounts, app.state.web.door.by_itself(), house, at, say)
-    return PageServer(app, at.host, at.port, at.certificate, at.key)
+    return PageServer(app, at.host, at.port, at.certificate, at.key, at.proxied)
 
 
 def _say_how(
     accounts: Accounts, visitor: Account | None, house: House, at: Listening, say: Callable[[str], None]
 ) -> None:
-    if not at.local and at.certificate is None:
+    if not at.local and not house.secure:
         say("note: without --tls-cert and --tls-key passwords cross the network as they are typed")
     if visitor:
         say("SIMULATED jobsite: whoever opens the board on this machine is signed in by itself")

@@ -7,12 +7,12 @@ yard's folder. An alarm ends when new entries came, or when somebody has looked 
 from __future__ import annotations
 
 import sqlite3
-import sys
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from pathlib import Path
 
+from alerts import log
 from alerts.contacts import Contacts
 from alerts.delivery import Desk, SignOfLife
 from alerts.delivery_book import Book
@@ -99,4 +99,4 @@ def _look(watch: YardWatch, now_ms: int) -> None:
     try:
         watch.turn(now_ms)
     except sqlite3.Error as error:  # a full disk ends when there is room; what is silent then is told then
-        print(f"dewgate yard: {error}", file=sys.stderr, flush=True)
+        log.tell("yard", "site", str(error))

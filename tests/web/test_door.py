@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 
 import httpx
@@ -223,6 +224,29 @@ def test_the_start_says_how_to_get_in(
     open_pages(stage.house(), Listening(host, 8080, certificate, certificate), said.append)
     assert len(said) == 1 + len(words)
     assert all(word in line for word, line in zip(words, said[1:], strict=True))
+
+
+def test_behind_a_proxy_nobody_is_let_in_by_itself_and_each_visitor_counts(stage: Stage) -> None:
+    """A visitor's address is the one the proxy names, believed of this machine only; cookies are for HTTPS."""
+    server = open_pages(stage.house(), Listening("127.0.0.1", 8080, proxied=True), lambda _: None)
+    server.config.load()
+    assert server.config.app.state.web.house.secure  # type: ignore[union-attr]
+
+    async def asked(client: str, *addresses: str) -> list[int]:
+        transport = httpx.ASGITransport(app=server.config.loaded_app, client=(client, 5000))
+        async with httpx.AsyncClient(transport=transport, base_url="http://gateway.example") as visitor:
+            form = {"name": "Kim", "password": "wrong steel plates"}
+            found = [
+                await visitor.post("/sign-in", headers={**OWN, "x-forwarded-for": address}, data=form)
+                for address in addresses
+            ]
+            home = await visitor.get("/", headers={"x-forwarded-for": addresses[0], "host": "127.0.0.1:8080"})
+            return [each.status_code for each in (*found, home)]
+
+    of_proxy, of_stranger = ["198.51.100.7"] * 6 + ["198.51.100.8"], [f"198.51.100.{n}" for n in range(20, 26)]
+    wrong = asyncio.run(asked("127.0.0.1", *of_proxy))
+    assert wrong == [403] * 5 + [429, 403, 401]
+    assert asyncio.run(asked("10.0.0.5", *of_stranger)) == [403] * 5 + [429, 401]
 
 
 def test_the_keeper_invites_changes_and_takes_away(stage: Stage, pages: Pages) -> None:
