@@ -48,7 +48,7 @@ class _Visit:
         while not holds():
             left = self.until_s - time.monotonic()
             if left <= 0 or self.client.loop(min(left, 0.1)) != paho.MQTT_ERR_SUCCESS:
-                raise _Silent(what)
+                raise _Silent(f"no answer in time while {what}; dewgate doctor asks again")
 
     def leave(self) -> None:
         self.client.disconnect()
