@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gateway.air_typed import INCH_OF_MERCURY_PA
 from gateway.compressed_air import PSI_PA, reference_dry_air_kg_per_m3
@@ -87,6 +87,18 @@ UNITS = {
         "dry, 68 °F, 14.696 psi absolute",
     ),
 }  # fmt: skip
+
+
+def mixed(fahrenheit: bool, psi: bool, cfm: bool, gallons: bool) -> Units:
+    """Return each figure in the system a reader wants it in; lengths go with the temperature."""
+    t, p, f, v = (UNITS["us" if us else "si"] for us in (fahrenheit, psi, cfm, gallons))
+    litres = {} if gallons else {"water": replace(v.water, unit="L/h"), "amount": replace(v.amount, unit="L")}
+    return replace(
+        t, gauge=p.gauge, pressure_drop=p.pressure_drop, absolute=p.absolute, station=p.station,
+        flow=f.flow, flow_basis=f.flow_basis, **({"water": v.water, "amount": v.amount} | litres),
+    )  # fmt: skip
+
+
 _REFUSED = re.compile(r"(.*) \((C|K|Pa|fraction)\) is ([^,]+), allowed is (.*)")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 _BARE_C = re.compile(r"(-?\d+(?:\.\d+)?) C\b")

@@ -137,6 +137,12 @@ def channels(db: sqlite3.Connection) -> dict[str, int]:
     return dict(db.execute("SELECT name, id FROM channels"))
 
 
+def began_ms(db: sqlite3.Connection) -> int | None:
+    """Return UTC ms of the six hours in which the first figures lie; None where there are none yet."""
+    first: int | None = db.execute("SELECT MIN(at) FROM six_hours").fetchone()[0]
+    return None if first is None else first * SIX_HOURS_MS
+
+
 def quarters(db: sqlite3.Connection) -> Iterator[tuple[int, history_day.Row]]:
     """Yield the channel's number and the figures of every quarter of an hour there is, packed or not."""
     asked = "SELECT channel, at / ? FROM quarters UNION SELECT channel, day FROM days ORDER BY 1, 2"

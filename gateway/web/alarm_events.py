@@ -22,7 +22,7 @@ from gateway.payload import canonical
 MOST = 5000
 BEGINNINGS = frozenset({Change.BREACH, Change.UNKNOWN, Change.CLOSE})
 PUT_ASIDE = frozenset({Change.SHELVED, Change.OUT_OF_SERVICE})
-_OUTBOX = "SELECT id, person, channel, title, created_utc_ms FROM outbox WHERE event_number = ? ORDER BY id"
+_OUTBOX = "SELECT id, person, channel, title, body, created_utc_ms FROM outbox WHERE event_number = ? ORDER BY id"
 _OUTCOMES = (
     "SELECT outbox_id, attempt, outcome, reason, at_utc_ms FROM outcomes WHERE outbox_id IN ({}) ORDER BY id"
 )
@@ -88,6 +88,7 @@ class Sent:
     person: str
     channel: str
     title: str
+    body: str
     created_utc_ms: int
     attempt: int
     outcome: str
@@ -156,7 +157,8 @@ def sent(home: Path, number: str) -> list[Sent]:
     outcomes = _outcomes(home / "delivery.db", [row[0] for row in rows])
     nothing = (0, "not tried yet", "", 0)
     return [
-        Sent(person, channel, title, at, *outcomes.get(key, nothing)) for key, person, channel, title, at in rows
+        Sent(person, channel, title, body, at, *outcomes.get(key, nothing))
+        for key, person, channel, title, body, at in rows
     ]
 
 

@@ -33,14 +33,23 @@ def alarms_routes(app: FastAPI, web: Web) -> None:
         if not found:
             raise TurnedAway(404, f"There is no alarm {number[:20]} among the newest events.")
         return web.draw(
-            "alarm_story.html", who, story=found[0], sent=sent(web.house.home, number), limits=_limits(web)
-        )
+            "alarm_story.html", who, story=found[0], sent=sent(web.house.home, number), limits=_limits(web),
+            place=_place(web, found[0].limit),
+        )  # fmt: skip
 
 
 def _limits(web: Web) -> dict[str, str]:
     """What each limit of the jobsite in force is called."""
     site = web.house.site()
     return {limit.id: f"{limit.advice} ({limit.clause})" for limit in site.limits} if site else {}
+
+
+def _place(web: Web, limit_id: str) -> str:
+    """Where in the history it is seen: a limit's area or train, a finding's train; empty where unknown."""
+    site = web.house.site()
+    known = {limit.id: limit.area or limit.train for limit in site.limits} if site else {}
+    train = limit_id.partition("/")[0]
+    return known.get(limit_id, train if site and train in {each.id for each in site.trains} else "")
 
 
 def _morning(board: Board | None) -> int:

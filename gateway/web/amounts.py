@@ -94,6 +94,17 @@ def _same(unit: Unit) -> tuple[Dimension, float, float]:
     return unit.dimension, unit.factor, unit.offset
 
 
+def example(text: str, taste: Taste) -> str:
+    """Return an example for a form, such as 24.5 °C, in the reader's unit; others stay as they are."""
+    value, _, spelling = text.partition(" ")
+    unit = UNITS.get(spelling)
+    wanted = {Dimension.TEMPERATURE: taste.temperature, Dimension.PRESSURE: taste.pressure}
+    if unit is None or unit.dimension not in wanted or wanted[unit.dimension] in ("°C", "bar"):
+        return text
+    into = UNITS[wanted[unit.dimension]]
+    return f"{number(into.outside(unit.inside(float(value))))} {into.spelling}"
+
+
 def sign(taste: Taste) -> str:
     """Return what stands behind a difference of temperatures."""
     return written_in(Quantity.DEW_POINT_MARGIN, taste).sign

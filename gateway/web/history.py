@@ -17,7 +17,7 @@ from urllib.parse import urlencode
 from fastapi import FastAPI, Query, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 
-from gateway.adapters.history import Drawn, channels, draw
+from gateway.adapters.history import Drawn, began_ms, channels, draw
 from gateway.adapters.history_fine import DAY_MS
 from gateway.adapters.history_out import FORMS, Question, drawn_of
 from gateway.adapters.journal import open_reader
@@ -29,11 +29,13 @@ from gateway.web.history_panels import panels, places, sensors_of
 from gateway.web.history_values import Draw, View, drawn_values
 from gateway.web.house import Web
 from gateway.web.one_helper import OneHelper, passed_on
+from gateway.web.words import site_time, typed_ms
 
 MONTH_MS = 30 * DAY_MS
 MOST_MS = 2 * 366 * DAY_MS
 MINUTE_MS = 60_000
 WORDS = {"csv": "CSV", "parquet": "Parquet", "senml": "SenML"}
+ROUND_MS = 6 * 3_600_000  # to both sides of a minute somebody wants to read
 FIRST = 360  # columns of the first drawing, asked for while the script is still on its way
 Text = Annotated[str, Query(max_length=64)]
 Time = Annotated[str, Query(max_length=40)]
@@ -49,8 +51,12 @@ def history_routes(app: FastAPI, web: Web) -> None:
         place: Text = "",
         begin: Annotated[str, Query(alias="from", max_length=40)] = "",
         until: Time = "",
+        at: Time = "",
     ) -> HTMLResponse:
-        return _page(web, who, _view(web, place, begin, until))
+        at_ms = _minute(web, at)
+        if at_ms is None:
+            return _page(web, who, _view(web, place, begin, until))
+        return _page(web, who, _view(web, place, _iso(at_ms - ROUND_MS), _iso(at_ms + ROUND_MS)), at_ms)
 
     @app.get("/history/data")
     def history_data(
@@ -78,17 +84,38 @@ def history_routes(app: FastAPI, web: Web) -> None:
 
 
 def _view(web: Web, place: str, begin: str, until: str) -> View:
-    """What is looked at; without a range the last 30 days. Raises TurnedAway for a range that is none."""
+    """What is looked at; without a range the last 30 days, or since the record began where that is less.
+
+    Raises TurnedAway for a range that is none.
+    """
     site, board = web.house.site(), web.watch.look().board
     now = board.utc_ms if board else web.house.wall_ms()
     known = places(site) if site else {}
     if place not in known:
         place = next(iter(known), "")
     until_ms = _utc_ms(until) if until else now
-    from_ms = _utc_ms(begin) if begin else until_ms - MONTH_MS
+    from_ms = _utc_ms(begin) if begin else _since(web, until_ms)
     if not 0 < until_ms - from_ms <= MOST_MS:
         raise TurnedAway(400, "The range must end after it begins, and be no longer than two years.")
     return View(place, from_ms, until_ms, now)
+
+
+def _since(web: Web, until_ms: int) -> int:
+    """Return where a view begins that names no beginning: never a month of nothing before a young record."""
+    since = until_ms - MONTH_MS
+    if (web.house.home / "journal.db").exists():
+        with closing(_reader(web)) as db:
+            since = max(since, min(began_ms(db) or since, until_ms - ROUND_MS))
+    return since
+
+
+def _minute(web: Web, at: str) -> int | None:
+    """Return the minute somebody wants to read, typed in site time; None where nothing was asked."""
+    site = web.house.site()
+    at_ms = typed_ms(at, site.time_zone if site else "UTC")
+    if at and at_ms is None:
+        raise TurnedAway(400, "Write the time as 2026-03-09T14:05, in site time.")
+    return at_ms
 
 
 def _utc_ms(text: str) -> int:
@@ -107,14 +134,16 @@ def _link(view: View, place: str) -> str:
     return urlencode({"place": place, "from": _iso(view.from_ms), "until": _iso(view.until_ms)})
 
 
-def _page(web: Web, who: Signed, view: View) -> HTMLResponse:
+def _page(web: Web, who: Signed, view: View, at_ms: int | None = None) -> HTMLResponse:
     site = web.house.site()
     known = places(site) if site else {}
     links = {each: _link(view, each) for each in (*known, view.place)}
+    zone = site.time_zone if site else "UTC"
+    shown = site_time(view.now_ms if at_ms is None else at_ms, zone).strftime("%Y-%m-%dT%H:%M")
     return web.draw(
-        "history.html", who, view=view, choices=known, links=links, forms=WORDS,
+        "history.html", who, view=view, at_ms=at_ms or "", shown=shown, choices=known, links=links, forms=WORDS,
         first=f"/history/data?{_link(view, view.place)}&columns={FIRST}",
-        zone=site.time_zone if site else "UTC",
+        zone=zone,
     )  # fmt: skip
 
 

@@ -20,6 +20,7 @@ from gateway.payload import canonical
 from gateway.web.history_panels import Line, Panel, panels
 from gateway.web.history_spans import Span, activities, alarms
 from gateway.web.taste import Taste
+from gateway.web.tongue import translated
 
 WHOLE = 1000  # of a column known, in thousandths
 _LIMITS = "SELECT core_ms, entry FROM landmarks WHERE kind = ? AND core_ms < ? ORDER BY seq"
@@ -53,34 +54,41 @@ def drawn_values(db: sqlite3.Connection, site: Jobsite, view: View, taste: Taste
     return {
         "from": view.from_ms, "until": view.until_ms, "now": view.now_ms,
         "begin": first.from_ms if first else view.from_ms, "each": first.each_ms if first else 0,
-        "panels": [_panel(panel, found, jobsites, view) for panel in shown],
-        "activities": activities(db, time, site, view.place, span),
+        "panels": [_panel(panel, found, jobsites, view, taste.language) for panel in shown],
+        "activities": [_told(each, taste) for each in activities(db, time, site, view.place, span)],
         "alarms": alarms(db, time, limits, {each.id for each in site.trains if each.id == view.place}, span),
     }  # fmt: skip
 
 
-def _panel(panel: Panel, found: Mapping[str, Drawn], jobsites: list[tuple[int, int, Jobsite]], view: View) -> Json:
-    lines = [_line(panel, line, found, view) for line in panel.lines if line.channel in found]
+def _told(activity: Json, taste: Taste) -> Json:
+    return activity | {"activity": translated(activity["activity"], taste.language)}
+
+
+def _panel(
+    panel: Panel, found: Mapping[str, Drawn], jobsites: list[tuple[int, int, Jobsite]], view: View, language: str
+) -> Json:
+    lines = [_line(panel, line, found, view, language) for line in panel.lines if line.channel in found]
     limits = [
         {
-            "label": f"{limit.relation} {panel.unit.outside(limit.threshold_inside):.4g}", "clause": limit.clause,
-            "least": limit.relation == "at least", "value": panel.unit.outside(limit.threshold_inside),
+            "label": translated(f"{limit.relation} {panel.unit.outside(limit.threshold_inside):.4g}", language),
+            "clause": limit.clause, "least": limit.relation == "at least",
+            "value": panel.unit.outside(limit.threshold_inside),
             "from": since, "until": until, "lines": panel.holds_for(limit),
         }
         for since, until, site in jobsites
         for limit in site.limits
         if panel.takes(limit)
     ]  # fmt: skip
-    unit = panel.unit.spelling.removeprefix("Δ")
+    unit = panel.unit.spelling.removeprefix("Δ").replace("m3", "m³")
     return {
-        "id": panel.id, "title": panel.title, "unit": unit, "digits": panel.digits, "lines": lines,
-        "limits": limits,
+        "id": panel.id, "title": translated(panel.title, language), "unit": unit, "digits": panel.digits,
+        "lines": lines, "limits": limits,
     }  # fmt: skip
 
 
-def _line(panel: Panel, line: Line, found: Mapping[str, Drawn], view: View) -> Json:
+def _line(panel: Panel, line: Line, found: Mapping[str, Drawn], view: View, language: str) -> Json:
     drawn = found[line.channel]
-    said = {"channel": line.channel, "label": line.label}
+    said = {"channel": line.channel, "label": translated(line.label, language), "point": bool(line.less)}
     unit, digits = panel.unit, panel.digits
 
     def outside(values: Iterable[float | None]) -> list[float | None]:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
+from markupsafe import Markup
 
 from alerts.measured import Validity
 from gateway.board import Board, SensorLine
@@ -24,6 +25,7 @@ from gateway.web.gate import Signed
 from gateway.web.live import Sections
 from gateway.web.roles import Permission
 from gateway.web.taste import Taste
+from gateway.web.until import until
 from gateway.work_acts import DECISIONS, IDLE
 
 SECTIONS = ("heading", "verdicts", "gaps", "alarms", "sensors", "record")
@@ -38,8 +40,9 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals.update(words=words, amounts=amounts, Validity=Validity, ACTIVITIES=(*ACTIVITIES, IDLE))
-    environment.globals["t"] = _translated
-    environment.globals["say"] = _said
+    environment.globals |= {
+        "t": _translated, "told": _told, "say": _said, "script_words": _script_words, "until": until,
+    }  # fmt: skip
     environment.globals["DECISIONS"] = DECISIONS
     environment.tests["unacknowledged"] = words.is_unacknowledged
     return environment
@@ -59,6 +62,20 @@ def _said(context: Context, phrase: Phrase) -> str:
         lambda text: tongue.whole(text, taste.language),
         lambda at: f"{amounts.degrees(at.t_c, taste):.{at.decimals}f} {taste.temperature}",
     )
+
+
+@pass_context
+def _told(context: Context, text: str) -> str:
+    """Return what the gateway's core says, marked as English where nobody has translated it."""
+    language = context["taste"].language
+    said = tongue.translated(str(text), language)
+    return Markup('<span lang="en">{}</span>').format(said) if language != "en" and said == text and text else said
+
+
+@pass_context
+def _script_words(context: Context, script: str) -> str:
+    """Return the texts of a script in the reader's language, as JSON."""
+    return tongue.of_script(script, context["taste"].language)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ Pure arithmetic on what stands in the address: nothing is stored, and a link giv
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
 from fastapi import FastAPI, Request
@@ -15,11 +15,13 @@ from gateway import plan_picture, plan_words
 from gateway.plan import run
 from gateway.plan_file import load
 from gateway.plan_reading import PlanErrors
-from gateway.plan_units import UNITS, restated
+from gateway.plan_units import mixed, restated
 from gateway.psychrometrics import OutOfRange
 from gateway.web.gate import Sees, Signed
 from gateway.web.house import Web
 from gateway.web.plan_typed import DRYERS, GROUPS, SLIDERS, SWITCHES, Typed, plan_text, typed
+from gateway.web.taste import taste_of
+from gateway.web.tongue import translated
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,12 @@ def plan_routes(app: FastAPI, web: Web) -> None:
         found = answer(said)
         picture = f"/plan/picture.svg?{_address(said)}" if found.svg else ""
         return JSONResponse(
-            {"sentence": found.sentence, "words": found.words, "picture": picture, "file": plan_text(said)}
+            {
+                "sentence": translated(found.sentence, who.taste.language),
+                "words": found.words,
+                "picture": picture,
+                "file": plan_text(said),
+            }
         )
 
     @app.get("/plan/picture.svg")
@@ -58,21 +65,24 @@ def plan_routes(app: FastAPI, web: Web) -> None:
 
 
 def _typed(request: Request, who: Signed) -> Typed:
-    wanted = request.query_params.get("units")  # a link reproduces its figures for whoever opens it
-    units = wanted if wanted in UNITS else ("us" if who.taste.temperature == "°F" else "si")
+    stated = request.query_params.get("units")  # a link reproduces its figures for whoever opens it
+    units = who.taste if stated is None else replace(taste_of(stated), language=who.taste.language)
     return typed(dict(request.query_params), units)
 
 
 def _address(said: Typed) -> str:
     figures = {name: f"{value:g}" for name, value in said.figures.items()}
     return urlencode(
-        figures | dict.fromkeys(said.pieces, "on") | {"dryer": said.dryer, "units": said.units, "set": "1"}
+        figures
+        | dict.fromkeys(said.pieces, "on")
+        | {"dryer": said.dryer, "units": said.units.written(), "set": "1"}
     )
 
 
 def answer(said: Typed) -> Answer:
     """Walk the plan through."""
-    units = UNITS[said.units]
+    taste = said.units
+    units = mixed(taste.temperature == "°F", taste.pressure == "psi", taste.flow == "cfm", taste.volume == "gal")
     try:
         plan = load(plan_text(said), "sliders")
         result = run(plan)

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from gateway.web.taste import Taste
+
 
 @dataclass(frozen=True, slots=True)
 class Range:
@@ -37,15 +39,19 @@ class Slider:
         kind = self.at.rpartition(".")[0]
         return kind if kind in DRYERS else ""
 
-    def range(self, units: str) -> Range:
-        """Return the range in "si" or "us"."""
-        return self.us if self.us and units == "us" else self.si
+    def range(self, taste: Taste) -> Range:
+        """Return the range in the reader's unit; lengths go with the temperature."""
+        if self.us is None:
+            return self.si
+        wanted = _WANTED.get(self.us.unit, taste.temperature == "°F")
+        return self.us if wanted in (True, taste.pressure, taste.flow) else self.si
 
 
 def _share(begin: float, low: float = 0.0, high: float = 100.0, unit: str = "%") -> Range:
     return Range(unit, low, high, 1, begin)
 
 
+_WANTED: dict[str, bool | str] = {"psig": "psi", "psi": "psi", "cfm": "cfm"}
 GROUPS = ("Weather", "Air used", "Pieces")
 SLIDERS = (
     Slider("air", "Air outside", "Weather", "weather.air_temperature",
@@ -97,13 +103,13 @@ _ORDER = ("aftercooler", "separator", "receiver", "filter", "dryer", "regulator"
 class Typed:
     """What stands on the sliders, each within its range, and which pieces are in the train."""
 
-    units: str
+    units: Taste
     figures: Mapping[str, float]
     pieces: frozenset[str]
     dryer: str
 
 
-def typed(query: Mapping[str, str], units: str) -> Typed:
+def typed(query: Mapping[str, str], units: Taste) -> Typed:
     """Return what an address says; what it leaves out or gets wrong stands where it begins."""
     figures = {each.name: _within(query.get(each.name), each.range(units)) for each in SLIDERS}
     stated = "set" in query  # a form leaves out what is switched off
@@ -149,6 +155,6 @@ def _outlet(said: Typed, kind: str) -> list[str]:
     """A refrigerated dryer warms its air again: taken as to 2 K below what comes in, within what makes sense."""
     if kind != "refrigerated dryer":
         return []
-    warm = said.figures["air"] - (2.0 if said.units == "si" else 4.0)
-    least = said.figures["cold_pdp"] + (5.0 if said.units == "si" else 9.0)
-    return [f'outlet_temperature = "{max(warm, least):g} {"°C" if said.units == "si" else "°F"}"']
+    warm = said.figures["air"] - (4.0 if said.units.temperature == "°F" else 2.0)
+    least = said.figures["cold_pdp"] + (9.0 if said.units.temperature == "°F" else 5.0)
+    return [f'outlet_temperature = "{max(warm, least):g} {said.units.temperature}"']

@@ -7,7 +7,6 @@ import subprocess
 import sys
 from collections.abc import Callable
 from contextlib import closing
-from datetime import datetime
 from typing import Annotated
 
 from fastapi import FastAPI, Query, Request
@@ -33,7 +32,7 @@ from gateway.web.set_up_change import (
     with_limit,
     with_person,
 )  # fmt: skip
-from gateway.web.words import site_time, zone
+from gateway.web.words import site_time, typed_ms
 
 PATIENCE_S = 30
 CHANGED = "The jobsite was changed meanwhile. Look at it again, then change it."
@@ -160,11 +159,9 @@ def _past_routes(app: FastAPI, web: Web) -> None:
 
 def _past(web: Web, at: str, zone_name: str) -> tuple[Jobsite, str, str]:
     """Return the jobsite in force at a minute of site time, who set it and why."""
-    try:
-        moment = datetime.fromisoformat(at)
-        utc_ms = int((moment if moment.tzinfo else moment.replace(tzinfo=zone(zone_name))).timestamp() * 1000)
-    except (ValueError, OverflowError, OSError):
-        raise TurnedAway(409, "Write the time as 2026-03-09T14:05, in site time.") from None
+    utc_ms = typed_ms(at, zone_name)
+    if utc_ms is None:
+        raise TurnedAway(409, "Write the time as 2026-03-09T14:05, in site time.")
     with closing(open_reader(web.house.home / "journal.db")) as db:
         clocks = landmarks.clocks(db)
         body = landmarks.config_at(db, clocks.core_span(utc_ms, utc_ms + 1)[0])

@@ -70,9 +70,10 @@ def _shown(
     unit = UNITS[taste.flow.replace("m³", "m3")]
     stated = flow if flow and 0.01 <= flow <= 100_000 else FLOW[taste.flow]
     gaps = tuple(gap for gap in board.gaps if gap.group == train.label)
+    scale = scale_for(gaps, taste)
     found = water(site, train, _means(web, site, train, board.utc_ms), unit.inside(stated))
     return {
-        "scale": scale_for(gaps), "groups": groups(gaps, scale_for(gaps)), "found": found,
+        "scale": scale, "groups": groups(gaps, scale, taste), "found": found,
         "findings": [each for each in board.findings if each.train == train.id], "services": SERVICES,
         "unseen": observability.cannot_tell(train), "ref": secrets.token_hex(8),
         "lines": _lines(found, taste), "flow": number(unit.outside(found.flow_m3_per_s)), "stated": f"{stated:g}",

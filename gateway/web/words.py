@@ -53,6 +53,15 @@ def site_time(utc_ms: int, zone_name: str) -> datetime:
     return datetime.fromtimestamp(utc_ms / 1000, tz=UTC).astimezone(zone(zone_name))
 
 
+def typed_ms(text: str, zone_name: str) -> int | None:
+    """Return UTC ms of a time as a form gives it, in site time where it names no offset; None for what is none."""
+    try:
+        said = datetime.fromisoformat(text)
+        return round((said if said.tzinfo else said.replace(tzinfo=zone(zone_name))).timestamp() * 1000)
+    except (ValueError, OverflowError, OSError):
+        return None
+
+
 def clock(utc_ms: int, zone_name: str) -> str:
     """Return HH:MM:SS in site time."""
     return site_time(utc_ms, zone_name).strftime("%H:%M:%S")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -25,10 +26,17 @@ AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(enc
 
 
 @pytest.fixture(scope="session")
-def url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a server on a made month."""
-    home = tmp_path_factory.mktemp("history")
+def made_month(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A home with a made month, to be copied."""
+    home = tmp_path_factory.mktemp("month")
     make(home)
+    return home
+
+
+@pytest.fixture(scope="session")
+def url(made_month: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a server on a made month."""
+    home = shutil.copytree(made_month, tmp_path_factory.mktemp("history"), dirs_exist_ok=True)
     words = [sys.executable, "-m", "tests.web.history_home", str(home)]
     process = subprocess.Popen(words, cwd=Path(__file__).parents[2])
     deadline = time.monotonic() + 20

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -88,6 +89,8 @@ def test_the_pages_show_it_and_let_no_markup_in(stage: Stage, home: Path) -> Non
     assert "chief: off duty (hours 08:00-16:00)" in story
     assert "not tried yet" in story
     assert "site time, UTC+01:00" in story
+    assert "<h2>Why</h2>" in story  # the words of the message, and a way to what was measured
+    assert re.search(r'href="/history\?place=A&amp;at=\d{4}-\d\d-\d\dT\d\d:\d\d"', story)
     assert pages.ask("GET", "/alarms/A-99").status_code == 404
 
 

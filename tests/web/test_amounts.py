@@ -8,7 +8,7 @@ import pytest
 
 from alerts.measured import Quantity
 from gateway.board import Amount
-from gateway.web.amounts import amount, own
+from gateway.web.amounts import amount, example, own
 from gateway.web.gaps import groups, in_units, scale_for, side_of
 from gateway.web.taste import CHOICES, Taste, chosen, taste_of
 from tests.web.made import GAPS
@@ -73,3 +73,11 @@ def test_what_a_person_chose_is_kept_and_anything_else_is_usual() -> None:
             assert taste_of(taste.written()) == taste
     assert taste_of("klingon furlong") == Taste()
     assert chosen({"language": "es", "pressure": "furlong"}) == replace(Taste(), language="es")
+
+
+def test_an_example_in_a_form_is_in_the_reader_s_unit() -> None:
+    """Temperatures and pressures; a length, a share and a date stay as they are written."""
+    assert [example(text, US) for text in ("24.5 °C", "1012 hPa", "24 in", "85.1 %RH", "2027-03-31", "")] == [
+        "76.1 °F", "14.7 psi", "24 in", "85.1 %RH", "2027-03-31", "",
+    ]  # fmt: skip
+    assert example("24.5 °C", SI) == "24.5 °C"

@@ -272,7 +272,7 @@ def test_the_keeper_invites_changes_and_takes_away(stage: Stage, pages: Pages) -
 
 def test_who_is_let_in_by_itself_is_told_so(pages: Pages) -> None:
     """A simulated site says on every page why nobody had to sign in."""
-    assert "signed in by itself, since this jobsite is simulated" in pages.ask("GET", "/").text
+    assert "no sign-in: simulated" in pages.ask("GET", "/").text
 
 
 def test_a_house_of_a_real_site_is_closed(stage: Stage) -> None:

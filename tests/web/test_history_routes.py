@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shutil
 from contextlib import closing
 from dataclasses import replace
 from datetime import datetime
@@ -24,7 +25,7 @@ from gateway.web.history_panels import panels, places
 from gateway.web.history_values import View, drawn_values
 from gateway.web.taste import Taste
 from tests.web.conftest import Pages, Stage
-from tests.web.history_home import HOUR_MS, NOW_MS, SILENT, make, the_site
+from tests.web.history_home import HOUR_MS, NOW_MS, SILENT, the_site
 from tests.web.made import BOARD
 
 DAY = "from=2026-07-01T10:00Z&until=2026-07-02T10:00Z"
@@ -33,10 +34,8 @@ MARGIN = "A|dew_point_margin|steel (coldest)"
 
 
 @pytest.fixture(scope="module")
-def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    made = tmp_path_factory.mktemp("month")
-    make(made)
-    return made
+def home(made_month: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return shutil.copytree(made_month, tmp_path_factory.mktemp("copy"), dirs_exist_ok=True)
 
 
 @pytest.fixture
@@ -285,3 +284,34 @@ def test_files_are_packed_for_those_who_unpack(month: Pages) -> None:
     assert again.status_code == 304
     data = month.ask("GET", f"/history/data?place=A&{DAY}", headers={"accept-encoding": "gzip"})
     assert data.headers["content-encoding"] == "gzip" and json.loads(data.text)["panels"]
+
+
+def test_a_minute_somebody_names_is_looked_at_in_site_time(month: Pages) -> None:
+    """Six hours to both sides of four in the afternoon in Oslo, the cursor on it; what is no time is refused."""
+    page = month.ask("GET", "/history?place=T1&at=2026-07-12T16:00").text
+    at_ms = NOW_MS - 22 * HOUR_MS - 40 * 60_000  # 2026-07-12 14:00 UTC
+    assert f'data-at="{at_ms}"' in page
+    assert f'data-from="{at_ms - 6 * HOUR_MS}" data-until="{at_ms + 6 * HOUR_MS}"' in page
+    assert 'value="2026-07-12T16:00"' in page
+    refused = month.ask("GET", "/history?at=yesterday", headers={"accept": "application/json"})
+    assert (refused.status_code, refused.json()["error"][:14]) == (400, "Write the time")
+
+
+def test_a_young_record_is_not_a_month_of_nothing(home: Path, month: Pages) -> None:
+    """Without a range the view begins with the record, a month ago at most and six hours at least."""
+    assert f'data-from="{NOW_MS - 30 * 24 * HOUR_MS}"' in month.ask("GET", "/history").text
+    began = NOW_MS - 30 * 24 * HOUR_MS
+    for now, since in ((began + 72 * HOUR_MS, began - 40 * 60_000), (began, began - 6 * HOUR_MS)):
+        young = Pages(Stage(home, replace(BOARD, utc_ms=now), the_site()).app())
+        assert f'data-from="{since}"' in young.ask("GET", "/history").text
+
+
+def test_the_same_in_spanish_with_the_reader_s_units(month: Pages) -> None:
+    """Titles, activities and limits are translated where the gateway makes them; channels keep their names."""
+    month.send("/account/taste", language="es", flow="cfm")
+    data = month.ask("GET", "/history/data?place=A&from=2026-07-01T10:00Z&until=2026-07-08T10:00Z").json()
+    first = data["panels"][0]
+    assert (first["title"], first["limits"][0]["label"]) == ("Margen sobre el punto de rocío", "al menos 3")
+    assert [line["label"] for line in data["panels"][1]["lines"] if line["point"]] == ["punto de condensación"]
+    assert {each["activity"] for each in data["activities"]} == {"chorreado"}
+    assert "Las entradas detrás de {}" in month.ask("GET", "/history").text

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,27 +12,69 @@ import pytest
 from alerts.alarm import AlarmState, Change
 from alerts.delivery_book import Outcome
 from alerts.limits import Verdict
+from gateway import manual
 from gateway.jobsite import ACTIVITIES
-from gateway.web import tongue
+from gateway.web import history_panels, tongue
 from gateway.web.pages import NAVIGATION
+from gateway.web.plan_page import answer
+from gateway.web.plan_typed import DRYERS, GROUPS, SLIDERS, SWITCHES, typed
 from gateway.web.roles import Role
+from gateway.web.taste import Taste
 from gateway.web.tongue import translated
 from tests.web.conftest import Pages, Stage
+from tests.web.made import BOARD
 
-TEMPLATES = Path(tongue.__file__).parent / "templates"
+HERE = Path(tongue.__file__).parent
 SAME = {"Plan", "inspector", "normal", "/work/end"}  # the same word in both, or no word
-LITERAL = re.compile(r"""\bt\((?:"([^"]+)"|'([^']+)')\)""")
+LITERAL = re.compile(r"""\bt\((?:"([^"]+)"|'([^']+)')""")
 
 
-def test_every_text_of_the_templates_is_translated() -> None:
+def test_every_text_of_templates_and_scripts_is_translated() -> None:
     """A new sentence without its Spanish fails here."""
     texts = {
         double or single
-        for path in TEMPLATES.glob("*.html")
+        for path in (*HERE.glob("templates/*.html"), *HERE.glob("static/*.js"))
         for double, single in LITERAL.findall(path.read_text("utf-8"))
     }
-    assert len(texts) > 100
+    assert len(texts) > 250
     assert sorted(text for text in texts - SAME if translated(text, "es") == text) == []
+
+
+def test_a_script_is_handed_its_texts() -> None:
+    """With the holes still in them; an English page needs none."""
+    words = json.loads(tongue.of_script("history.js", "es"))
+    assert words["The entries behind {}"] == "Las entradas detrás de {}"
+    assert len(words) > 40
+    assert tongue.of_script("history.js", "en") == "{}"
+
+
+def test_the_words_of_sliders_panels_and_forms_are_translated() -> None:
+    """They stand in values, not in a template."""
+    forms = [(kind, *(each.label for each in fields)) for kind, fields in manual.FORMS.items()]
+    chosen = [choice for fields in manual.FORMS.values() for each in fields for choice in each.choices]
+    titles = history_panels._TITLES.values()
+    sliders = (*(each.words for each in SLIDERS), *GROUPS, *SWITCHES.values(), *DRYERS)
+    texts = {*(text for form in forms for text in form), *chosen, *titles, *sliders} - SAME
+    assert sorted(text for text in texts if translated(text, "es") == text) == []
+
+
+def test_the_plan_says_its_sentence_in_spanish() -> None:
+    """Sentence by sentence, the list of pieces too."""
+    said = translated(answer(typed({}, Taste("es"))).sentence, "es")
+    assert said.startswith("Se condensa agua en: posenfriador 9.4")
+    assert "depósito 0.5" in said and "Según este modelo nada se condensa en tolva y manguera" in said
+    assert said.endswith("sobre el punto de rocío de lo que les llega.")
+
+
+def test_what_nobody_has_translated_is_marked_as_english(stage: Stage, pages: Pages) -> None:
+    """A screen reader then reads it as English; what is translated carries no mark, and English pages none."""
+    alarm = replace(BOARD.alarms[0], body="Watch <b>the next</b> hour", title="outside limits")
+    stage.board = replace(BOARD, alarms=(alarm,))
+    assert 'lang="en">Watch' not in pages.ask("GET", "/").text
+    assert pages.send("/account/taste", language="es").status_code == 303
+    page = pages.ask("GET", "/").text
+    assert '<span lang="en">Watch &lt;b&gt;the next&lt;/b&gt; hour</span>' in page
+    assert "<h3>fuera de límites</h3>" in page
 
 
 @pytest.mark.parametrize("words", [Verdict, AlarmState, Change, Outcome, Role, ACTIVITIES])

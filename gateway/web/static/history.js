@@ -4,7 +4,7 @@
 
 /** @typedef {{count: number, total_s: number, longest_s: number, of_s: number}} Gaps */
 /** @typedef {{channel: string, label: string, low: (number|null)[]|null, mean: (number|null)[], high: (number|null)[]|null,
- *   known: number[], gaps: Gaps}} Line */
+ *   known: number[], gaps: Gaps, point: boolean}} Line */
 /** @typedef {{label: string, clause: string, least: boolean, value: number, from: number, until: number,
  *   lines: number[]}} Limit */
 /** @typedef {{id: string, title: string, unit: string, digits: number, lines: Line[], limits: Limit[]}} Panel */
@@ -29,9 +29,14 @@
   const WHOLE = 1000, FIRST = 360;
   const zone = root.dataset.zone || "UTC";
   const place = root.dataset.place || "";
+  /** @type {Record<string, string>} */ const WORDS = JSON.parse(root.dataset.words || "{}");
+  /** A text in the reader's language; each {} stands for a piece. @param {string} text @param {...(string|number)} pieces */
+  const t = (text, ...pieces) => (WORDS[text] ?? text).replace(/\{\}/g, () => String(pieces.shift()));
+  // What the gateway says of tiers and causes: t("quarters of an hour") t("six hours") t("the entries")
+  // t("outside limits") t("exposure") t("finding")
   const view = { from: Number(root.dataset.from), until: Number(root.dataset.until) };
   /** @type {Values|null} */ let values = null;
-  /** @type {number|null} */ let cursor = null; // UTC ms
+  /** @type {number|null} */ let cursor = Number(root.dataset.at) || null; // UTC ms
   /** @type {Row[]} */ let rows = [];
   /** @type {AbortController|null} */ let asking = null;
   let timer = 0, shownFrom = "", frame = 0;
@@ -43,9 +48,10 @@
 
   // ---- words -------------------------------------------------------------------------------------
 
+  const language = document.documentElement.lang === "es" ? "es" : "en-GB";
   /** @param {Intl.DateTimeFormatOptions} options */
   const formatted = (options) => {
-    const made = new Intl.DateTimeFormat("en-GB", { timeZone: zone, hourCycle: "h23", ...options });
+    const made = new Intl.DateTimeFormat(language, { timeZone: zone, hourCycle: "h23", ...options });
     return (/** @type {number} */ ms) => made.format(ms);
   };
   const two = /** @type {const} */ ("2-digit");
@@ -71,7 +77,7 @@
   }
 
   /** @param {number|null|undefined} value @param {number} digits */
-  const written = (value, digits) => (value === null || value === undefined ? "unknown"
+  const written = (value, digits) => (value === null || value === undefined ? t("unknown")
     : value.toFixed(digits).replace("-", "\u2212"));
 
   /** @param {string} name @param {string} [text] @param {string} [kind] */
@@ -116,7 +122,7 @@
       link.href = `${link.dataset.keep}?${asked}`;
     const columns = Math.max(60, Math.min(1440, Math.round(stack.clientWidth)));
     asked.set("columns", String(columns));
-    status.textContent = values ? "Fetching" : "Fetching the record";
+    status.textContent = t("Fetching");
     try {
       const first = root.dataset.first || "";
       root.dataset.first = "";
@@ -124,14 +130,14 @@
       const wide = first && columns < 1.3 * FIRST ? /** @type {Values} */ (values) : await fetched(`/history/data?${asked}`, mine);
       if (wide !== values) show(wide);
       if (!wide.each || wide.each <= (view.until - view.from) / 240 || view.until - view.from > DAY) return;
-      status.textContent += " Working out the minutes from the entries.";
+      status.textContent += ` ${t("Working out the minutes from the entries.")}`;
       asked.set("fine", "1");
       const fine = await fetched(`/history/data?${asked}`, mine);
       if (share(fine) > share(wide) - 0.02) show(fine);
-      else status.textContent = `${words(wide)} The entries of this range are not all here any more, or came late.`;
+      else status.textContent = `${words(wide)} ${t("The entries of this range are not all here any more, or came late.")}`;
     } catch (error) {
       if (/** @type {Error} */ (error).name !== "AbortError")
-        status.textContent = `Not fetched: ${/** @type {Error} */ (error).message}. What is drawn may be older.`;
+        status.textContent = t("Not fetched: {}. What is drawn may be older.", /** @type {Error} */ (error).message);
     }
   }
 
@@ -141,9 +147,9 @@
     if ((answer.headers.get("content-type") || "").startsWith("application/json")) {
       const said = await answer.json();
       if (answer.ok) return said;
-      throw new Error(said.error || `the gateway answered ${answer.status}`);
+      throw new Error(said.error || t("the gateway answered {}", answer.status));
     }
-    throw new Error(`the gateway answered ${answer.status}`);
+    throw new Error(t("the gateway answered {}", answer.status));
   }
 
   /** How much of the range is known, over all lines. @param {Values} v */
@@ -157,17 +163,18 @@
     values = v;
     build(v);
     drawSoon();
+    tellCursor();
     status.textContent = words(v);
     if (table.open) fillTable();
     root.dataset.ready = v.tier;
   }
 
   /** @param {Values} v */
-  const words = (v) => `${full(v.from)} to ${full(v.until)}, site time; ${tierWords(v)}`;
+  const words = (v) => t("{} to {}, site time; {}", full(v.from), full(v.until), tierWords(v));
 
   /** @param {Values} v */
-  const tierWords = (v) => (!v.each ? "Nothing is known of this range."
-    : `${lasting(v.each / 1000)} a column, from ${v.tier}.`);
+  const tierWords = (v) => (!v.each ? t("Nothing is known of this range.")
+    : t("{} a column, from {}.", lasting(v.each / 1000), t(v.tier)));
 
   // ---- the rows ----------------------------------------------------------------------------------
 
@@ -180,8 +187,8 @@
       stack.replaceChildren(axisRow().section);
       for (const panel of v.panels) panelRow(panel);
       waterRow();
-      ribbonRow("Activities", () => activities());
-      ribbonRow("Alarms", () => alarms());
+      ribbonRow("activities", t("Activities"), () => activities());
+      ribbonRow("alarms", t("Alarms"), () => alarms());
     }
     const panelRows = rows.filter((row) => row.panel);
     v.panels.forEach((panel, at) => { panelRows[at].panel = panel; panelRows[at].scale = scaleOf(panel); tellGaps(panelRows[at]); });
@@ -195,7 +202,7 @@
     lines.className = "trace-lines";
     over.className = "trace-over";
     lines.setAttribute("role", "img");
-    lines.setAttribute("aria-label", title ? `${title}, drawn; the same values are in the table below` : "time axis");
+    lines.setAttribute("aria-label", title ? t("{}, drawn; the same values are in the table below", title) : t("time axis"));
     over.setAttribute("aria-hidden", "true");
     box.style.height = `${height}px`;
     if (title) section.append(made("h2", title));
@@ -232,9 +239,9 @@
       one.read.push(said);
       key.append(item);
     });
-    if (!panel.lines.length) key.append(made("li", "Nothing of this is measured or worked out here."));
+    if (!panel.lines.length) key.append(made("li", t("Nothing of this is measured or worked out here.")));
     for (const limit of panel.limits.slice(0, 4))
-      key.append(made("li", `limit: ${limit.label} ${panel.unit} (${limit.clause})`, "trace-limit"));
+      key.append(made("li", t("limit: {} {} ({})", limit.label, panel.unit, limit.clause), "trace-limit"));
     one.section.append(key, made("p", "", "trace-gaps"));
     stack.append(one.section);
   }
@@ -245,19 +252,21 @@
     const said = one.section.querySelector(".trace-gaps");
     if (!said || !worst || !worst.gaps.of_s) return;
     const { count, total_s: total, longest_s: longest, of_s: of } = worst.gaps;
-    said.textContent = count === 0 ? (one === rows.find((each) => each.panel) ? "Known all the time." : "") : `${lines.length > 1 ? `At worst, ${worst.label}: u` : "U"}nknown `
-      + `${lasting(total)} of ${lasting(of)} in ${count} ${count === 1 ? "gap" : `gaps, the longest ${lasting(longest)}`}.`;
+    if (!count) { said.textContent = one === rows.find((each) => each.panel) ? t("Known all the time.") : ""; return; }
+    const gaps = count === 1 ? t("Unknown {} of {} in 1 gap.", lasting(total), lasting(of))
+      : t("Unknown {} of {} in {} gaps, the longest {}.", lasting(total), lasting(of), count, lasting(longest));
+    said.textContent = lines.length > 1 ? `${t("At worst, {}:", worst.label)} ${gaps[0].toLowerCase()}${gaps.slice(1)}` : gaps;
   }
 
   function waterRow() {
     if (values && values.panels.some((panel) => panel.id === "drain_count")) return;
-    const one = row("Water drained", 24, (c, width) => hatch(c, 0, 0, Math.min(width, x(values ? values.now : 0, width)), 24));
-    one.section.append(made("p", "Not measured: no drain of this jobsite is weighed or metered.", "trace-gaps"));
+    const one = row(t("Water drained"), 24, (c, width) => hatch(c, 0, 0, Math.min(width, x(values ? values.now : 0, width)), 24));
+    one.section.append(made("p", t("Not measured: no drain of this jobsite is weighed or metered."), "trace-gaps"));
     stack.append(one.section);
   }
 
-  /** @param {string} title @param {() => {spans: Span[], none: string}} say */
-  function ribbonRow(title, say) {
+  /** @param {string} id @param {string} title @param {() => {spans: Span[], none: string}} say */
+  function ribbonRow(id, title, say) {
     const said = made("ul", "", "trace-key");
     const one = row(title, 26, (c, width) => {
       const lanes = /** @type {number[]} */ ([]);
@@ -274,9 +283,9 @@
       one.height = 26 * Math.max(1, lanes);
       one.box.style.height = `${one.height}px`;
       said.replaceChildren(...(spans.length ? spans.slice(-6).map((each) => made("li", spanWords(each))) : [made("li", none)]));
-      if (spans.length > 6) said.prepend(made("li", `${spans.length} in all; the newest:`));
+      if (spans.length > 6) said.prepend(made("li", t("{} in all; the newest:", spans.length)));
     };
-    one.section.dataset.panel = title.toLowerCase();
+    one.section.dataset.panel = id;
     one.section.append(said);
     stack.append(one.section);
   }
@@ -292,18 +301,18 @@
   }
 
   /** @param {Span} span */
-  const spanWords = (span) => `${span.number ? `${span.number} ` : ""}${span.label}: ${full(span.from)} to `
-    + `${span.until >= (values ? values.now : 0) ? "now" : full(span.until)}`
-    + `${span.cause ? `, ${span.cause}` : ""}`
-    + `${span.acknowledged ? `, acknowledged ${clock(span.acknowledged)}` : ""}`;
+  const spanWords = (span) => `${span.number ? `${span.number} ` : ""}${span.label}: `
+    + `${full(span.from)} ${t("to")} ${span.until >= (values ? values.now : 0) ? t("now") : full(span.until)}`
+    + `${span.cause ? `, ${t(span.cause)}` : ""}`
+    + `${span.acknowledged ? `, ${t("acknowledged {}", clock(span.acknowledged))}` : ""}`;
 
   function activities() {
-    const spans = values ? values.activities.map((each) => ({ ...each, label: `${each.activity}, area ${each.area}` })) : [];
-    return { spans, none: "Nobody entered an activity: all limits were judged." };
+    const spans = values ? values.activities.map((each) => ({ ...each, label: t("{}, area {}", each.activity, each.area) })) : [];
+    return { spans, none: t("Nobody entered an activity: all limits were judged.") };
   }
 
   function alarms() {
-    return { spans: values ? values.alarms : [], none: "No alarm stood in this range." };
+    return { spans: values ? values.alarms : [], none: t("No alarm stood in this range.") };
   }
 
   // ---- drawing -----------------------------------------------------------------------------------
@@ -405,7 +414,7 @@
     if (!one.scale) return;
     const { low, high } = one.scale;
     const y = (/** @type {number} */ value) => tall - ((value - low) / (high - low)) * tall;
-    if (panel.lines.some((line) => line.label === "condensation point")) drawGap(c, width, y, panel);
+    if (panel.lines.some((line) => line.point)) drawGap(c, width, y, panel);
     for (const limit of panel.limits) drawLimit(c, width, y, tall, limit, panel);
     panel.lines.forEach((line, at) => drawLine(c, width, y, line, at));
     drawMarks(c, width, tall, one);
@@ -452,7 +461,7 @@
   /** The gap: from the condensation point up to the coldest steel, or down to it.
    * @param {CanvasRenderingContext2D} c @param {number} width @param {(v: number) => number} y @param {Panel} panel */
   function drawGap(c, width, y, panel) {
-    const v = /** @type {Values} */ (values), point = panel.lines.find((line) => line.label === "condensation point");
+    const v = /** @type {Values} */ (values), point = panel.lines.find((line) => line.point);
     const steel = panel.lines[0];
     if (!point) return;
     const wide = Math.max(1, x(v.begin + v.each, width) - x(v.begin, width) + 0.5);
@@ -634,12 +643,12 @@
         if (words && one === rows.find((each) => each.panel)) said.push(`${line.label} ${words}`);
       });
     }
-    if (!v || at < 0 || cursor === null) { read.textContent = "Point, tap or use the arrow keys to read values."; return; }
+    if (!v || at < 0 || cursor === null) { read.textContent = t("Point, tap or use the arrow keys to read values."); return; }
     const from = v.begin + at * v.each;
     const stood = v.alarms.filter((each) => each.from < from + v.each && each.until > from).map((each) => each.number);
     read.replaceChildren(made("b", `${full(from)}${v.each < MINUTE ? `:${seconds(from).slice(-2)}` : ""} `),
-      `${v.each >= MINUTE ? `to ${clock(from + v.each)} ` : ""}${said.join("; ")}${stood.length ? `; alarms ${stood.join(", ")}` : ""} `);
-    const minute = Math.floor(cursor / MINUTE) * MINUTE, link = /** @type {HTMLAnchorElement} */ (made("a", `The entries behind ${clock(minute)}`));
+      `${v.each >= MINUTE ? `${t("to")} ${clock(from + v.each)} ` : ""}${said.join("; ")}${stood.length ? `; ${t("alarms {}", stood.join(", "))}` : ""} `);
+    const minute = Math.floor(cursor / MINUTE) * MINUTE, link = /** @type {HTMLAnchorElement} */ (made("a", t("The entries behind {}", clock(minute))));
     link.href = `/history/entries?${new URLSearchParams({ place, at: new Date(minute).toISOString() })}`;
     link.id = "history-entries";
     read.append(link);
@@ -650,9 +659,9 @@
     let here = at;
     for (let back = 0; line.mean[here] === null && line.known[here] * 2 >= WHOLE && back < 600; back += 1) here -= 1;
     const mean = line.mean[here];
-    if (mean === null || mean === undefined) return "unknown";
+    if (mean === null || mean === undefined) return t("unknown");
     const band = line.low && line.high && line.low[here] !== line.high[here]
-      ? ` (${written(line.low[here], panel.digits)} to ${written(line.high[here], panel.digits)})` : "";
+      ? ` (${written(line.low[here], panel.digits)} ${t("to")} ${written(line.high[here], panel.digits)})` : "";
     return `${written(mean, panel.digits)} ${panel.unit}${band}`;
   }
 
@@ -758,7 +767,7 @@
     if (!v || !holder) return;
     const lines = v.panels.flatMap((panel) => panel.lines.map((line) => ({ panel, line })));
     const sheet = made("table"), head = made("tr"), body = made("tbody");
-    head.append(heading("From, site time", "col"));
+    head.append(heading(t("From, site time"), "col"));
     for (const { panel, line } of lines) head.append(heading(`${panel.title}: ${line.label}, ${panel.unit}`, "col"));
     const count = lines.length ? lines[0].line.mean.length : 0;
     for (let at = 0; at < count; at += 1) {
@@ -769,7 +778,7 @@
       for (const each of lines) line.append(made("td", cellWords(each.line, at, each.panel)));
       body.append(line);
     }
-    const caption = made("caption", `Mean (least to greatest) of each column of the drawing; part of it that is known, where not all.`);
+    const caption = made("caption", t("Mean (least to greatest) of each column of the drawing; part of it that is known, where not all."));
     const top = made("thead");
     top.append(head);
     sheet.append(caption, top, body);
@@ -785,9 +794,9 @@
 
   /** @param {Line} line @param {number} at @param {Panel} panel */
   function cellWords(line, at, panel) {
-    const part = line.known[at] < WHOLE - 5 ? `, known ${Math.round(line.known[at] / 10)} %` : "";
-    if (line.mean[at] === null) return line.known[at] * 2 >= WHOLE ? "no reading fell here" : "unknown";
-    const band = line.low && line.high ? ` (${written(line.low[at], panel.digits)} to ${written(line.high[at], panel.digits)})` : "";
+    const part = line.known[at] < WHOLE - 5 ? `, ${t("known {} %", Math.round(line.known[at] / 10))}` : "";
+    if (line.mean[at] === null) return line.known[at] * 2 >= WHOLE ? t("no reading fell here") : t("unknown");
+    const band = line.low && line.high ? ` (${written(line.low[at], panel.digits)} ${t("to")} ${written(line.high[at], panel.digits)})` : "";
     return `${written(line.mean[at], panel.digits)}${band}${part}`;
   }
 

@@ -30,7 +30,7 @@
       link.href = `/plan?${address()}`;
       history.replaceState(null, "", link.href);
     } catch (error) {
-      if (/** @type {Error} */ (error).name !== "AbortError") say("plan-sentence", "The gateway did not answer. What is drawn is older.");
+      if (/** @type {Error} */ (error).name !== "AbortError") say("plan-sentence", form.dataset.lost || "");
     }
   }
 
