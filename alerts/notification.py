@@ -47,6 +47,27 @@ class Notice:
 
 
 @dataclass(frozen=True, slots=True)
+class Foreseen:
+    """What a forecast says beside an alarm, UTC ms; None is beyond its reach.
+
+    moments: earliest, likely and latest crossing, of a warning. again: when it is likely inside again, and in nine
+    of ten, of a breach. reach: how far the forecast goes, in words. history: whether this site's usual day speaks.
+    start: the last blast start, where a crossing is foreseen and a time to prime, allowed (clause), is entered.
+    """
+
+    moments: tuple[int | None, ...] = ()
+    again: tuple[int | None, ...] = ()
+    reach: str = ""
+    history: bool = False
+    start: int | None = None
+    allowed: str = ""
+    clause: str = ""
+
+
+NOTHING = Foreseen()
+
+
+@dataclass(frozen=True, slots=True)
 class Standing:
     """One alarm as a message tells it.
 
@@ -66,7 +87,7 @@ class Standing:
     going_on: frozenset[str] = frozenset()
     per_hour: float | None = None
     often: bool = False  # it has come back so often that its delays or its sensor deserve a look
-    moments: tuple[int | None, ...] = ()  # earliest, likely, latest crossing (UTC ms), of a warning ahead
+    foreseen: Foreseen = NOTHING
 
 
 def trend_words(of: Standing, reader: Reader) -> str:
@@ -170,8 +191,7 @@ def _in_full(of: Standing, reader: Reader) -> list[str]:
         lines.append(say(reader, "rule", rule=rule_words(of.limit, measured, reader)))
     since = clock_words(of.since_utc_ms, reader.zone)
     lines.append(say(reader, "since", clock=since, trend=trend_words(of, reader)))
-    if of.moments:
-        lines.append(_moments(of.moments, reader))
+    lines += _foreseen(of, reader)
     if measured.reason:
         lines.append(f"{measured.reason}.")
     if of.often:
@@ -179,11 +199,27 @@ def _in_full(of: Standing, reader: Reader) -> list[str]:
     return lines
 
 
-def _moments(moments: Sequence[int | None], reader: Reader) -> str:
-    """When it is likely to cross, and its 80 % interval, on the reader's clock."""
-    later = say(reader, "later")
-    said = [later if each is None else clock_words(each, reader.zone) for each in moments]
-    return say(reader, "moments", earliest=said[0], likely=said[1], latest=said[2])
+def _foreseen(of: Standing, reader: Reader) -> list[str]:
+    """When it is likely to cross, with its 80 % interval, or inside again; the last blast start; the grounds."""
+    found, lines = of.foreseen, list[str]()
+
+    def clock(utc_ms: int | None) -> str:
+        return say(reader, "later") if utc_ms is None else clock_words(utc_ms, reader.zone)
+
+    if found.moments:
+        earliest, likely, latest = map(clock, found.moments)
+        lines.append(say(reader, "moments", earliest=earliest, likely=likely, latest=latest))
+    if found.again and found.again[0] is None:
+        lines.append(say(reader, "not again", reach=found.reach))
+    elif found.again:
+        likely, by = map(clock, found.again)
+        lines.append(say(reader, "again", likely=likely, by=by))
+    if found.start is not None:
+        key = "last start" if found.start > of.since_utc_ms else "start passed"
+        lines.append(say(reader, key, clock=clock(found.start), allowed=found.allowed, clause=found.clause))
+    if lines and not found.history:
+        lines.append(say(reader, "no history"))
+    return lines
 
 
 def _in_short(of: Standing, reader: Reader) -> str:

@@ -16,7 +16,7 @@ from alerts.fault import Watched, flaps, patient
 from alerts.fault_words import Wrong
 from alerts.limits import Judgement, Limit, Verdict, judge, together, worst
 from alerts.measured import Quantity, unknown
-from alerts.notification import Standing
+from alerts.notification import NOTHING, Foreseen, Standing
 from gateway import (
     flow_ahead,
     flow_faults,
@@ -26,6 +26,7 @@ from gateway import (
     flow_inside,
     flow_trends,
     flow_work,
+    last_start,
     train_state,
 )
 from gateway.conditions import Condition, Workings
@@ -177,14 +178,19 @@ class Judging:
         return Standing(
             number, change, limit, where, said.place, said.measured, since + self.state.offset_ms,
             self._cause(limit), self._activities(limit), flow_trends.per_hour(self.state.trends, limit_id),
-            figures.often(alarm, self.state.judged_ms), self._moments(limit) if change is Change.AHEAD else (),
+            figures.often(alarm, self.state.judged_ms), self._foreseen(limit, change),
         )  # fmt: skip
 
-    def _moments(self, limit: Limit) -> tuple[int | None, ...]:
-        """When it is expected to cross: earliest, likely, latest, UTC ms."""
-        said = flow_ahead.outlook(self.state, limit, self.judged[limit.id], self.state.judged_ms)
-        minutes = (said.earliest_min, said.likely_min, said.latest_min)
-        return tuple(None if each is None else round((said.utc_minute + each) * 60_000) for each in minutes)
+    def _foreseen(self, limit: Limit, change: Change) -> Foreseen:
+        judged = self.judged.get(limit.id)
+        if judged is None:
+            return NOTHING
+        found = last_start.foreseen(flow_ahead.outlook(self.state, limit, judged, self.state.judged_ms), change)
+        area = next((each for each in self.site.areas if each.id == limit.area), None)
+        if not found.moments or area is None or area.prime_within_s is None:
+            return found
+        start = last_start.of_area(self.state, self.site, area, self.judged, self.state.judged_ms)
+        return found if start is None else last_start.beside(found, start, area)
 
     def _settles(self, limit_id: str) -> bool:
         judged, alarm = self.judged.get(limit_id), self.state.alarms[limit_id]

@@ -93,7 +93,8 @@ class Message:
 
     number: what people know it by. change: a Change. due_ms: until then further alarms of the cause join. members:
     number of each alarm by limit id; back: those whose limits are back. kept: by person, the rule that holds it.
-    later: who was off duty all the while and is told on coming to work that a coat was exposed.
+    later: who was off duty all the while and is told on coming to work that a coat was exposed. foresaw: whether
+    what was told said when a limit is likely crossed.
     """
 
     number: str
@@ -110,6 +111,7 @@ class Message:
     later: list[str] = field(default_factory=list)
     audience: str = "limits"
     around: list[str] = field(default_factory=list)
+    foresaw: bool = False
 
 
 @dataclass(slots=True)

@@ -84,7 +84,7 @@ class Teller:
         for message in self.state.telling.messages:
             if message.key == key and now_ms < message.due_ms:
                 return message
-            said = message.key == key or (change is Change.CLOSE and message.key in _more(key))
+            said = message.key == key or (change in WARNINGS and message.key in _more(key, change))
             if said and self._says(message, limit, change, priority, now_ms):
                 return message
         return None
@@ -94,6 +94,8 @@ class Teller:
         will_be_told = message.told or now_ms < message.due_ms
         if not will_be_told or PRIORITIES.index(priority) < PRIORITIES.index(message.priority):
             return False
+        if change is Change.AHEAD and message.change == Change.CLOSE and message.told and not message.foresaw:
+            return False  # that it is near was said, not that it will be crossed
         members = [self.limits[each] for each in message.members if each not in message.back]
         if isinstance(limit, Watched):
             return any(isinstance(each, Watched) and each.cause == limit.cause for each in members)
@@ -177,6 +179,7 @@ class Teller:
         reader = self._reader(person)
         standing = [each for each in message.members if each not in message.back] or list(message.members)
         alarms = self._described(message, standing, Change(message.change))
+        message.foresaw = any(isinstance(each, Standing) and each.foreseen.moments for each in alarms)
         title, body = _words(message, alarms, reader)
         if person.id in message.told:
             title = notification.still(title, reader)
@@ -264,9 +267,9 @@ def _is_past(alarms: list[Standing | Wrong]) -> bool:
     return all(isinstance(each, Wrong) and each.watched.kind in MOMENTS for each in alarms)
 
 
-def _more(key: str) -> tuple[str, ...]:
-    """The causes that say more than a warning of this one: limits broken, or expected to be."""
-    return tuple(key.replace(Change.CLOSE, each, 1) for each in (Change.BREACH, Change.AHEAD))
+def _more(key: str, change: Change) -> tuple[str, ...]:
+    """The causes that say as much as a warning of this one: limits broken, expected to be, or close."""
+    return tuple(key.replace(change, each, 1) for each in (Change.BREACH, *WARNINGS) if each is not change)
 
 
 def _lower(priority: str) -> str:

@@ -40,7 +40,7 @@ def board(flow: Flow, core_ms: int) -> Board | None:
         record_code="",  # the writer knows which head is on disk
         findings=tuple(_findings(flow, site)),
         works=tuple(work_of(state, site, area) for area in site.areas),
-        steel=steel_board.areas(state, site, core_ms),
+        steel=steel_board.areas(state, site, core_ms, flow.judged),
     )
 
 

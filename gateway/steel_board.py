@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
-from gateway import clocks
+from collections.abc import Mapping
+from dataclasses import replace
+
+from gateway import clocks, last_start
 from gateway.area_work import Coat, Work
 from gateway.clocks import Celsius, Phrase
 from gateway.coatings import Product
-from gateway.flow_state import State
+from gateway.flow_state import Judged, State
 from gateway.jobsite import Area, Jobsite
 from gateway.steel_lines import Clock, SteelLine
 
 
-def areas(state: State, site: Jobsite, core_ms: int) -> tuple[SteelLine, ...]:
-    """Return the areas of a jobsite with their clocks as of a core time."""
+def areas(
+    state: State, site: Jobsite, core_ms: int, judged: Mapping[str, Judged] | None = None
+) -> tuple[SteelLine, ...]:
+    """Return the areas of a jobsite with their clocks as of a core time. judged: the newest word on each limit."""
     products = {each.id: each for each in site.products}
-    return tuple(_area(area, state.work.get(area.id, Work()), products, core_ms) for area in site.areas)
+    found = []
+    for area in site.areas:
+        line = _area(area, state.work.get(area.id, Work()), products, core_ms)
+        start = last_start.of_area(state, site, area, judged or {}, core_ms)
+        if start is not None:
+            said = last_start.clock(start, site, area, core_ms + state.offset_ms)
+            line = replace(line, clocks=(*line.clocks, said))
+        found.append(line)
+    return tuple(found)
 
 
 def _area(area: Area, work: Work, products: dict[str, Product], core_ms: int) -> SteelLine:

@@ -15,6 +15,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from alerts.notification import Notice
@@ -55,8 +56,15 @@ def expected(path: Path) -> list[str]:
 def play(path: Path) -> list[Line]:
     """Return what happens on a day."""
     told = tomllib.loads(path.read_text())
-    site = load(HERE / "jobsite.toml")
-    return _Day(site, told).play()
+    return _Day(_site(told.get("limits", "")), told).play()
+
+
+def _site(more: str) -> Jobsite:
+    """The jobsite of the golden days, with the limits a day adds."""
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "jobsite.toml"
+        file.write_text((HERE / "jobsite.toml").read_text() + more)
+        return load(file)
 
 
 class _Day:

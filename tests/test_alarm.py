@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from alerts import alarm as life
 from alerts.alarm import Alarm, AlarmState, Change, Hold
 from alerts.figures import often
-from alerts.limits import Limit, Verdict, judge, probability_of_conformance, together
+from alerts.limits import Judgement, Limit, Verdict, judge, probability_of_conformance, together
 from alerts.measured import UNITS, Measured, Quantity, Validity, unknown
 from tests.sites import margin_limit
 
@@ -212,6 +213,10 @@ def test_limits_of_a_group_are_a_breach_only_together() -> None:
     assert together([outside, inside]).well_inside and not together([outside, close]).well_inside
 
 
+LATCHED = (AlarmState.LATCHED, AlarmState.LATCHED_UNACKNOWLEDGED)
+RELEASED = (Change.UNSHELVED, Change.IN_SERVICE, Change.UNSUPPRESSED)
+
+
 class AlarmLife(RuleBasedStateMachine):
     """Any sequence of values, silences and hands; the promises hold after each step."""
 
@@ -221,11 +226,24 @@ class AlarmLife(RuleBasedStateMachine):
         self.good_since: int | None = None  # since when every value was known and past the deadband
         self.known_good_since: int | None = None
         self.bad_since: int | None = None  # since when no good value was seen
+        self.limit = LIMIT
 
-    @rule(value=st.sampled_from([None, 2.0, 2.9, 3.2, 3.6, 8.0]), seconds=st.sampled_from([1, 30, 61, 299, 601]))
+    @initialize(latching=st.booleans())
+    def of_a_limit(self, latching: bool) -> None:
+        """One that a person must reset, or not."""
+        self.limit = replace(LIMIT, latching=latching)
+
+    @rule(
+        spell=st.sampled_from([(2.0, 61), (8.0, 601), (None, 301)])
+        | st.tuples(st.sampled_from([None, 2.0, 2.9, 3.2, 3.6, 8.0]), st.sampled_from([1, 30, 61, 299, 601]))
+    )
+    def live(self, spell: tuple[float | None, int]) -> None:
+        """A spell of weather: often a whole breach, a whole return, a whole silence."""
+        self.pass_time(*spell)
+
     def pass_time(self, value: float | None, seconds: int) -> None:
         """The value holds for so long, judged every second something could change."""
-        said = judge(LIMIT, margin(value))
+        said = judge(self.limit, margin(value))
         good = said.verdict in (Verdict.INSIDE, Verdict.CLOSE)
         self.bad_since = None if good else self.bad_since if self.bad_since is not None else self.now
         start = self.now
@@ -237,16 +255,37 @@ class AlarmLife(RuleBasedStateMachine):
         )
         for t in range(start, start + seconds * SECOND + 1, SECOND):
             before, cause = self.alarm.state, self.alarm.cause
-            due = life.deadline_ms(self.alarm, LIMIT)
-            change = life.step(self.alarm, LIMIT, said, t)
+            due = life.deadline_ms(self.alarm, self.limit)
+            change = life.step(self.alarm, self.limit, said, t)
             if change is not None and t > start:
                 assert due is not None and due <= t, "a change without a value needs a deadline to wake for"
             if change is Change.RETURNED:
                 since = self.good_since if cause == Change.BREACH else self.known_good_since
-                assert since is not None and t - since >= LIMIT.off_delay_s * SECOND
+                assert since is not None and t - since >= self.limit.off_delay_s * SECOND
+                assert (self.alarm.state in LATCHED) is self.limit.latching
+            elif change in (Change.BREACH, Change.UNKNOWN):
+                delay_s = self.limit.on_delay_s if change is Change.BREACH else self.limit.unknown_delay_s
+                assert self.bad_since is not None and t - self.bad_since >= delay_s * SECOND, "too early"
             elif change is None:
                 assert self.alarm.state is before
         self.now = start + seconds * SECOND
+
+    @rule(seconds=st.sampled_from([1, 61, 601]))
+    def stand_still(self, seconds: int) -> None:
+        """The train does not run: nothing is raised, nothing cleared, no timer runs on."""
+        before = self.alarm.state
+        for t in range(self.now, self.now + seconds * SECOND + 1, SECOND):
+            assert life.step(self.alarm, self.limit, Judgement(Verdict.NOT_RUNNING, None, False, ""), t) is None
+        assert self.alarm.state is before
+        self.bad_since = self.good_since = self.known_good_since = None
+        self.now += seconds * SECOND
+
+    @rule()
+    def reset(self) -> None:
+        """Only what is latched and acknowledged goes."""
+        before, change = self.alarm.state, life.reset(self.alarm)
+        assert (change is Change.RESET) is (before is AlarmState.LATCHED)
+        assert self.alarm.state is (AlarmState.NORMAL if change else before)
 
     @rule()
     def acknowledge(self) -> None:
@@ -255,29 +294,30 @@ class AlarmLife(RuleBasedStateMachine):
         assert self.alarm.active == was_active
         assert change in (None, Change.ACKNOWLEDGED)
 
-    @rule(hours=st.sampled_from([1, 12, 13]))
-    def shelve(self, hours: int) -> None:
-        """Put aside by a person, never for longer than a shift; the cause stays what it is."""
-        before = self.alarm.state
-        life.shelve(self.alarm, Hold("lead", "service", self.now + hours * 3_600_000), self.now)
-        assert self.alarm.state is before
+    @rule(kind=st.sampled_from(["shelve", "too long", "unshelve", "service", "work"]))
+    def hold(self, kind: str) -> None:
+        """Put aside or back: shelved (never for longer than a shift), out of service or in it, other work."""
+        before, alarm, hour_ms = self.alarm.state, self.alarm, 3_600_000
+        match kind:
+            case "shelve" | "too long":
+                hold = Hold("lead", "service", self.now + (12 if kind == "shelve" else 13) * hour_ms)
+                was_free = alarm.shelf is None
+                assert (life.shelve(alarm, hold, self.now) is Change.SHELVED) is (was_free and kind == "shelve")
+                assert alarm.state is before
+            case "unshelve":
+                self.seen_again(life.unshelve(alarm))
+            case "service" if alarm.out:
+                self.seen_again(life.put_in_service(alarm))
+            case "service":
+                assert life.take_out_of_service(alarm, Hold("keeper", "sent in")) is Change.OUT_OF_SERVICE
+                assert alarm.state is before
+            case _:
+                self.seen_again(life.suppress(alarm, not alarm.suppressed))
 
-    @rule()
-    def out_of_service(self) -> None:
-        """Taken out or put back, by turns."""
-        hold = Hold("keeper", "sensor sent in")
-        change = life.put_in_service(self.alarm) if self.alarm.out else life.take_out_of_service(self.alarm, hold)
-        assert change is not None
-
-    @rule(by_design=st.booleans())
-    def suppress(self, by_design: bool) -> None:
-        """The activity ends or begins."""
-        life.suppress(self.alarm, by_design)
-
-    @rule()
-    def unshelve(self) -> None:
-        """A person ends the shelving."""
-        life.unshelve(self.alarm)
+    def seen_again(self, change: Change | None) -> None:
+        """What still stands when the last hold ends is unacknowledged, whoever acknowledged it before."""
+        if change in RELEASED and self.alarm.active and not self.alarm.held:
+            assert self.alarm.state is AlarmState.UNACKNOWLEDGED
 
     @invariant()
     def a_hold_is_shown_and_ends_by_itself(self) -> None:
@@ -285,7 +325,7 @@ class AlarmLife(RuleBasedStateMachine):
         holds = (AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
         assert (self.alarm.shown in holds) == self.alarm.held
         if self.alarm.shelf is not None:
-            due = life.deadline_ms(self.alarm, LIMIT)
+            due = life.deadline_ms(self.alarm, self.limit)
             assert due is not None and due <= self.alarm.shelf.until_ms
 
     @invariant()

@@ -80,7 +80,7 @@ def of_script(name: str, language: str) -> str:
 
 def whole(text: str, language: str) -> str:
     """Return a fixed text with {named} holes, which stay, in this language."""
-    return SPANISH.get(text, text) if language == "es" else text
+    return _words(language)[0].get(text) or SPANISH.get(text, text) if language == "es" else text
 
 
 def _with_holes(text: str, language: str, patterns: list[tuple[re.Pattern[str], str]]) -> str:
