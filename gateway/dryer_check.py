@@ -126,7 +126,16 @@ def _judge(name: str, criteria: Criteria, found: Figures, why_not: tuple[str, st
         return Judged(name, Result.INCONCLUSIVE, None, None, limit, clause, "not measured", _needs(asked.figure))
     if expanded is None:
         reason = "the accuracy of a sensor behind it is not stated"
-        return Judged(name, Result.INCONCLUSIVE, value, None, limit, clause, reason, "state it in [accuracy]")
+        return Judged(
+            name,
+            Result.INCONCLUSIVE,
+            value,
+            None,
+            limit,
+            clause,
+            reason,
+            "state the accuracy of the bench's instruments",
+        )
     room = value - limit if asked.relation == "at least" else limit - value
     if abs(room) < expanded:
         reason = "the limit lies within the uncertainty"

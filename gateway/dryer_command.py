@@ -26,7 +26,7 @@ from gateway.dryer_document import Made, Recorded
 from gateway.dryer_file import FileErrors
 from gateway.dryer_past import Kept, kept
 from gateway.dryer_steps import now, steps
-from gateway.dryer_trend import trend
+from gateway.dryer_trend import history_of, trend
 from gateway.dryer_unit import Criteria, Test, Unit
 from gateway.inbox import NotTaken
 from gateway.note_command import be_the_writer
@@ -207,10 +207,5 @@ def _history_file(unit: Path) -> Path:
 
 def _history(unit: Path) -> list[Kept]:
     """The tests that were kept of a unit. Raises: FileErrors for a line that cannot be read."""
-    path, found = _history_file(unit), []
-    for number, line in enumerate(_text(path).splitlines() if path.exists() else [], 1):
-        try:
-            found.append(Kept(**json.loads(line)))
-        except (TypeError, ValueError) as error:
-            raise FileErrors(f"{path.name}:{number}: not a kept test: {error}") from None
-    return found
+    path = _history_file(unit)
+    return history_of(_text(path), path.name) if path.exists() else []

@@ -13,7 +13,7 @@ from gateway.dryer_past import Kept, beside_outgoing, beside_rating, hours_beyon
 from gateway.dryer_picture import GapBar, svg
 from gateway.dryer_trend import COLUMNS, rows, sentence, since, since_refill
 from gateway.dryer_unit import Test, Unit
-from gateway.dryer_words import CAUTION, RULE, SHOWN, limit_words, register, value_words
+from gateway.dryer_words import CAUTION, RULE, figure_rows, limit_words, register, value_words
 from gateway.psychrometrics import OutOfRange
 from gateway.record_document import Document
 from gateway.record_intervals import Section
@@ -191,13 +191,7 @@ def _criteria(verdict: Verdict) -> Section:
 def _figures(verdict: Verdict) -> Section:
     if verdict.steady is None:
         return _said("What was measured", ["No steady stretch was found; nothing was measured."])
-    rows = []
-    for name, (words, unit, factor, digits) in SHOWN.items():
-        at = verdict.figures.get(name)
-        if at is not None:
-            sure = "not stated" if at.u is None else f"{2 * at.u * factor:.{digits}f}"
-            rows.append((words, f"{at.value * factor:.{digits}f}", sure, unit))
     still = verdict.steady
     said = f"Means of the steady stretch, minute {still.start_min:.0f} to {still.end_min:.0f} of the readings."
     columns = ("Figure", "Mean", "± (k = 2)", "Unit")
-    return Section("What was measured", (said,), columns, (6, 2, 2, 2), (1, 2), tuple(rows))
+    return Section("What was measured", (said,), columns, (6, 2, 2, 2), (1, 2), tuple(figure_rows(verdict)))

@@ -171,7 +171,19 @@ def criteria(text: str, file: str = "criteria") -> Criteria:
 
 # -- a test -------------------------------------------------------------------------------------------------
 
-_TEST = ("kind", "day", "person", "bench", "visual", "relief_valve", "blown_out", "readings", "record")
+_TEST = (
+    "kind",
+    "day",
+    "person",
+    "bench",
+    "visual",
+    "relief_valve",
+    "blown_out",
+    "readings",
+    "record",
+    "train",
+    "from",
+)  # fmt: skip  the last two: which train of a gateway the readings are taken from, since when
 
 
 def read_test(text: str, of: Unit, readings: str, file: str = "test") -> Test:

@@ -45,7 +45,7 @@ def now(found: Sequence[Step]) -> Step:
     """The first step that is not done; the last says that the test is complete."""
     return next(
         (each for each in found if not each.done),
-        Step("verdict", True, "All steps are done: dewgate dryer check."),
+        Step("verdict", True, "All steps are done: judge the test."),
     )
 
 
@@ -77,7 +77,7 @@ def _blow_out(test: Test) -> Step:
     words = (
         "Blown out."
         if test.facts.blown_out
-        else "Blow out what condensed at the start; then enter blown_out = true."
+        else "Blow out what condensed at the start; then enter that it is blown out."
     )
     return Step("blow out", test.facts.blown_out, words)
 

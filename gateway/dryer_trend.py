@@ -6,10 +6,12 @@ restated at one outlet temperature and pressure, so that tests on a cold and on 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from math import hypot
 from typing import NamedTuple
 
+from gateway.dryer_file import FileErrors
 from gateway.dryer_past import Kept
 from gateway.dryer_unit import Unit
 from gateway.psychrometrics import OutOfRange, condensation_point_c, vapour_pressure_pa
@@ -26,6 +28,17 @@ class Loss(NamedTuple):
     k: float
     expanded_u: float | None
     rentals: int
+
+
+def history_of(text: str, file: str) -> list[Kept]:
+    """The tests that were kept, a line each. Raises: FileErrors for a line that cannot be read."""
+    found = []
+    for number, line in enumerate(text.splitlines(), 1):
+        try:
+            found.append(Kept(**json.loads(line)))
+        except (TypeError, ValueError) as error:
+            raise FileErrors(f"{file}:{number}: not a kept test: {error}") from None
+    return found
 
 
 def since_refill(unit: Unit, history: Sequence[Kept], day: str) -> list[Kept]:

@@ -116,13 +116,20 @@ def _figures(verdict: Verdict) -> list[str]:
     lines = [
         f"Steady from minute {still.start_min:.0f} to {still.end_min:.0f}; means, ± expanded uncertainty (k = 2):"
     ]
+    lines += [f"  {words:38} {mean:>9} ± {sure} {unit}" for words, mean, sure, unit in figure_rows(verdict)]
+    rh = inlet_rh(verdict.figures)
+    return lines if rh is None else [*lines, f"  {'humidity of the inlet gas':38} {100 * rh:9.1f} %RH"]
+
+
+def figure_rows(verdict: Verdict) -> list[tuple[str, str, str, str]]:
+    """Every figure that was measured: words, mean, expanded uncertainty or "not stated", unit."""
+    found = []
     for name, (words, unit, factor, digits) in SHOWN.items():
         if name in verdict.figures:
             at = verdict.figures[name]
-            sure = "± not stated" if at.u is None else f"± {2 * at.u * factor:.{digits}f}"
-            lines.append(f"  {words:38} {at.value * factor:9.{digits}f} {sure} {unit}")
-    rh = inlet_rh(verdict.figures)
-    return lines if rh is None else [*lines, f"  {'humidity of the inlet gas':38} {100 * rh:9.1f} %RH"]
+            sure = "not stated" if at.u is None else f"{2 * at.u * factor:.{digits}f}"
+            found.append((words, f"{at.value * factor:.{digits}f}", sure, unit))
+    return found
 
 
 def as_values(unit: Unit, test: Test, verdict: Verdict, history: Sequence[Kept]) -> dict[str, object]:

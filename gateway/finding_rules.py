@@ -55,7 +55,7 @@ def meaning(figures: Figures, measures: Measures, standing: Collection[str] = ()
     longer.
     """
     found: list[Meaning] = []
-    lying = _explained(figures, _sensors(figures, _paired(standing)))
+    lying = _explained(figures, _sensors(figures, _paired(standing), measures))
     found += [each for each in lying if max(abs(figures[name].held) for name in each.figures) >= SURE]
     at_inlet = any(each.kind == "inlet sensor" for each in lying)
     at_outlet = any(each.kind == "outlet sensor" for each in lying)
@@ -103,7 +103,7 @@ def _paired(standing: Collection[str]) -> float:
     return PAIRED + STANDS * bool(kinds & BEDS) - STANDS * ("outlet sensor" in kinds)
 
 
-def _sensors(figures: Figures, paired: float) -> list[Meaning]:
+def _sensors(figures: Figures, paired: float, measures: Measures) -> list[Meaning]:
     """The inlet's sensors against the pieces before and the intake; the outlet's against the heat of the dryer."""
     inlet = _pairs(figures) + _counts(figures, "inlet_rh")
     if inlet:
@@ -111,17 +111,19 @@ def _sensors(figures: Figures, paired: float) -> list[Meaning]:
     if _counts(figures, "pair"):
         return []  # the line has not come to rest: whatever the dryer says may be this
     heat = next(iter(_named(figures, "heat")), None)
-    return _too_dry(figures) if heat is None else _by_heat(figures, paired, *heat)
+    return _too_dry(figures) if heat is None else _by_heat(figures, paired, measures, *heat)
 
 
-def _by_heat(figures: Figures, paired: float, key: str, piece: str, at: Moved) -> list[Meaning]:
+def _by_heat(
+    figures: Figures, paired: float, measures: Measures, key: str, piece: str, at: Moved
+) -> list[Meaning]:  # fmt: skip
     """What is taken up must warm the gas: the dryer's four sensors hold each other to it."""
     outlet = next(iter(_named(figures, "outlet_rh")), None)
     if outlet is not None and outlet[2].counts:
         if not _at_rest(figures, DRYER, outlet[2].held):
             return []
-        expected_k = _heat_tells(figures, outlet[2])
-        lies = at.off / expected_k > paired if expected_k else outlet[2].off < 0
+        tells_k, past_k = _heat_tells(figures, outlet[2], measures), _unlost_k(figures, outlet[2], measures)
+        lies = (at.off - past_k) / tells_k > paired if tells_k else outlet[2].off < 0
         return [Meaning("outlet sensor", piece, (outlet[0], key))] if lies else []
     if not at.counts or not _at_rest(figures, DRYER) or abs(at.off) < at.least + _shell_k(figures):
         return []
@@ -171,14 +173,28 @@ def _too_dry(figures: Figures) -> list[Meaning]:
     return [Meaning("outlet sensor", piece, (k,)) for k, piece, at in _counts(figures, "outlet_rh") if at.held < 0]
 
 
-def _heat_tells(figures: Figures, outlet: Moved) -> float:
-    """By how much a lying humidity at the outlet would move the heat's figure [K]; 0 where it cannot tell.
+def _heat_tells(figures: Figures, outlet: Moved, measures: Measures) -> float:
+    """By how much more a lying humidity at the outlet would move the heat's figure than air past the dryer [K].
 
-    It can where that is more than the heat's own figure may move by itself: cold air holds too little water.
+    0 where it cannot tell: where that is less than the figure may move by itself, as in cold air, which holds too
+    little water.
     """
     span, heat = (next(iter(_named(figures, name)), None) for name in ("span", "heat"))
-    expected_k = outlet.off * span[2].mean if span else 0.0
+    expected_k = outlet.off * span[2].mean - _unlost_k(figures, outlet, measures) if span else 0.0
     return expected_k if abs(expected_k) > max(TELLS_K, heat[2].least if heat else 0.0) else 0.0
+
+
+def _unlost_k(figures: Figures, outlet: Moved, measures: Measures) -> float:
+    """What the heat's figure gains by air that passes an open bypass: it loses nothing through the dryer's shell.
+
+    Its share is told from how much wetter the outlet is; 0 where a position sensor watches the bypass.
+    """
+    came, heat = (next(iter(_named(figures, name)), None) for name in ("came", "heat"))
+    if came is None or heat is None or measures("position") or outlet.off <= 0.0:
+        return 0.0
+    room = came[2].mean - outlet.base
+    share = min(outlet.off / room, 1.0) if room > 0.0 else 1.0
+    return share * max(-heat[2].base, 0.0)
 
 
 # -- pieces -------------------------------------------------------------------------------------------------
@@ -207,6 +223,6 @@ def _bed(figures: Figures, measures: Measures, lies: bool) -> list[Meaning]:
     if opened:
         return [Meaning(opened[0].kind, opened[0].piece, (*opened[0].figures, wetter[0][0]))]
     kind = "bed" if measures("position") else "bed or bypass"
-    if not _heat_tells(figures, wetter[0][2]):
+    if not _heat_tells(figures, wetter[0][2], measures):
         kind = "bed, bypass or sensor"
     return [Meaning(kind, wetter[0][1], (wetter[0][0],))]

@@ -22,7 +22,7 @@ class Service(NamedTuple):
 
 
 SERVICES: Mapping[str, Service] = {
-    "salt refilled": Service(("outlet_rh", "span", "over", "heat")),
+    "salt refilled": Service(("outlet_rh", "came", "span", "over", "heat")),
     "element changed": Service(("element",)),
     "drain cleaned": Service(("drain", "level")),
     "cooler cleaned": Service(("units", "approach", "housing"), ("pair",)),

@@ -144,7 +144,9 @@ def _dryer(look: Look, found: Figures) -> float | None:
     if look.air_c is not None:
         found[f"over {out.piece.id}"] = Told(0.5 * (out.t_c + inlet.t_c) - look.air_c, NEVER)
     found[f"heat {out.piece.id}"] = Told(out.t_c - inlet.t_c - heat_k(came - left, out.t_c), HEAT_K)
-    return out.rh * came / left
+    came_rh = out.rh * came / left
+    found[f"came {out.piece.id}"] = Told(came_rh, NEVER)
+    return came_rh
 
 
 def _plain(look: Look, found: Figures) -> None:

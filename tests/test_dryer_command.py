@@ -139,7 +139,7 @@ def test_the_steps_follow_the_readings_as_they_grow(yard: Path) -> None:
     assert step(not_blown, 0) == "now:  Bring bench and unit up to the test's pressure and flow."
     assert step(not_blown, 20).startswith("now:  Blow out what condensed")
     assert step({}, 20).startswith("now:  Hold: inlet temperature moves")
-    assert step({}, 75) == "now:  All steps are done: dewgate dryer check."
+    assert step({}, 75) == "now:  All steps are done: judge the test."
 
 
 def test_a_unit_that_may_not_be_pressurised_is_not_judged(yard: Path) -> None:

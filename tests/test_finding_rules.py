@@ -97,3 +97,19 @@ def test_heat_must_be_told_from_its_own_scatter() -> None:
     assert kinds({**damp, "span d": quiet(6.0)}, "position") == {"bed, bypass or sensor d"}
     assert kinds({**damp, "span d": quiet(8.0)}, "position") == {"bed d"}
     assert kinds({**damp, "heat d": Moved(0.8, False, 1.1, 0.0, 0.0), "span d": quiet(6.0)}) == {"outlet sensor d"}
+
+
+def test_air_past_the_dryer_loses_nothing_through_its_shell() -> None:
+    """A shell that took 2 K takes none of bypassed air: of 4 K that a lying probe would bring, 2 are no proof."""
+    wetter = {
+        "outlet_rh d": Moved(0.4, True, 0.06, 0.5, 0.9, True, 15),
+        "span d": quiet(10.0),
+        "came d": quiet(0.9),
+    }
+    heat = {"heat d": Moved(2.1, False, 1.5, -2.0, 0.1)}
+    assert kinds({**wetter, **heat}) == {"bed or bypass d"}
+    assert kinds({**wetter, "heat d": Moved(3.8, False, 1.5, -2.0, 1.8)}) == {"outlet sensor d"}
+    assert kinds({**wetter, **heat}, "position") == {"outlet sensor d"}  # the bypass is watched and shut
+    assert kinds({**wetter, **heat, "span d": quiet(8.0)}) == {"bed, bypass or sensor d"}  # 3.2 K less 2 K
+    half = {"outlet_rh d": Moved(0.2, True, 0.06, 0.5, 0.7, True, 15)}  # half the air: 1 K of 2 K, no more to tell
+    assert kinds({**wetter, **half, **heat}) == {"bed, bypass or sensor d"}

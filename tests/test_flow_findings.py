@@ -122,7 +122,7 @@ def test_new_salt_is_a_new_measure_of_the_dryer_only() -> None:
     assert acts.refusal(flow.state, flow.site, said | {"train": "T9"}) == "There is no train T9."
     assert acts.refusal(flow.state, flow.site, said | {"piece": "mast"}) == "Train T1 has no piece mast."
     assert done(flow, act="serviced", piece="dryer", what="salt refilled") == []  # the bypass stays open
-    gone = {"outlet_rh dryer", "span dryer", "over dryer", "heat dryer"}
+    gone = {"outlet_rh dryer", "came dryer", "span dryer", "over dryer", "heat dryer"}
     assert flow.state.findings["T1"].trends.keys() == before - gone
     assert list(flow.state.findings["T1"].open) == ["bypass open bypass"]
     assert done(flow, act="serviced", piece="sep", what="drain cleaned") == []

@@ -18,6 +18,7 @@ from gateway.web.board_acts import act_routes
 from gateway.web.board_page import board_routes
 from gateway.web.data_calls import data_routes
 from gateway.web.door_pages import door_routes
+from gateway.web.dryer_page import dryer_routes
 from gateway.web.gate import BY_ITSELF, Door, Gate, TurnedAway, wants_json
 from gateway.web.guard import SecurityHeaders
 from gateway.web.history import history_routes
@@ -38,7 +39,7 @@ __all__ = ["House", "PageServer", "make_app"]
 STATIC = Path(__file__).parent / "static"
 ROOMS = (
     acknowledge_link_routes, board_routes, act_routes, data_routes, alarms_routes, set_up_routes, door_routes,
-    history_routes, manual_routes, metrics_routes, plan_routes, record_routes, water_routes,
+    dryer_routes, history_routes, manual_routes, metrics_routes, plan_routes, record_routes, water_routes,
 )  # fmt: skip
 """Each adds its routes: `def xxx_routes(app: FastAPI, web: Web) -> None`."""
 

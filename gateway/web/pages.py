@@ -91,6 +91,7 @@ NAVIGATION = (
     Place("/", "Board"), Place("/alarms", "Alarms"), Place("/steel", "Steel"), Place("/history", "History"),
     Place("/record", "Record"),
     Place("/water", "Water path"), Place("/plan", "Plan"),
+    Place("/dryers", "Dryers", Permission.RENTALS),
     Place("/limits", "Limits"), Place("/entries", "Entries", Permission.NOTE),
     Place("/set-up", "Set-up", Permission.SET_UP), Place("/people", "Accounts", Permission.ACCOUNTS),
     Place("/account", "You"),

@@ -19,6 +19,7 @@ from fastapi import FastAPI
 from alerts.limits import Verdict
 from gateway.board import Board
 from gateway.web.app import make_app
+from gateway.web.dryer_shelf import Shelf
 from gateway.web.house import House
 from gateway.web.roles import Role
 from gateway.web.server import PageServer
@@ -59,12 +60,20 @@ def main(folder: Path) -> None:
 
     made = replace(site(margin_limit()), trains=())
     write_journal(folder, made)
+    _yard(folder)
     app, port = make_app(House(board, act, lambda: made, folder, open_when_simulated=True)), free_port()
     (folder / "session").write_text(app.state.web.door.accounts.open(_kim(app), "", time.time_ns() // 1_000_000))
     server = PageServer(app, port=port)
     _tell_when_listening(server, folder, port)
     server.run()
     (folder / "closed").touch()
+
+
+def _yard(folder: Path) -> None:
+    """One dryer with one test that was begun."""
+    shelf = Shelf(folder / "dryers")
+    shelf.put_new({"unit": {"serial": "D-1", "label": "salt dryer (simulated)"}, "rating": {}})
+    shelf.begin("D-1", {"kind": "return", "day": "2026-07-13", "person": "jo"})
 
 
 def _kim(app: FastAPI) -> str:

@@ -30,7 +30,8 @@ SMALL = """return [...document.querySelectorAll("button, select, summary, nav a,
   .map((each) => each.outerHTML)"""
 PAGES = (
     "", "alarms", "alarms/A-7", "limits", "entries?kind=reference+check", "set-up", "set-up/file",
-    "people", "account", "sign-in", "begin", "history", "water", "plan",
+    "people", "account", "sign-in", "begin", "history", "water", "plan", "dryers", "dryers/D-1",
+    "dryers/D-1/tests/2026-07-13-return",
 )  # fmt: skip
 
 

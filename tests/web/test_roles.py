@@ -30,6 +30,10 @@ NEEDS: dict[str, Permission] = {
     "GET /set-up/file": P.SET_UP, "POST /set-up/file": P.SET_UP, "POST /set-up/limit": P.SET_UP,
     "POST /set-up/calibration": P.SET_UP, "POST /set-up/person": P.SET_UP, "POST /set-up/test": P.SET_UP,
     "POST /water/serviced": P.NOTE, "POST /hold-head": P.SEE, "GET /metrics": P.SEE,
+    "GET /dryers": P.RENTALS, "POST /dryers": P.RENTALS, "POST /dryers/criteria": P.RENTALS,
+    "GET /dryers/{serial}": P.RENTALS, "POST /dryers/{serial}/{part}": P.RENTALS,
+    "GET /dryers/{serial}/tests/{name}": P.RENTALS, "POST /dryers/{serial}/tests/{name}/{part}": P.RENTALS,
+    "GET /dryers/{serial}/tests/{name}/certificate.pdf": P.RENTALS,
     "GET /people": P.ACCOUNTS, "POST /people/invite": P.ACCOUNTS, "POST /people/role": P.ACCOUNTS,
     "POST /people/remove": P.ACCOUNTS,
     "GET /record": P.SEE, "POST /record": P.NOTE, "GET /record/file/{name}/{file}": P.SEE,
@@ -72,6 +76,7 @@ def test_every_route_is_in_the_table_or_open(everyone: dict[str, Pages]) -> None
 def _refused(pages: Pages, method: str, path: str) -> bool:
     """Whether the answer is the permission's; a form without its token is refused later, with other words."""
     real = path.replace("{number}", "A-1").replace("{digest}", "0" * 64)
+    real = real.replace("{serial}", "D-1").replace("{name}", "one").replace("{part}", "look")
     if path == "/live":  # never ends by itself
         real = "/live?last=" + "x" * 41
     answer = pages.ask(method, real, headers={"sec-fetch-site": "same-origin", "accept": "application/json"})
