@@ -17,7 +17,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 
-from gateway import dryer_document, dryer_file, dryer_record, dryer_words, inbox
+from gateway import dryer_document, dryer_file, dryer_record, dryer_rows, dryer_words, inbox
 from gateway.adapters import dryer_proof, report, seal
 from gateway.adapters.history_fine import Coarse, heard_between
 from gateway.adapters.journal import open_reader
@@ -113,7 +113,7 @@ def _check(args: argparse.Namespace) -> int:
     history = _history(args.unit)
     verdict = check(unit, asked, test)
     record = dryer_file.file_named(said, "record")
-    rental = Test(test.facts, dryer_file.rows_of(_text(args.test.parent / record), record)) if record else None
+    rental = Test(test.facts, dryer_rows.rows_of(_text(args.test.parent / record), record)) if record else None
     if args.json:
         print(json.dumps(dryer_words.as_values(unit, test, verdict, history), indent=2, ensure_ascii=False))
     else:

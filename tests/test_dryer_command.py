@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway import dryer_file
+from gateway import dryer_file, dryer_rows
 from gateway.adapters import journal as files
 from gateway.dryer_file import FileErrors
 from gateway.flow import Flow
@@ -90,7 +90,7 @@ def test_a_rental_s_own_journal_gives_the_readings_of_a_test(yard: Path) -> None
     book.close()
     out = dewgate(yard, "readings", "--home", ".", "--train", "T1")
     assert out.returncode == 0, out.stderr
-    rows = dryer_file.rows_of(out.stdout, "rental")
+    rows = dryer_rows.rows_of(out.stdout, "rental")
     # The wall clock of the journal is that of the test; minute 30 of the simulated morning is a machine at work.
     middle = next(row for row in rows if row.minute > 30)
     assert middle.values["flow"] == pytest.approx(0.31, abs=0.03)
@@ -197,11 +197,11 @@ def test_a_history_that_cannot_be_read_is_said_and_not_passed_over(yard: Path) -
 
 def test_readings_of_a_logger_with_gaps_and_empty_cells() -> None:
     """An empty cell is a missing value, a blank line nothing; a word for a number is a mistake."""
-    rows = dryer_file.rows_of("time,inlet_temperature_F,flow_cfm\n0,100,750\n\n1,,750\n", "log")
+    rows = dryer_rows.rows_of("time,inlet_temperature_F,flow_cfm\n0,100,750\n\n1,,750\n", "log")
     assert rows[0].values["inlet_temperature"] == pytest.approx(37.78, abs=0.01)
     assert rows[0].values["flow"] == pytest.approx(0.354, abs=0.001)
     assert "inlet_temperature" not in rows[1].values
     with pytest.raises(FileErrors, match="log:2: inlet_temperature_F = 'hot' is not a number"):
-        dryer_file.rows_of("time,inlet_temperature_F\n0,hot\n", "log")
+        dryer_rows.rows_of("time,inlet_temperature_F\n0,hot\n", "log")
     with pytest.raises(FileErrors, match="no column 'time'"):
-        dryer_file.rows_of("inlet_temperature_F\n0\n", "log")
+        dryer_rows.rows_of("inlet_temperature_F\n0\n", "log")

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from gateway import dryer_file
+from gateway import dryer_file, dryer_rows
 from gateway.dryer_past import Kept
 from gateway.dryer_trend import history_of
 from gateway.dryer_unit import Criteria, Test, Unit
@@ -146,7 +146,7 @@ class Shelf:
     def put_rows(self, serial: str, name: str, file: str, text: str) -> None:
         """Keep readings or a rental's record of a test. Raises: NotThere, FileErrors."""
         folder = self.open_test(serial, name)
-        dryer_file.rows_of(text, file)
+        dryer_rows.rows_of(text, file)
         _write(folder / file, text.encode())
 
     def open_test(self, serial: str, name: str) -> Path:
