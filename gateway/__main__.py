@@ -42,6 +42,7 @@ PASSED_ON = {
     "dryer": ("dryer_command", "a dryer on the yard's bench: what to do next, pass or fail at its real inlet"),
     "yard": ("yard_command", "the yard's own process: takes in the journals of many sites, shows how they stand"),
     "push": ("push_command", "send this site's journal to the yard as it grows"),
+    "follow": ("follow_command", "copy readings to a time-series server, or count what it has"),
     "backup": ("backup_command", "copy the home while it is in use, checked and whole"),
     "retention": ("retention_command", "what of the journal may be dropped when the disk fills, and drop it"),
     "restore": ("backup_command", "make a new home of a backup, once everything in it was checked"),
@@ -84,11 +85,6 @@ def _parser() -> argparse.ArgumentParser:
     applied.add_argument("--who", default=getpass.getuser(), help="person id that the journal keeps")
     applied.add_argument("--why", default="not stated", help="reason that the journal keeps")
     applied.set_defaults(act=_apply)
-    followed = commands.add_parser("follow", help="copy readings to a time-series server")
-    _home(followed)
-    followed.add_argument("--url", required=True, help="address of a server that takes the v2 write API")
-    followed.add_argument("--token-file", type=Path, help="file with the server's token, mode 0600")
-    followed.set_defaults(act=_follow)
     for name, (_, what) in PASSED_ON.items():
         commands.add_parser(name, add_help=False, help=what).set_defaults(act=_pass_on, passes_on=True, name=name)
     _module(
@@ -211,14 +207,6 @@ def _deliver(args: argparse.Namespace) -> int:
     lines = send_test(args.contacts, told) or [f"{args.test}: no person with a channel in the jobsite in force"]
     print("\n".join(lines))
     return 0 if told and all(line.endswith(Sent.ACCEPTED) for line in lines) else 1
-
-
-def _follow(args: argparse.Namespace) -> int:
-    from gateway.adapters.timeseries import follow
-
-    token = args.token_file.read_text().strip() if args.token_file else ""
-    follow(args.home, args.url, token, _stop_on_signal())
-    return 0
 
 
 def _checked(file: Path) -> Jobsite | None:

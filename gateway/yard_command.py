@@ -24,6 +24,8 @@ from gateway.adapters.yard_db import SILENT_S, NotTaken, YardDb
 
 if TYPE_CHECKING:
     from gateway.yard.intake import Intake
+KEEP_ALIVE_S = 75  # longer than a site waits before it pushes again, so that it need not greet anew
+MOST_CONNECTIONS = 5000
 
 
 class _Refused(Exception):
@@ -124,7 +126,9 @@ def _run(args: argparse.Namespace, db: YardDb) -> int:
         print(f"yard: {url}", flush=True)
         say_how(app.state.web.door.accounts, url, _now_ms(), lambda line: print(line, flush=True))
         with _watching(args.folder, db, intake, contacts):
-            PageServer(app, host, port, args.tls_cert, args.tls_key).run()
+            server = PageServer(app, host, port, args.tls_cert, args.tls_key)
+            server.config.timeout_keep_alive, server.config.limit_concurrency = KEEP_ALIVE_S, MOST_CONNECTIONS
+            server.run()
     return 0
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 
-from tests.bench import alert, conditions, dew_point, idle, ingest, memory, quality, report, store, verify
+from tests.bench import alert, conditions, dew_point, idle, ingest, memory, quality, report, store, verify, yard
 
 
 def main() -> None:
@@ -42,7 +42,22 @@ def main() -> None:
     _tell("report_month", month.seconds, "s", "<10")
     _tell("report_rss", month.largest_mb, "MB", "<300")
     _tell("report_rss_together", month.together_mb, "MB", "<300")
+    _yard(short=short)
     _quality(short=short)
+
+
+def _yard(*, short: bool) -> None:
+    """Print what the yard takes."""
+    _tell("yard_ingest", yard.ingest_a_second(100_000 if short else 500_000), "entries/s", ">=100000", 0)
+    _tell("yard_seal", yard.seal_us(), "µs", "<=10")
+    found = yard.thousand(100 if short else 1000, 10 if short else 60)
+    name = "hundred" if short else "thousand"
+    wanted = f">={240 if short else 2400}"
+    _tell(f"yard_{name}_sites", found.rate, "entries/s", wanted, 0)
+    _tell(f"yard_{name}_lag_p99", found.lag_p99_s, "s", "<=2", 2)
+    _tell(f"yard_{name}_cpu", 100 * found.cpu, "% of a core", "<=100", 0)
+    _tell(f"yard_{name}_memory", found.rss_mb, "MB", "<=1000", 0)
+    _tell(f"yard_{name}_most", found.most, "entries/s", wanted, 0)
 
 
 def _quality(*, short: bool) -> None:

@@ -16,7 +16,8 @@ from pathlib import Path
 import pytest
 
 from gateway import entry
-from gateway.adapters import timeseries
+from gateway.__main__ import main
+from gateway.adapters import series_count, timeseries
 from gateway.adapters.journal import Journal, open_reader
 from gateway.adapters.timeseries import Place, batches, follow
 from gateway.entry import Arrival, Kind
@@ -188,3 +189,30 @@ def test_the_journal_is_only_read(tmp_path: Path) -> None:
     follow(book.home, f"http://127.0.0.1:{free_port()}", "", stop)  # nobody there: it only waits
     with closing(open_reader(book.home / "journal.db")) as reader:
         assert reader.execute("SELECT count(*) FROM entries").fetchone() == before
+
+
+def test_a_count_proves_that_nothing_is_missing(
+    tmp_path: Path, server: Victoria, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As many samples as readings, by day and sensor; one sample too few is found and named."""
+    book = Book(tmp_path / "home")
+    book.add(700)
+    with following(book.home, server.url):
+        eventually(lambda: server.samples() >= book.expected)
+    command = ["follow", "--home", str(book.home), "--url", server.url, "--count", "2"]
+    eventually(lambda: main(command) == 0, 30)
+    assert "700 readings of the last 2 days: all at the server" in capsys.readouterr().out
+    book.add(1)
+    assert main(command) == 1
+    said = capsys.readouterr().out
+    assert "steel" in said and " 700 samples" in said and "NOT all" in said
+    server.kill()
+    assert main(command) == 2
+
+
+def test_the_journal_is_counted_by_day_and_sensor(tmp_path: Path) -> None:
+    """A range in UTC, its end left out; a reading without a place in it is not counted."""
+    book = Book(tmp_path / "home")
+    book.add(10)
+    day = START_MS // series_count.DAY_MS
+    assert series_count.in_journal(book.home, START_MS + 2, START_MS + 6) == {("test", "steel", day): 4}
