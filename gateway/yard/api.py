@@ -22,7 +22,8 @@ from gateway.vouching import Refused
 from gateway.yard.intake import Gap, Intake
 from gateway.yard_batch import MOST_SENT, NoBatch, unpack
 
-AT_ONCE = 8  # bodies in hand, so that memory is bounded
+SMALL_BYTES = 65_536
+SMALL_AT_ONCE, LARGE_AT_ONCE = 32, 4  # bodies in hand, so that memory is bounded; what catches up holds nobody up
 PER_SECOND, AT_A_STRETCH = 20.0, 60.0  # requests of one site
 WRONG_TOKENS, WRONG_WINDOW_S, MOST_CLIENTS = 30, 300.0, 1000
 _Number = Annotated[int, Query(alias="from", ge=1, le=1 << 62)]
@@ -75,7 +76,8 @@ class Strangers:
 
 def site_routes(app: FastAPI, intake: Intake, db: YardDb, monotonic: Callable[[], float]) -> Strangers:
     """Add the routes; return who came with a wrong token."""
-    pace, strangers, hands = Pace(PER_SECOND, AT_A_STRETCH), Strangers(), asyncio.Semaphore(AT_ONCE)
+    pace, strangers = Pace(PER_SECOND, AT_A_STRETCH), Strangers()
+    small, large = asyncio.Semaphore(SMALL_AT_ONCE), asyncio.Semaphore(LARGE_AT_ONCE)
 
     def let_in(request: Request, site: str) -> Site:
         scheme, _, token = request.headers.get("authorization", "").partition(" ")
@@ -108,7 +110,8 @@ def site_routes(app: FastAPI, intake: Intake, db: YardDb, monotonic: Callable[[]
     @app.api_route("/sites/{site}/entries", methods=["PUT", "POST"])
     async def entries(request: Request, site: str, first: _Number, newest: _Newest = None) -> Response:
         known = let_in(request, site)
-        async with hands:
+        length = request.headers.get("content-length", "")
+        async with small if length.isdecimal() and int(length) <= SMALL_BYTES else large:
             return await run_in_threadpool(take, known, first, await body_of(request), newest)
 
     _refusals(app)

@@ -35,7 +35,7 @@ class AreaLine:
 
 @dataclass(frozen=True, slots=True)
 class SiteLine:
-    """One site on the list. why: in a sentence; since_ms: for an unknown one, when it was last known (UTC), or 0.
+    """One site on the list. why: in a sentence. fresh: its last word counts; said_ms: when it said it, UTC, or 0.
 
     notes: what a clerk should know beside it. sent: how many messages came to what end. record: how far it is held
     and vouched for. key: the fingerprint that is believed; confirmed: somebody compared it.
@@ -46,6 +46,8 @@ class SiteLine:
     simulated: bool
     verdict: Verdict
     why: str
+    fresh: bool
+    said_ms: int
     age_ms: int | None
     areas: tuple[AreaLine, ...]
     alarms: tuple[dict[str, Any], ...]
@@ -76,6 +78,7 @@ def line(site: Site, arrived: Arrived, held: Held, refusals: Sequence[Refusal], 
     return SiteLine(
         site.id, str(said.get("jobsite", site.id)), bool(said.get("simulated")), verdict,
         why or (_first_words(worst) if worst else "no area is named at the site"),
+        not why, arrived.standing_ms if said else 0,
         max(now_ms - arrived.received_ms, now_ms - arrived.utc_ms) if arrived.size else None,
         areas, tuple(said.get("alarms", ())), int(said.get("alarm_count", 0)), tuple(said.get("findings", ())),
         dict(said.get("sent", {})), (*said.get("trouble", ()), *_notes(arrived, held, now_ms)),

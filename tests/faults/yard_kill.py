@@ -82,10 +82,11 @@ def main() -> int:
     """Run both faults; return 1 when anything was lost or kept twice."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--tries", type=int, default=20)
+    parser.add_argument("--victim", nargs="*", default=("yard", "push"))
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     bad = 0
-    for victim in ("yard", "push"):
+    for victim in args.victim:
         with tempfile.TemporaryDirectory() as folder:
             lost, twice = play(Path(folder), victim, args.tries, random.Random(args.seed))
         print(f"fault {victim}_kill {args.tries} lost {lost} twice {twice}", flush=True)

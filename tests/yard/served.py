@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -30,7 +31,17 @@ class ServedYard:
         return f"{self.scheme}://localhost:{self.port}"
 
     def start(self) -> None:
-        command = [sys.executable, "-m", "gateway", "yard", "--folder", str(self.folder), "run"]
+        command = [
+            sys.executable,
+            "-X",
+            "faulthandler",
+            "-m",
+            "gateway",
+            "yard",
+            "--folder",
+            str(self.folder),
+            "run",
+        ]
         with self.log.open("ab") as out:
             self.process = subprocess.Popen(
                 [*command, "--listen", f"127.0.0.1:{self.port}", *self.more], stdout=out, stderr=out
@@ -52,7 +63,12 @@ class ServedYard:
 
     def stop(self) -> int:
         self.process.terminate()
-        return self.process.wait(30)
+        try:
+            return self.process.wait(30)
+        except subprocess.TimeoutExpired:
+            self.process.send_signal(signal.SIGABRT)  # it writes down where each thread stands
+            self.process.wait()
+            raise AssertionError(self.log.read_text()) from None
 
 
 def token_file(yard: Path, site: str, to: Path, key: str = "") -> Path:

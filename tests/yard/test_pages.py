@@ -83,6 +83,8 @@ def test_the_clerks_path_from_an_unknown_key_to_a_verdict(stage: Stage, site: Si
     assert "inside limits" in page and "north tower" in page and "SIMULATED" in page
     stage.now_ms += 301_000
     assert "silent since" in clerk.read() and "inside limits" not in clerk.read()
+    page = clerk.read("/site/north")
+    assert "unknown now, then inside limits" in page and "tone-green" not in page
 
 
 def test_the_worst_comes_first(stage: Stage, site: Site, clerk: Visitor) -> None:
