@@ -37,6 +37,8 @@ bench: services $(VENV)/all.installed
 faults: services $(VENV)/all.installed
 	$(BIN)/python -m tests.faults.kill_run $(FAULTS)
 	$(BIN)/python -m tests.faults.deliver_kill $(FAULTS)
+	$(BIN)/python -m tests.faults.yard_kill $(YARD_FAULTS)
+	$(BIN)/python -m tests.faults.series_kill $(YARD_FAULTS)
 	$(BIN)/python -m tests.faults.fuzz_decoders --seconds $(FUZZ)
 	$(BIN)/python -m tests.faults.soak --hours 0.3
 

@@ -7,13 +7,16 @@ dewgate yard run                  serves sites and pages
 from __future__ import annotations
 
 import argparse
+import csv
 import fcntl
+import resource
 import sqlite3
 import sys
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
+from dataclasses import astuple
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,8 +27,9 @@ from gateway.adapters.yard_db import SILENT_S, NotTaken, YardDb
 
 if TYPE_CHECKING:
     from gateway.yard.intake import Intake
+DAY_MS = 86_400_000
 KEEP_ALIVE_S = 75  # longer than a site waits before it pushes again, so that it need not greet anew
-MOST_CONNECTIONS = 5000
+MOST_CONNECTIONS, MOST_FILES = 5000, 16_384
 
 
 class _Refused(Exception):
@@ -74,7 +78,33 @@ def _parser(command: str, caution: str) -> argparse.ArgumentParser:
     dropped.add_argument("site")
     dropped.set_defaults(act=_drop)
     what.add_parser("sites", help="which sites may send, and how far each is held").set_defaults(act=_sites)
+    record = what.add_parser("record", help="one record across sites: acts, verdicts, alarms, messages, as CSV")
+    record.add_argument("sites", nargs="*", help="of these sites only")
+    record.add_argument("--days", type=int, default=7)
+    record.add_argument("--out", type=Path, required=True, metavar="FILE.csv")
+    record.set_defaults(act=_record)
     return parser
+
+
+def _record(args: argparse.Namespace, db: YardDb) -> int:
+    from gateway.yard.across import COLUMNS, rows
+
+    sites = args.sites or [each.id for each in db.sites()]
+    if unknown := set(sites) - {each.id for each in db.sites()}:
+        raise NotTaken(f"there is no site {min(unknown)!r} here")
+    now_ms = _now_ms()
+    found = rows(args.folder / SITES, db, sites, now_ms - args.days * DAY_MS, now_ms)
+    with args.out.open("w", newline="", encoding="utf-8") as out:
+        sheet = csv.writer(out)
+        sheet.writerow(COLUMNS)
+        written = [sheet.writerow([_harmless(value) for value in astuple(row)]) for row in found]
+    print(f"{args.out}: {len(written)} rows of {len(sites)} sites, the last {args.days} days")
+    return 0
+
+
+def _harmless(value: object) -> object:
+    """A sheet program must not take somebody's words for a formula."""
+    return f"'{value}" if isinstance(value, str) and value[:1] in "=+-@\t\r" and value else value
 
 
 def _add(args: argparse.Namespace, db: YardDb) -> int:
@@ -119,7 +149,7 @@ def _run(args: argparse.Namespace, db: YardDb) -> int:
 
     host, port = _listening(args)
     contacts = read_contacts(args.contacts) if args.contacts else None
-    with _the_only_one(args.folder), closing(Intake(args.folder, db, _now_ms)) as intake:
+    with _the_only_one(args.folder), closing(Intake(args.folder, db, _now_ms, _most_open())) as intake:
         intake.open_all()
         app = make_app(args.folder, db, intake, _now_ms, secure=bool(args.tls_cert))
         url = f"{'https' if args.tls_cert else 'http'}://{host}:{port}/"
@@ -130,6 +160,15 @@ def _run(args: argparse.Namespace, db: YardDb) -> int:
             server.config.timeout_keep_alive, server.config.limit_concurrency = KEEP_ALIVE_S, MOST_CONNECTIONS
             server.run()
     return 0
+
+
+def _most_open() -> int:
+    """How many journals may lie open: three files each, and a site's connection beside them."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    with suppress(OSError, ValueError):  # a service's cage may forbid it, and says its own limit
+        resource.setrlimit(resource.RLIMIT_NOFILE, (min(hard, MOST_FILES), hard))
+        soft, _ = resource.getrlimit(resource.RLIMIT_NOFILE)
+    return max(8, (soft - MOST_CONNECTIONS) // 4 if soft > 2 * MOST_CONNECTIONS else soft // 8)
 
 
 def _listening(args: argparse.Namespace) -> tuple[str, int]:

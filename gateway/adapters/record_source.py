@@ -42,7 +42,7 @@ def material(home: Path, asked: Asked, sequence: int, progress: Progress = lambd
         check_version(reader, home / "journal.db")
         reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
         codes = _heads(reader, sequence)
-        if sequence == _newest(reader):
+        if sequence == _newest(reader) and not _is_copy(reader):
             return _of_now(reader, asked, sequence, codes, progress)
         return _of_then(reader, asked, sequence, codes, progress)
 
@@ -83,6 +83,11 @@ def _newest(reader: sqlite3.Connection) -> int:
     (hot,) = reader.execute("SELECT max(seq) FROM entries").fetchone()
     (sealed,) = reader.execute("SELECT max(first_seq) FROM sealed").fetchone()
     return int(hot or (sealed + tree.SEAL - 1 if sealed else 0))
+
+
+def _is_copy(reader: sqlite3.Connection) -> bool:
+    """Whether this is what a yard holds of a site: entries and heads, but no events; those are folded again."""
+    return reader.execute("SELECT 1 FROM sqlite_master WHERE name = 'arrived'").fetchone() is not None
 
 
 def _of_now(

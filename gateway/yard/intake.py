@@ -23,7 +23,6 @@ from gateway.adapters.yard_db import Site, YardDb
 from gateway.vouching import REWOUND, REWRITTEN, Held, Refused, carried_on, check_same
 from gateway.yard_batch import Stretch
 
-OPEN_BOOKS = 1200  # three files each
 ASIDE = "aside"
 
 
@@ -49,7 +48,7 @@ class Taken:
 class Intake:
     """The journals of all sites. Any thread; one stretch of a site at a time."""
 
-    def __init__(self, folder: Path, db: YardDb, wall_ms: Callable[[], int], most_open: int = OPEN_BOOKS) -> None:
+    def __init__(self, folder: Path, db: YardDb, wall_ms: Callable[[], int], most_open: int) -> None:
         self.folder, self.db, self._wall_ms, self._most = folder / SITES, db, wall_ms, most_open
         self._books: OrderedDict[str, SiteBook] = OrderedDict()
         self._guard, self._locks = threading.Lock(), dict[str, threading.Lock]()

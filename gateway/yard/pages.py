@@ -57,7 +57,7 @@ def yard_routes(app: FastAPI, web: Web, yard: Yard) -> None:
         return found
 
     @app.get("/")
-    async def overview(who: Sees) -> HTMLResponse:
+    def overview(who: Sees) -> HTMLResponse:  # in a thread, as it takes a while for a thousand sites
         now_ms = web.house.wall_ms()
         return web.draw(
             "yard.html", who, lines=yard.lines(now_ms), alarms=yard.db.alarms(standing=True), look=look,
@@ -65,7 +65,7 @@ def yard_routes(app: FastAPI, web: Web, yard: Yard) -> None:
         )  # fmt: skip
 
     @app.get("/site/{site}")
-    async def site_page(who: Sees, site: _SiteId) -> HTMLResponse:
+    def site_page(who: Sees, site: _SiteId) -> HTMLResponse:
         past = [each for each in yard.db.alarms() if each.site == site][:50]
         return web.draw("yard_site.html", who, line=one(site), look=look, past=past)
 

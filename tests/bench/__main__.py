@@ -50,6 +50,7 @@ def _yard(*, short: bool) -> None:
     """Print what the yard takes."""
     _tell("yard_ingest", yard.ingest_a_second(100_000 if short else 500_000), "entries/s", ">=100000", 0)
     _tell("yard_seal", yard.seal_us(), "µs", "<=10")
+    _tell("push_cpu", 100 * yard.push_cpu(10 if short else 40), "% of a core", "<5", 2)
     found = yard.thousand(100 if short else 1000, 10 if short else 60)
     name = "hundred" if short else "thousand"
     wanted = f">={240 if short else 2400}"

@@ -16,6 +16,7 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import quantiles
+from subprocess import Popen
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
@@ -29,7 +30,8 @@ from gateway.yard.intake import Intake
 from gateway.yard_batch import Stretch, pack, unpack
 from tests.sites import T0
 from tests.sites import pack as reading
-from tests.yard.served import ServedYard
+from tests.yard.served import ServedYard, pusher, size, token_file
+from tests.yard_site import Site
 
 CHANNELS, EVERY_S, HEAD_EACH = 24, 10, 60
 AREA = {
@@ -84,7 +86,7 @@ def ingest_a_second(count: int) -> float:
     site, spent = Bench("north"), 0.0
     with tempfile.TemporaryDirectory() as folder, closing(YardDb(Path(folder) / "yard.db")) as db:
         token = db.add(site.name, "", 300, T0)
-        with closing(Intake(Path(folder), db, lambda: T0)) as intake:
+        with closing(Intake(Path(folder), db, lambda: T0, 8)) as intake:
             while site.next <= count:
                 first = site.next
                 body = pack(site.stretch(T0 + 10 * first, tree.SEAL))
@@ -105,6 +107,27 @@ def seal_us() -> float:
     for _ in range(5):
         pack_block(entries)
     return 1e6 * (time.process_time() - began) / 5 / len(entries)
+
+
+def push_cpu(seconds: float) -> float:
+    """Return the CPU of a site's `push` as a share of one core, while 24 readings come each ten seconds."""
+    with tempfile.TemporaryDirectory() as folder:
+        home, to = Path(folder) / "home", Path(folder) / "yard"
+        site, token = Site(home), token_file(to, "north", Path(folder) / "token")
+        yard = ServedYard(to)
+        yard.wait(60)
+        push = pusher(home, yard.url, "north", token, "--every", "5")
+        try:
+            while size(to, "north") < 1:
+                time.sleep(0.2)
+            began, used = time.perf_counter(), _cpu_s(push)
+            while time.perf_counter() - began < seconds:
+                site.grow(site.readings(CHANNELS))
+                time.sleep(EVERY_S)
+            return (_cpu_s(push) - used) / (time.perf_counter() - began)
+        finally:
+            push.kill()
+            yard.kill()
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +164,13 @@ async def _measure(yard: ServedYard, sites: list[Bench], seconds: float) -> Thou
     lines = [await asyncio.open_connection("127.0.0.1", yard.port) for _ in sites]
     hands = asyncio.Semaphore(32)
     await asyncio.gather(*(_send(*each, hands) for each in zip(sites, lines, strict=True)))  # first contact
-    cpu, began, before = _cpu_s(yard), time.perf_counter(), sum(each.next for each in sites)
+    cpu, began, before = _cpu_s(yard.process), time.perf_counter(), sum(each.next for each in sites)
     lags: list[float] = []
     await asyncio.gather(*(
         _at_pace(site, line, hands, began + EVERY_S * n / len(sites), began + seconds, lags)
         for n, (site, line) in enumerate(zip(sites, lines, strict=True))
     ))  # fmt: skip
-    spent, used = time.perf_counter() - began, _cpu_s(yard) - cpu
+    spent, used = time.perf_counter() - began, _cpu_s(yard.process) - cpu
     sent = sum(each.next for each in sites) - before
     most = await _flat_out(sites, lines, hands, min(seconds, 15.0))
     return Thousand(sent / spent, quantiles(lags, n=100)[98], used / spent, _rss_mb(yard), most)
@@ -197,8 +220,8 @@ async def _send(site: Bench, line: Line, hands: asyncio.Semaphore) -> None:
             raise RuntimeError(f"{site.name}: {answer!r} {said!r}")
 
 
-def _cpu_s(yard: ServedYard) -> float:
-    fields = Path(f"/proc/{yard.process.pid}/stat").read_text().rpartition(")")[2].split()
+def _cpu_s(process: Popen[bytes]) -> float:
+    fields = Path(f"/proc/{process.pid}/stat").read_text().rpartition(")")[2].split()
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 

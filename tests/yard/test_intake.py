@@ -9,12 +9,15 @@ from pathlib import Path
 
 import pytest
 
-from gateway import entry, proof_command, tree
+from gateway import entry, history_command, proof_command, tree
 from gateway.adapters.journal import entries_after, open_reader
+from gateway.adapters.record_source import material
+from gateway.climate_record import Asked
 from gateway.entry import Kind
 from gateway.vouching import FORGED, OTHER_KEY, REWOUND, REWRITTEN, Refused
 from gateway.yard.intake import Gap, Intake, Taken
 from gateway.yard_batch import Stretch
+from tests import record_story
 from tests.sites import T0
 from tests.yard.conftest import Stage, part
 from tests.yard_site import Site, heads_of
@@ -153,3 +156,17 @@ def test_a_record_that_begins_again_is_laid_aside(stage: Stage, site: Site, tmp_
     assert stage.take(1, part(other, 1, 1)).next == 2
     known = stage.db.site("north")
     assert known and (known.pinned, known.confirmed) == (other.gateway, 0)
+
+
+def test_a_climate_record_of_the_copy_tells_the_same_alarms(stage: Stage, tmp_path: Path) -> None:
+    """The yard holds no events; they are folded again from the entries, and none is left out."""
+    home = record_story.journal(tmp_path / "story", 3)
+    with closing(open_reader(home / "journal.db")) as reader:
+        entries = list(entries_after(reader, 0))
+    for first in range(0, len(entries), tree.SEAL):
+        stage.take(first + 1, Stretch(entries[first : first + tree.SEAL], []))
+    copy = stage.folder / "sites" / "north"
+    assert history_command.run("rebuild", ["--home", str(copy)], "") == 0
+    asked = Asked(record_story.DAY0, record_story.DAY0 + 2 * record_story.H, record_story.H)
+    here, there = (material(each, asked, len(entries)) for each in (home, copy))
+    assert here.events and there.events == here.events and there.quarters == here.quarters
