@@ -27,7 +27,7 @@ from gateway.heads import Signed
 from gateway.tree import SEAL
 from gateway.yard_batch import MOST_HEADS, Stretch, pack
 
-BACK_OFF_S = (1.0, 2.0, 5.0, 15.0, 60.0)
+BACK_OFF_S = (1.0, 2.0, 5.0, 10.0, 30.0)
 REFUSED_S = 60.0
 TIMEOUT_S = 30.0
 MOST_PLAIN = 4 << 20  # bytes of entries at once; one entry alone may have more

@@ -52,7 +52,7 @@ class Intake:
         self.folder, self.db, self._wall_ms, self._most = folder / SITES, db, wall_ms, most_open
         self._books: OrderedDict[str, SiteBook] = OrderedDict()
         self._guard, self._locks = threading.Lock(), dict[str, threading.Lock]()
-        self._packer = ThreadPoolExecutor(1, "packer")
+        self._packer, self._closing = ThreadPoolExecutor(1, "packer"), False
         self.newest: dict[str, tuple[Arrived, Held]] = {}
         """What is known of each site that ever sent; changed only after the disk has it."""
 
@@ -61,10 +61,12 @@ class Intake:
         for path in sorted(self.folder.glob(f"*/{NAME}")):
             with self._book(path.parent.name):
                 pass
+            self._packer.submit(self._seal, path.parent.name)
 
     def close(self) -> None:
-        """Close every journal."""
-        self._packer.shutdown()
+        """Close every journal; what is not sealed yet is sealed after the next start."""
+        self._closing = True
+        self._packer.shutdown(cancel_futures=True)
         for book in self._books.values():
             book.close()
 
@@ -136,7 +138,7 @@ class Intake:
 
     def _seal(self, site: str) -> None:
         """Pack whole blocks, off the way of what comes in."""
-        while packed := pack_oldest(self.folder / site / NAME):
+        while not self._closing and (packed := pack_oldest(self.folder / site / NAME)):
             with self._book(site) as book:
                 book.seal(packed)
 

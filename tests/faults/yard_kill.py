@@ -36,7 +36,7 @@ class Growth(threading.Thread):
 def play(folder: Path, victim: str, tries: int, chance: random.Random) -> tuple[int, int]:
     """Return how many entries the yard lacks and how many it has too many."""
     token = token_file(folder / "yard", "north", folder / "token")
-    growth, yard = Growth(folder / "home", 20.0), ServedYard(folder / "yard")
+    growth, yard = Growth(folder / "home", 5.0), ServedYard(folder / "yard")
     push = pusher(growth.home, yard.url, "north", token)
     growth.start()
     work = 0
@@ -65,7 +65,7 @@ def play(folder: Path, victim: str, tries: int, chance: random.Random) -> tuple[
 
 
 def _until_more(yard: ServedYard, before: int) -> None:
-    end = time.monotonic() + 20
+    end = time.monotonic() + 60
     while size(yard.folder, "north") <= before and time.monotonic() < end:
         time.sleep(0.05)
 

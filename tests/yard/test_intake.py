@@ -170,3 +170,22 @@ def test_a_climate_record_of_the_copy_tells_the_same_alarms(stage: Stage, tmp_pa
     asked = Asked(record_story.DAY0, record_story.DAY0 + 2 * record_story.H, record_story.H)
     here, there = (material(each, asked, len(entries)) for each in (home, copy))
     assert here.events and there.events == here.events and there.quarters == here.quarters
+
+
+def test_the_yard_ends_at_once_and_seals_later(stage: Stage, site: Site) -> None:
+    """A backlog of blocks does not hold up the end; the next whole block takes the old ones with it."""
+    stage.intake._closing = True
+    site.grow(site.readings(2 * tree.SEAL), head=True)
+    for first in range(1, 2 * tree.SEAL, tree.SEAL):
+        stage.take(first, part(site, first, first + tree.SEAL - 1))
+    stage.intake.close()
+    assert blocks(stage) == 0
+    with closing(Intake(stage.folder, stage.db, lambda: T0, 2)) as again:
+        again.open_all()
+        again._packer.submit(lambda: None).result(20)
+    assert blocks(stage) == 2
+
+
+def blocks(stage: Stage) -> int:
+    with closing(open_reader(stage.folder / "sites" / "north" / "journal.db")) as reader:
+        return int(reader.execute("SELECT count(*) FROM sealed").fetchone()[0])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from gateway.adapters.journal import pack_oldest
 from gateway.adapters.yard_db import YardDb
 from gateway.adapters.yard_link import Pusher, Refused, Unreachable, WrongAddress, Yard
 from tests.flow.test_network_broker import certify
-from tests.yard.served import ServedYard, held, pusher, size, token_file
+from tests.yard.served import ServedYard, held, token_file
 from tests.yard_site import Site, heads_of
 
 
@@ -44,13 +44,6 @@ def yard(tmp_path: Path, certificates: Path) -> Iterator[ServedYard]:
 
 def linked(yard: ServedYard, home: Path, token: Path, ca: Path) -> Pusher:
     return Pusher(home, Yard(yard.url, "north", token.read_text().strip(), str(ca / "ca.crt")))
-
-
-def until(holds: Callable[[], bool], seconds: float = 40) -> None:
-    end = time.monotonic() + seconds
-    while not holds():
-        assert time.monotonic() < end
-        time.sleep(0.1)
 
 
 def all_steps(push: Pusher) -> None:
@@ -89,31 +82,6 @@ def test_a_journal_arrives_over_tls_sealed_blocks_and_all(
         Pusher(site.home, Yard(yard.url, "north", token.read_text().strip())).step()
     with pytest.raises(Refused, match="not the token"):
         Pusher(site.home, Yard(yard.url, "south", token.read_text().strip(), str(certificates / "ca.crt"))).step()
-
-
-def test_both_programs_may_be_killed(tmp_path: Path) -> None:
-    """The journal is the store: whatever died, the yard has everything in the end, once."""
-    site = Site(tmp_path / "home")
-    token = token_file(tmp_path / "yard", "north", tmp_path / "token")
-    yard = ServedYard(tmp_path / "yard")
-    push = pusher(site.home, yard.url, "north", token)
-    try:
-        site.grow(site.readings(3000))
-        until(lambda: size(yard.folder, "north") > 0)
-        yard.kill()
-        site.grow(site.readings(3000))
-        push.kill()
-        push.wait()
-        site.grow(site.readings(3000), head=True)
-        yard.start()
-        push = pusher(site.home, yard.url, "north", token)
-        until(lambda: size(yard.folder, "north") == len(site.entries))
-        push.terminate()
-        assert push.wait(20) == 0 and yard.stop() == 0
-    finally:
-        push.kill()
-        yard.kill()
-    assert held(yard.folder, "north") == site.entries
 
 
 @pytest.mark.parametrize(
