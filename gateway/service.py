@@ -23,6 +23,7 @@ from gateway.adapters import journal as files
 from gateway.adapters.address import Address
 from gateway.adapters.batch import Batch
 from gateway.adapters.edges import EdgeNodes, open_edges
+from gateway.adapters.health import Health
 from gateway.adapters.home import lock, outcomes_after, restore
 from gateway.adapters.mqtt import Broker
 from gateway.adapters.supervisor import Supervisor
@@ -62,12 +63,11 @@ class Service:
         self._subscribed: tuple[list[str], tuple[Edge, ...]] = ([], ())
         self._unwritten: Batch | None = None  # what a full disk did not take; until it does, nothing else happens
         self._taken: list[Path] = []  # inbox files whose entries are not yet on disk
-        self._told, self._undelivered = trouble.Told(), Undelivered(home)
+        self._told, self._undelivered, self._health = trouble.Told(), Undelivered(home), Health(home)
         self.board: Board | None = overview.board(self.flow, self.clock.core_ms())
         # Began: nothing is judged across downtime, the first turn only says that it starts. Ending: with a head.
         self._shown, self._began, self._ending = -1.0, False, False
-        self._sheet = Sheet()  # what judging added to history since the last commit
-        self._saying, self._packer = Saying(), ThreadPoolExecutor(1, "packer")
+        self._sheet, self._saying, self._packer = Sheet(), Saying(), ThreadPoolExecutor(1, "packer")
         self._packed: Future[files.Packed | None] | None = None
         self._cursor, self._look_again = self.book.outcomes_cursor(), 0.0
         entries, offset_ms = self.flow.state.sequence, self.clock.offset_ms
@@ -215,15 +215,13 @@ class Service:
     def _due_actions(self, now: int, anchor: bool) -> list[tuple[Kind, bytes]]:
         """What the writer itself has to say, then what persons did."""
         due: list[tuple[Kind, bytes]] = []
-        old = self.clock.offset_ms
-        new = self.clock.step()
+        old, new = self.clock.offset_ms, self.clock.step()
         if new is not None:
             body = {"old_offset_ms": old, "new_offset_ms": new, "cause": "the wall clock stepped"}
             due.append((Kind.CLOCK_STEP, canonical.to_bytes(body)))
         asked = self.edges.ask(self.flow.edges_to_ask(now)) if self.edges else []
         due += [(Kind.EDGE_SESSION, canonical.to_bytes(each)) for each in asked]
-        while self.actions:
-            due.append(self.actions.popleft())
+        due += [self.actions.popleft() for _ in range(len(self.actions))]
         if word := self._saying.due(self.board, self.flow.state.counts, now):
             due.append((Kind.STANDING, word))
         if not due and (anchor or now // MINUTE > self.flow.state.core_ms // MINUTE):
@@ -266,8 +264,10 @@ class Service:
             if self.board:
                 self.board = overview.standing_still(self.board, why, now + self.clock.offset_ms)
             return
-        broker = self.broker.trouble() if self.broker else ()
-        self._told.say(broker=broker, head=self.heads.trouble, outbox=self._undelivered.lines())
+        broker, head = self.broker.trouble() if self.broker else (), self.heads.trouble
+        self._told.say(broker=broker, head=head, outbox=self._undelivered.lines())
+        seen = {"head": head, "messenger": self._undelivered.idle}
+        self.actions += self._health.due(self.flow.state, self.broker, seen, now + self.clock.offset_ms)
         board = overview.board(self.flow, now)
         self.board = board and replace(board, trouble=self._told.lines, record_code=self.heads.code)
 

@@ -33,6 +33,9 @@ class Door:
     def stop(self) -> None:
         self.left = True
 
+    def standing(self) -> tuple[str, str]:
+        return "good", ""
+
     def trouble(self) -> tuple[str, ...]:
         return ()
 

@@ -163,6 +163,13 @@ class Watch(threading.Thread):
         self._stop_now.set()
         self.join(LIMIT_S)
 
+    def standing(self) -> tuple[str, str]:
+        """Return the class of the broker's health, and its words: "away", "unfit" or "good"."""
+        if away := self._link.words(time.monotonic()):
+            return "away", away
+        words = "; ".join(line for line in (self._breaks, self._settings) if line)
+        return ("unfit", words) if words else ("good", "")
+
     def lines(self) -> tuple[str, ...]:
         """Return what stands in the way now."""
         found = (self._link.words(time.monotonic()), self._breaks, self._settings)

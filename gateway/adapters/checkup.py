@@ -21,12 +21,12 @@ from statistics import median
 from gateway.adapters import broker_check
 from gateway.adapters import heads as table
 from gateway.adapters.address import Address
+from gateway.adapters.health import room
 from gateway.adapters.home import restore
 from gateway.adapters.journal import open_reader
 from gateway.adapters.signing import Keys
 from gateway.flow import Flow
 
-DAY_MS = 86_400_000
 SYNCS, QUICK_MS = 20, 0.05
 """No disk or flash that has really written is back within 0.05 ms (common practice, no source)."""
 HEAD_LATE_MS = 1_200_000  # two intervals between heads
@@ -53,8 +53,7 @@ class Found:
 
 def disk(home: Path) -> list[Found]:
     """Room, days left at the pace so far, and whether the disk writes what it says it wrote."""
-    room = shutil.disk_usage(home).free
-    found = [_days(home, room)]
+    found = [_days(home)]
     times = [_sync_ms(home / "doctor.part") for _ in range(SYNCS)]
     (home / "doctor.part").unlink()
     said = f"disk: a small write takes {median(times):.2f} ms (median of {SYNCS})"
@@ -64,17 +63,13 @@ def disk(home: Path) -> list[Found]:
     return [*found, Found(Level.GOOD, said)]
 
 
-def _days(home: Path, room: int) -> Found:
-    held = (home / "journal.db").stat().st_size
-    with closing(open_reader(home / "journal.db")) as reader:
-        (since,) = reader.execute("SELECT min(utc_ms) FROM heads").fetchone()
-    age = (time.time() * 1000 - since) / DAY_MS if since else 0.0
-    said = f"disk: {room / 1e9:.1f} GB free, the journal holds {held / 1e6:.1f} MB"
-    if age < 1.0:
-        return Found(Level.GOOD if room > 1e9 else Level.LOOK, f"{said}; too young to tell for how long")
-    left = room / max(held / age, 1.0)
-    level = Level.GOOD if left > FEW_DAYS else Level.BAD
-    return Found(level, f"{said}: enough for {left:.0f} days at this pace", "" if left > FEW_DAYS else "make room")
+def _days(home: Path) -> Found:
+    found = room(home, time.time() * 1000)
+    said = f"disk: {found.words}"
+    if found.days is None:
+        return Found(Level.GOOD if found.free > 1e9 else Level.LOOK, said)
+    enough = found.days > FEW_DAYS
+    return Found(Level.GOOD if enough else Level.BAD, said, "" if enough else "make room")
 
 
 def _sync_ms(path: Path) -> float:

@@ -110,6 +110,10 @@ class Broker:
         """Return what stands between the gateway and the broker, in sentences."""
         return self._watch.lines()
 
+    def standing(self) -> tuple[str, str]:
+        """Return what is said of the broker's health: its class and the words."""
+        return self._watch.standing()
+
     def stop(self) -> None:
         """Leave the broker; what is not acknowledged stays there."""
         with self._room:

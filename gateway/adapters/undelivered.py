@@ -28,6 +28,7 @@ class Undelivered:
         self._looked_s = float("-inf")
         self._untried: tuple[int, float] = (0, 0.0)
         self._lines: tuple[str, ...] = ()
+        self.idle: tuple[str, ...] = ()  # that messages wait and nobody sends, as of the last look
 
     def lines(self, now_s: float | None = None) -> tuple[str, ...]:
         """Return a sentence for each trouble. now_s: seconds that never step."""
@@ -35,7 +36,8 @@ class Undelivered:
         if now_s - self._looked_s >= LOOK_S:
             self._looked_s = now_s
             try:
-                self._lines = (*self._idle(now_s), *self._in_vain())
+                self.idle = tuple(self._idle(now_s))
+                self._lines = (*self.idle, *self._in_vain())
             except sqlite3.Error:  # being made, or a disk that refuses: `run` says that itself
                 return self._lines
         return self._lines

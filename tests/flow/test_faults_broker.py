@@ -18,6 +18,7 @@ from tests.faults.kill_run import prepare, stored
 from tests.faults.real import Gateway, is_sound, until
 from tests.flow.test_run import now_ms, publish
 from tests.sites import pack
+from tests.test_health import journalled
 
 
 @pytest.fixture
@@ -63,6 +64,8 @@ def test_a_broker_that_goes_and_comes_back_is_told_and_nothing_is_lost(tmp_path:
     until(lambda: gateway.holds(400), "everything")
     assert gateway.stop() == 0
     assert stored(home) == hashes(first + second) and is_sound(home)
+    said = [(each["figure"], each["class"]) for each in journalled(home)]
+    assert [each for each in said if each[0] == "broker"] == [("broker", "away"), ("broker", "good")]
 
 
 class Flapping(threading.Thread):
