@@ -38,7 +38,7 @@ from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import Watch
 from gateway.tiers import Deed, Sheet
 
-CORE = 17  # raised with what the state holds or how it is judged
+CORE = 18  # raised with what the state holds or how it is judged
 CORE_VERSION = f"{__version__}/{CORE}"
 CORE_READ_FROM = 13  # the oldest state this program goes on from; raised when a field changes its meaning
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})
@@ -336,7 +336,7 @@ class Flow:
         self.sensors: dict[str, Sensor] = {sensor.id: sensor for sensor in site.sensors}
         self.watch = Watch.of(site)
         # What is said of these depends on other sensors' readings, too.
-        self._with_others = self.watch.beds.keys() | self.watch.gases.keys()
+        self._with_others = self.watch.beds.keys() | self.watch.gases.keys() | self.watch.gauges.keys()
         self._hear_all_anew()
         self.patience_ms = {sensor.id: sensor_sense.patience_ms(sensor) for sensor in site.sensors}
         judging = self.judging = Judging(self.state, site, self.read, self.watch)
@@ -441,7 +441,8 @@ class Flow:
 
     def _as_it_came(self, sensor_id: str) -> float | None:
         newest = self.state.newest.get(sensor_id)
-        return None if newest is None else newest.value
+        silent = newest is None or self.state.judged_ms - newest.received_ms > newest.patience_ms
+        return None if newest is None or silent else newest.value
 
     def _judge(self, now_ms: int, outcomes: Outcomes) -> None:
         state = self.state

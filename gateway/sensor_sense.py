@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import hypot
 
-from gateway import psychrometrics, sensor_pairs, sensor_track
+from gateway import psychrometrics, sensor_gauges, sensor_pairs, sensor_track
 from gateway.compressed_air import standard_atmosphere_pa
 from gateway.jobsite import Jobsite, Sensor, Train
 from gateway.reading import Reading
@@ -42,6 +42,7 @@ class Watch:
     probes: tuple[tuple[Probe, Probe], ...]
     beds: Mapping[str, Bed]
     gases: Mapping[str, str]
+    gauges: Mapping[str, sensor_gauges.Witness]
     pressures: frozenset[str]
     expected_pa: float | None
 
@@ -74,6 +75,7 @@ class Watch:
                 for p in train.pieces
                 if p.outlet.pressure_dew_point and p.outlet.temperature
             },
+            sensor_gauges.witnesses(site),
             frozenset(station.station_pressure for station in site.stations),
             _expected_pa(site.altitude_m),
         )
@@ -150,6 +152,10 @@ def fault(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> str:
     if track is not None and (why := sensor_track.fault(track, watch.rules[sensor_id])):
         return why
     if sensor_id in watch.beds and (why := beyond_salt(watch.sensors[sensor_id], watch.beds[sensor_id], value)):
+        return why
+    if sensor_id in watch.gauges and (
+        why := sensor_gauges.contradicted(sensor_id, watch.gauges[sensor_id], value)
+    ):
         return why
     if sensor_id in watch.gases and (why := _above_its_gas(watch, sensor_id, value)):
         return why
