@@ -17,7 +17,7 @@ from gateway.jobsite import Jobsite
 from gateway.web.app import make_app
 from gateway.web.house import House
 from tests.sites import site
-from tests.web.history_stage import made_month, phone, url  # noqa: F401 - fixtures
+from tests.web.history_stage import browser, made_month, phone, url  # noqa: F401 - fixtures
 from tests.web.made import BOARD, NOW_MS
 
 

@@ -66,6 +66,28 @@ def phone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome
     driver.quit()
 
 
+@pytest.fixture
+def browser(phone: webdriver.Chrome) -> Iterator[webdriver.Chrome]:
+    """The shared browser as a new one: no cookies, nothing kept, nothing slowed down, no scheme chosen."""
+    _as_new(phone)
+    yield phone
+    _as_new(phone)
+
+
+def _as_new(phone: webdriver.Chrome) -> None:
+    phone.get("about:blank")
+    free = {"offline": False, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}
+    for call, words in (
+        ("Network.enable", {}), ("Network.clearBrowserCookies", {}), ("Network.clearBrowserCache", {}),
+        ("Network.setCacheDisabled", {"cacheDisabled": False}), ("Network.emulateNetworkConditions", free),
+        ("Network.setBypassServiceWorker", {"bypass": False}), ("Emulation.setCPUThrottlingRate", {"rate": 1}),
+        ("Emulation.setEmulatedMedia", {"media": "", "features": []}),
+    ):  # fmt: skip
+        phone.execute_cdp_cmd(call, words)
+    for log in ("browser", "performance"):
+        phone.get_log(log)  # type: ignore[no-untyped-call]
+
+
 def open_view(phone: webdriver.Chrome, address: str) -> None:
     phone.get(address)
     wait_ready(phone)

@@ -7,7 +7,6 @@ import json
 import os
 import signal
 import time
-import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -18,7 +17,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 from gateway.payload import canonical
-from tests.web.browsers import CHROMIUM, DRIVER, Server, browser_log, open_browser, wait_for
+from tests.web.browsers import CHROMIUM, DRIVER, Server, browser_log, wait_for
 from tests.web.served import PASSWORD
 
 pytestmark = pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="chromium and chromedriver are not installed")
@@ -33,12 +32,12 @@ def server(tmp_path: Path) -> Iterator[Server]:
         running.end(signal.SIGKILL)
 
 
-@pytest.fixture
-def browser(tmp_path: Path) -> Iterator[webdriver.Chrome]:
-    """A headless browser with a fresh profile."""
-    driver = open_browser(tmp_path / "profile")
-    yield driver
-    driver.quit()
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """A server for the tests that leave it alive."""
+    running = Server(tmp_path_factory.mktemp("served"))
+    yield running
+    running.end(signal.SIGKILL)
 
 
 @pytest.mark.timeout(90)
@@ -76,16 +75,6 @@ def test_a_frozen_server_is_noticed_too(server: Server, browser: webdriver.Chrom
     wait_for(browser, "#link", "Live", 10)
 
 
-@pytest.mark.timeout(60)
-def test_a_stop_ends_open_streams_within_two_seconds(server: Server) -> None:
-    """SIGTERM does not wait for pages that would stay for ever."""
-    with urllib.request.urlopen(f"{server.url}live", timeout=5) as stream:
-        assert stream.readline() == b"retry: 2000\n"
-        assert server.end(signal.SIGTERM) < 2
-    assert server.process.returncode == 0
-    assert (server.folder / "closed").exists()  # what stands after `run` was reached
-
-
 def _session_opens(server: Server) -> bool:
     """Whether the other phone's session still opens the account page, asked from another address."""
     made = http.client.HTTPConnection("127.0.0.1", urlsplit(server.url).port, source_address=("127.0.0.9", 0))
@@ -94,10 +83,10 @@ def _session_opens(server: Server) -> bool:
 
 
 @pytest.mark.timeout(90)
-def test_a_person_signs_in_and_out_everywhere(server: Server, browser: webdriver.Chrome) -> None:
+def test_a_person_signs_in_and_out_everywhere(shared: Server, browser: webdriver.Chrome) -> None:
     """The door, the own page, and the other phone, whose board ends too."""
-    assert _session_opens(server)
-    browser.get(f"{server.url}sign-in?back=%2Faccount")
+    assert _session_opens(shared)
+    browser.get(f"{shared.url}sign-in?back=%2Faccount")
     browser.find_element(By.NAME, "name").send_keys("Kim")
     browser.find_element(By.NAME, "password").send_keys("not the password" + Keys.ENTER)
     wait_for(browser, ".problem", "Name or password is not right.", 10)
@@ -105,14 +94,14 @@ def test_a_person_signs_in_and_out_everywhere(server: Server, browser: webdriver
     wait_for(browser, "h1", "Kim", 10)
     browser.find_element(By.CSS_SELECTOR, "form[action='/sign-out-everywhere'] button").click()
     wait_for(browser, "h1", "Sign in", 10)
-    assert not _session_opens(server)
+    assert not _session_opens(shared)
     assert browser.get_cookies() == []
 
 
 @pytest.mark.timeout(60)
-def test_the_keeper_changes_a_limit(server: Server, browser: webdriver.Chrome) -> None:
+def test_the_keeper_changes_a_limit(shared: Server, browser: webdriver.Chrome) -> None:
     """From the page to what the writer finds."""
-    browser.get(f"{server.url}set-up")
+    browser.get(f"{shared.url}set-up")
     browser.find_element(By.CSS_SELECTOR, "details[data-act='limit margin'] summary").click()
     form = browser.find_element(By.CSS_SELECTOR, "form[action='/set-up/limit']")
     threshold = form.find_element(By.NAME, "threshold")
@@ -120,7 +109,7 @@ def test_the_keeper_changes_a_limit(server: Server, browser: webdriver.Chrome) -
     threshold.send_keys("4.5")
     form.find_element(By.NAME, "why").send_keys("revision 2" + Keys.ENTER)
     wait_for(browser, "h1", "Set-up", 10)
-    (left,) = (server.folder / "inbox").glob("*.config")
+    (left,) = (shared.folder / "inbox").glob("*.config")
     said = canonical.to_dict(left.read_bytes())
     assert (said["who"], said["why"]) == ("lead", "revision 2")
     assert [each.threshold for each in canonical.jobsite_of(left.read_bytes()).limits] == [4.5]

@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 import pytest
 from selenium import webdriver
 
-from tests.web.browsers import CHROMIUM, DRIVER, Server, open_browser
+from tests.web.browsers import CHROMIUM, DRIVER, Server
 
 needs_browser = pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="chromium and chromedriver are not installed")
 PHONE = {"offline": False, "latency": 150, "downloadThroughput": 200_000, "uploadThroughput": 94_000}  # 1.6 Mbit/s
@@ -23,32 +23,30 @@ return [paint ? paint.startTime : null, document.querySelector(".word").getBound
   performance.getEntries().reduce((sum, each) => sum + (each.transferSize || 0), 0)];"""
 
 
-@pytest.fixture
-def server(tmp_path: Path) -> Iterator[Server]:
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """A running server."""
-    running = Server(tmp_path)
+    running = Server(tmp_path_factory.mktemp("served"))
     yield running
-    if running.process.poll() is None:
-        running.end(signal.SIGKILL)
+    running.end(signal.SIGKILL)
 
 
 @needs_browser
 @pytest.mark.timeout(90)
-def test_the_first_verdict_is_there_within_a_second_on_a_slow_phone(server: Server, tmp_path: Path) -> None:
+def test_the_first_verdict_is_there_within_a_second_on_a_slow_phone(
+    server: Server, browser: webdriver.Chrome
+) -> None:
     """4x slower processor, 1.6 Mbit/s, 150 ms: the verdict is in the first paint; at most 60 kB on the wire.
 
-    The best of five, since other programs share the machine.
+    The best of up to five, since other programs share the machine.
     """
-    browser = open_browser(tmp_path / "profile")
-    try:
-        browser.execute_cdp_cmd("Network.enable", {})
-        browser.execute_cdp_cmd("Network.setCacheDisabled", {"cacheDisabled": True})
-        browser.execute_cdp_cmd("Network.setBypassServiceWorker", {"bypass": True})
-        browser.execute_cdp_cmd("Network.emulateNetworkConditions", PHONE)
-        browser.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 4})
-        found = [_first_paint(browser, server.url) for _ in range(5)]
-    finally:
-        browser.quit()
+    browser.execute_cdp_cmd("Network.setCacheDisabled", {"cacheDisabled": True})
+    browser.execute_cdp_cmd("Network.setBypassServiceWorker", {"bypass": True})
+    browser.execute_cdp_cmd("Network.emulateNetworkConditions", PHONE)
+    browser.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 4})
+    found: list[tuple[float, int]] = []
+    while len(found) < 5 and min(found, default=(9e9, 0))[0] >= 1000:
+        found.append(_first_paint(browser, server.url))
     best_ms, on_wire = min(paint for paint, _ in found), max(size for _, size in found)
     print(f"bench board_first_verdict {best_ms:.0f} ms goal <1000; board_on_wire {on_wire} B goal <=60000")
     assert best_ms < 1000
