@@ -41,7 +41,7 @@ PAGES = (
 )  # fmt: skip
 ELSEWHERE = {"/history", "/history/entries", "/water", "/plan"}  # with a month of values, in their own tests
 NO_PAGES = re.compile(
-    r"/(live|health|metrics|sw\.js|data/.*|photo/.*|plan/.+|history/(data|file.*)|.*\.toml|record/file/.*)"
+    r"/(live|health|metrics|sw\.js|data/.*|photo/.*|plan/.+|history/(data|file.*)|.*\.toml|record/file/.*|.*\.pdf)"
 )
 
 
