@@ -17,6 +17,7 @@ import re
 import shlex
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -149,6 +150,12 @@ def until(what: Callable[[], object], name: str, seconds: float = 60.0) -> None:
         time.sleep(0.2)
 
 
+def is_open(port: int) -> bool:
+    """Whether somebody listens on a port of this machine."""
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
 class Day:
     """The steps, each timed and printed."""
 
@@ -192,7 +199,9 @@ class Day:
                 .replace("# simulated = true", "simulated = true")
             )
             box.at("/etc/dewgate/jobsite.toml").write_text(text + LIMIT)
+            box.do("install", "-d", "-o", "mosquitto", "/run/mosquitto")  # as the broker's own unit does
             box.start("mosquitto", "mosquitto", "-c", "/etc/mosquitto/mosquitto.conf")
+            until(lambda: is_open(8883), "the broker")
             told = ["--home", HOME, "--who", "ann", "--why", "start of job"]
             box.do(*AS_SERVICE, "dewgate", "apply", "/etc/dewgate/jobsite.toml", *told)
             box.start("dewgate-run")

@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import random
+import shutil
 import signal
 import sys
 import tempfile
@@ -54,6 +55,7 @@ class Site:
     began_s: float
     length_s: float
     is_disk_small: bool
+    log: Path
     faults: dict[str, int] = field(default_factory=dict)
     times: list[tuple[float, float]] = field(default_factory=list)
     samples: list[Sample] = field(default_factory=list)  # share of the time, MB of run, of deliver, open files
@@ -117,6 +119,8 @@ class Site:
         began_s = time.time()
         act()
         self.times.append((began_s, time.time()))
+        with self.log.open("a") as log:
+            log.write(f"{began_s:.1f} {time.time() - began_s:5.1f} s {act.__name__}\n")
 
     def _look(self) -> None:
         with contextlib.suppress(OSError):  # the page of a program that was just started
@@ -178,7 +182,7 @@ def _disk(folder: Path, is_small: bool) -> Iterator[Path]:
         yield disk
 
 
-def soak(folder: Path, hours: float, factor: float, seed: int) -> int:
+def soak(folder: Path, hours: float, factor: float, seed: int, keep: Path | None) -> int:
     """Run it; return 1 when anything was lost, kept twice, not told or grew."""
     with broker_in(folder) as broker, _disk(folder / "disk", not isinstance(broker, HeldBroker)) as disk:
         home, words = disk / "home", f"{factor:g},{datetime.now(UTC).isoformat()},{time.time()}"
@@ -189,13 +193,27 @@ def soak(folder: Path, hours: float, factor: float, seed: int) -> int:
         programs = Programs(home, folder, broker, words, phone.contacts(folder / "contacts.toml"))
         sensors = Sensors(broker.address(1), lapse, seed)
         is_small = not isinstance(broker, HeldBroker)
-        site = Site(programs, broker, random.Random(seed), time.time(), hours * 3600 / factor, is_small)
+        site = Site(
+            programs,
+            broker,
+            random.Random(seed),
+            time.time(),
+            hours * 3600 / factor,
+            is_small,
+            folder / "faults.log",
+        )
         with programs:
             sensors.start()
             _bring_about(site, sensors)
             lost, twice, unlike = settle(home, programs.run, sensors)
         rows = history_command.run("rebuild", ["--home", str(home), "--check"], "")
         blind_s = longest_blind_s(home) / factor
+        if keep:
+            shutil.copytree(home, keep / "home")
+            for name in ("faults.log", "said.log"):
+                shutil.copy(folder / name, keep)
+            (keep / "phone.log").write_text("".join(f"{at:.1f} {title}\n" for at, title in phone.taken))
+            (keep / "wet.log").write_text("".join(f"{at:.1f}\n" for at in sensors.wet_s))
         return _told(site, (lost + unlike + rows, twice), hours, blind_s, sensors.wet_s, phone.taken, factor)
 
 
@@ -242,10 +260,11 @@ def main() -> int:
     parser.add_argument("--hours", type=float, default=8.0, help="of the site's time")
     parser.add_argument("--lapse", type=float, default=16.0, help="how many times faster the site lives")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="folder for the home and what was done and said, to look at")
     args = parser.parse_args()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(2))  # so that broker, disk and programs are taken away
     with tempfile.TemporaryDirectory() as folder:
-        return soak(Path(folder), args.hours, args.lapse, args.seed)
+        return soak(Path(folder), args.hours, args.lapse, args.seed, args.keep)
 
 
 if __name__ == "__main__":
