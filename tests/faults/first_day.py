@@ -425,8 +425,9 @@ def main() -> int:
         "--base", type=Path, help="tar of Debian's packages by debootstrap; made if it is not there"
     )
     args = parser.parse_args()
-    if os.geteuid():
-        print("as root: it makes a system in a folder, and a network of its own", file=sys.stderr)
+    if os.geteuid() or not shutil.which("debootstrap"):
+        words = "as root, with debootstrap (apt install debootstrap): it makes a system in a folder, and a network"
+        print(words, file=sys.stderr)
         return 2
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(2))
     with tempfile.TemporaryDirectory(prefix="first-day-") as name:

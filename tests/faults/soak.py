@@ -10,7 +10,6 @@ or not told, or when memory grew.
 from __future__ import annotations
 
 import argparse
-import contextlib
 import random
 import shutil
 import signal
@@ -36,11 +35,12 @@ from tests.faults.soak_box import TITLE, HeldBroker, Phone, Programs, Sensors, b
 
 LONGEST_S = 6.0  # of one fault
 PAUSE_S = (3.0, 12.0)  # between two
-NO_KILLS = (0.4, 0.95)
+NO_KILLS = (0.25, 0.95)
 """Between these shares of the time nothing is killed, since a new process begins small again."""
 WARM, LAST = (0.5, 0.6), (0.85, 0.95)
 GROWTH_PERCENT, GROWTH_FILES = 2.0, 0
 ON_DELAY_S = 60.0
+START_S = 60.0  # a busy machine takes that long to load the program
 GRACE_S = 5.0  # for a restart, a new connection and one look at the outbox, beyond the faults themselves
 Sample = tuple[float, float, float, int]
 
@@ -69,10 +69,13 @@ class Site:
         return self.chance.uniform(0.1, LONGEST_S)
 
     def kill_run(self) -> None:
-        """As a power cut would."""
+        """As a power cut would; the time until the board is live again is part of the fault."""
         self.programs.run.kill()
         self.programs.run.wait()
         self.programs.start_run()
+        end_s = time.monotonic() + START_S
+        while not self._page("health") and time.monotonic() < end_s:
+            time.sleep(0.2)
 
     def kill_deliver(self) -> None:
         """It is out of memory, say."""
@@ -108,6 +111,10 @@ class Site:
 
     def one(self) -> None:
         """Look at the programs, then bring one fault about."""
+        for name, process in (("run", self.programs.run), ("deliver", self.programs.deliver)):
+            if process.poll() is not None:  # as the supervisor would: on an end that is no fault of ours, too
+                self.faults[f"{name} ended by itself"] = self.faults.get(f"{name} ended by itself", 0) + 1
+                getattr(self.programs, f"start_{name}")()
         self._look()
         acts: list[Callable[[], None]] = [self.hold_run, self.cut_network, self.stop_broker, self.step_clock]
         if self.is_disk_small:
@@ -122,10 +129,16 @@ class Site:
         with self.log.open("a") as log:
             log.write(f"{began_s:.1f} {time.time() - began_s:5.1f} s {act.__name__}\n")
 
+    def _page(self, path: str) -> bytes:
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{self.programs.page}/{path}", timeout=5) as answer:
+                return bytes(answer.read())
+        except OSError:  # it is just starting, or the board is stale and says so with 503
+            return b""
+
     def _look(self) -> None:
-        with contextlib.suppress(OSError):  # the page of a program that was just started
-            for path in ("", "metrics"):
-                urllib.request.urlopen(f"http://127.0.0.1:{self.programs.page}/{path}", timeout=5).read()
+        for path in ("", "metrics"):
+            self._page(path)
         pid = self.programs.run.pid
         files = len(list(Path(f"/proc/{pid}/fd").iterdir()))
         self.samples.append((self.share, _rss_mb(pid), _rss_mb(self.programs.deliver.pid), files))
@@ -213,6 +226,7 @@ def soak(folder: Path, hours: float, factor: float, seed: int, keep: Path | None
             for name in ("faults.log", "said.log"):
                 shutil.copy(folder / name, keep)
             (keep / "phone.log").write_text("".join(f"{at:.1f} {title}\n" for at, title in phone.taken))
+            (keep / "samples.log").write_text("".join(f"{each}\n" for each in site.samples))
             (keep / "wet.log").write_text("".join(f"{at:.1f}\n" for at in sensors.wet_s))
         return _told(site, (lost + unlike + rows, twice), hours, blind_s, sensors.wet_s, phone.taken, factor)
 
@@ -241,6 +255,9 @@ def _told(
     ]
     missed = waited.count(None)
     print(f"# {hours:g} hours of the site in {site.length_s / 60:.0f} min: {site.faults}")
+    for line in site.programs.log.read_text().splitlines():
+        if line.endswith(("event=failed", "event=not-started")):
+            print(f"# {line}")
     print(f"fault soak {sum(site.faults.values())} lost {counts[0]} twice {counts[1]}")
     print(f"bench soak_memory_growth {run_percent:.2f} % goal <{GROWTH_PERCENT:g}")
     print(f"bench soak_deliver_memory_growth {deliver_percent:.2f} % goal <{GROWTH_PERCENT:g}")
