@@ -11,7 +11,7 @@ import sqlite3
 import threading
 import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -19,13 +19,13 @@ from pathlib import Path
 from typing import Any
 
 from alerts import log
-from gateway import entry
+from gateway import entry, flow_edges
 from gateway.adapters.journal import WrongJournal, entries_after, open_reader
-from gateway.entry import Kind
-from gateway.flow_edges import is_edge
-from gateway.payload import canonical
+from gateway.entry import Arrival, Kind
+from gateway.flow_state import State
+from gateway.payload import canonical, sparkplug_state
 from gateway.payload.forms import Forms
-from gateway.reading import Reading, Rejected
+from gateway.reading import News, Reading, Rejected
 
 BATCH = 500
 CHUNK = 4096  # entries read at once, so that the journal is never held open while the network is slow
@@ -38,6 +38,7 @@ _SCHEMA = """
 CREATE TABLE IF NOT EXISTS place (one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NOT NULL,
   offset_ms INTEGER NOT NULL, config BLOB NOT NULL) STRICT;
 """
+_EDGES = "ALTER TABLE place ADD COLUMN edges BLOB NOT NULL DEFAULT x''"
 
 
 class Unreachable(Exception):
@@ -51,6 +52,7 @@ class Place:
     seq: int = 0
     offset_ms: int = 0
     config: bytes = b""
+    edges: bytes = b""  # the sessions of the edge nodes, where the jobsite has some
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +126,9 @@ class Follower:
         self._journal, self._server = home / "journal.db", server
         self._db = sqlite3.connect(home / "follower.db", isolation_level=None)
         self._db.executescript(_SCHEMA)
-        row = self._db.execute("SELECT seq, offset_ms, config FROM place").fetchone()
+        if not self._db.execute("SELECT 1 FROM pragma_table_info('place') WHERE name = 'edges'").fetchone():
+            self._db.execute(_EDGES)
+        row = self._db.execute("SELECT seq, offset_ms, config, edges FROM place").fetchone()
         self.kept = self.sent = Place(*row) if row else Place()
         self._waiting: deque[Batch] = deque()
         self._taken: deque[tuple[float, Place]] = deque()
@@ -166,8 +170,8 @@ class Follower:
         while self._taken and self._taken[0][0] <= safe:
             self.kept = self._taken.popleft()[1]
         if self.kept != before:
-            row = (self.kept.seq, self.kept.offset_ms, self.kept.config)
-            self._db.execute("INSERT OR REPLACE INTO place VALUES (1, ?, ?, ?)", row)
+            row = (self.kept.seq, self.kept.offset_ms, self.kept.config, self.kept.edges)
+            self._db.execute("INSERT OR REPLACE INTO place VALUES (1, ?, ?, ?, ?)", row)
 
     def _read(self) -> deque[Batch]:
         """Return the next chunk of the journal as batches; empty at its end."""
@@ -178,49 +182,73 @@ class Follower:
 
 def batches(entries: list[bytes], place: Place) -> Iterator[Batch]:
     """Yield the lines of entries that follow a place, about 500 at a time, with the place reached."""
-    lines: list[str] = []
-    forms = _forms(place.config)
+    lines, reader = list[str](), _Reader(place)
     for each in entries:
-        kind, core_ms, body = entry.unpack(each)
-        place = _after(place, kind, body)
-        if kind is Kind.CONFIG_SET:
-            forms = _forms(place.config)
-        elif kind is Kind.MESSAGE and forms is not None:
-            lines += _lines(body, core_ms + place.offset_ms, forms)
+        lines += reader.take(*entry.unpack(each))
         if len(lines) >= BATCH:
-            yield Batch(lines, place)
+            yield Batch(lines, reader.reached())
             lines = []
     if entries:
-        yield Batch(lines, place)
+        yield Batch(lines, reader.reached())
+
+
+class _Reader:
+    """What entries are read by: the clock, the jobsite in force, and what edge nodes have said before."""
+
+    def __init__(self, place: Place) -> None:
+        self._place = place
+        self._state = State()
+        if place.edges:
+            self._state.edges = canonical.from_checkpoint(place.edges, sparkplug_state.State)
+        self._read_by(place.config)
+
+    def take(self, kind: Kind, core_ms: int, body: bytes) -> list[str]:
+        """Return the lines of the next entry."""
+        self._place = _after(self._place, kind, body)
+        utc_ms = core_ms + self._place.offset_ms
+        if kind is Kind.CONFIG_SET:
+            self._read_by(body)
+        elif kind is Kind.EDGE_SESSION:
+            flow_edges.session(self._state, self._known, canonical.to_dict(body), utc_ms)
+        elif kind is Kind.MESSAGE and self._forms is not None:
+            return self._lines(entry.message_of(body), utc_ms, self._forms)
+        return []
+
+    def reached(self) -> Place:
+        """Return the place after the entries taken."""
+        edges = canonical.checkpoint(self._state.edges) if self._known else b""
+        return replace(self._place, edges=edges)
+
+    def _read_by(self, config: bytes) -> None:
+        site = canonical.jobsite_of(config) if config else None
+        self._forms = Forms.of(site) if site else None
+        self._known = flow_edges.bindings(site) if site else {}
+
+    def _lines(self, arrival: Arrival, received_ms: int, forms: Forms) -> list[str]:
+        """Return a line for each reading whose time is known."""
+        if flow_edges.is_edge(arrival.topic):
+            found = flow_edges.changes(self._state, self._known, arrival, received_ms)
+            said: Sequence[News] = [] if isinstance(found, Rejected) else found
+        else:
+            decoded = forms.decode(arrival.topic, arrival.payload, received_ms)
+            if isinstance(decoded, Rejected):
+                raise ValueError(f"the journal took what is now refused: {decoded.detail}")  # never passed over
+            said = decoded
+        old = arrival.retain or arrival.before_marker  # may have waited for any time: no sample without a time
+        readings = [each for each in said if isinstance(each, Reading) and (each.absolute or not old)]
+        return [_line(each, received_ms, forms.jobsite) for each in readings]
 
 
 def _after(place: Place, kind: Kind, body: bytes) -> Place:
     match kind:
         case Kind.CONFIG_SET:
-            return Place(place.seq + 1, place.offset_ms, body)
+            return replace(place, seq=place.seq + 1, config=body)
         case Kind.STARTED:
-            return Place(place.seq + 1, canonical.to_dict(body)["offset_ms"], place.config)
+            return replace(place, seq=place.seq + 1, offset_ms=canonical.to_dict(body)["offset_ms"])
         case Kind.CLOCK_STEP:
-            return Place(place.seq + 1, canonical.to_dict(body)["new_offset_ms"], place.config)
+            return replace(place, seq=place.seq + 1, offset_ms=canonical.to_dict(body)["new_offset_ms"])
         case _:
             return replace(place, seq=place.seq + 1)
-
-
-def _forms(config: bytes) -> Forms | None:
-    return Forms.of(canonical.jobsite_of(config)) if config else None
-
-
-def _lines(body: bytes, received_ms: int, forms: Forms) -> list[str]:
-    """Return a line for each reading whose time is known; edge nodes' messages are not copied."""
-    arrival = entry.message_of(body)
-    if is_edge(arrival.topic):  # what it says depends on births that may lie before the follower's place
-        return []
-    readings = forms.decode(arrival.topic, arrival.payload, received_ms)
-    if isinstance(readings, Rejected):
-        raise ValueError(f"the journal took what is now refused: {readings.detail}")  # never passed over
-    if arrival.retain or arrival.before_marker:  # may have waited for any time: no sample without a time
-        readings = [reading for reading in readings if reading.absolute]
-    return [_line(reading, received_ms, forms.jobsite) for reading in readings]
 
 
 def _line(reading: Reading, received_ms: int, jobsite: str) -> str:
