@@ -21,6 +21,7 @@ from gateway import dryer_document, dryer_file, dryer_record, dryer_rows, dryer_
 from gateway.adapters import dryer_proof, report, seal
 from gateway.adapters.history_fine import Coarse, heard_between
 from gateway.adapters.journal import open_reader
+from gateway.adapters.landmarks import clocks, config_at
 from gateway.dryer_check import Result, Verdict, check
 from gateway.dryer_document import Made, Recorded
 from gateway.dryer_file import FileErrors
@@ -30,6 +31,7 @@ from gateway.dryer_trend import history_of, trend
 from gateway.dryer_unit import Criteria, Test, Unit
 from gateway.inbox import NotTaken
 from gateway.note_command import be_the_writer
+from gateway.observability import cannot_tell
 from gateway.payload import canonical
 from gateway.record_words import Words
 
@@ -78,6 +80,10 @@ def _parser(caution: str) -> argparse.ArgumentParser:
     for name, default in (("--from", "1970-01-01"), ("--until", "9999-12-31")):
         recorded.add_argument(name, dest=name[2:], default=default, help="UTC, such as 2026-06-15T08:00")
     recorded.set_defaults(act=_readings)
+    told = actions.add_parser("findings", help="what failed on a rental, by its own journal")
+    told.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    told.add_argument("--train", required=True, help="id of the train the dryer stands in")
+    told.set_defaults(act=_findings)
     changed = actions.add_parser("trend", help="the unit's tests since its last refill")
     changed.add_argument("unit", type=Path)
     changed.set_defaults(act=_trend)
@@ -178,6 +184,23 @@ def _readings(args: argparse.Namespace) -> int:
         for line in record.lines(heard_between(reader, since, until), Coarse(dryer_record.MINUTE)):
             print(line)
     print("\n".join(["[accuracy] # for the test's file", *record.accuracies()]), file=sys.stderr)
+    return 0
+
+
+def _findings(args: argparse.Namespace) -> int:
+    """Every finding that began or ended on the train, then what its sensors cannot tell."""
+    with closing(open_reader(args.home / "journal.db")) as reader:
+        time, config = clocks(reader), config_at(reader, 1 << 62)
+        train = dryer_record.train_of(canonical.jobsite_of(config) if config else None, args.train)
+        events = (canonical.to_dict(row[0]) for row in reader.execute("SELECT event FROM events ORDER BY id"))
+        mine = [each for each in events if each["limit"].startswith(f"{train.id}/") and each["number"][0] == "F"]
+        for each in mine:
+            at = datetime.fromtimestamp(time.utc_ms(each["core_ms"]) / 1000, UTC).strftime("%Y-%m-%d %H:%M UTC")
+            print(f"{at}  {each['number']}  {each['change']}: {each['reason']}")
+    if not mine:
+        print("No finding began on this train. What its sensors cannot see is no finding either.")
+    for line in cannot_tell(train):
+        print(line)
     return 0
 
 

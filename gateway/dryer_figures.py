@@ -63,7 +63,9 @@ def figures(test: Test, still: Steady, unit: Unit) -> Figures:
         )
         water = through(lambda m, s: m * (1.0 - s) * 60.0 / brine.minutes, mass, share)
         found["drained"] = water
-        found["drain_balance"] = through(lambda w, t: abs(w / t - 1.0), water, found["taken"])
+        off = through(lambda w, t: w / t - 1.0, water, found["taken"])
+        # The size of it, kept straight: a slope across the kink of a size at zero would lose its uncertainty.
+        found["drain_balance"] = off if off.value >= 0.0 else through(lambda r: -r, off)
     return found
 
 

@@ -47,16 +47,17 @@ class Record:
                 break
             if utc_ms >= self.from_ms and utc_ms // MINUTE != minute and flow.site is not None:
                 minute = utc_ms // MINUTE
-                yield _row(flow, _train(flow.site, self.train), utc_ms)
+                yield _row(flow, train_of(flow.site, self.train), utc_ms)
 
     def accuracies(self) -> list[str]:
         """The lines of a test's [accuracy] table, from what the jobsite states of the sensors. Raises: NoDryer."""
-        if self.site is None:
-            raise NoDryer("no jobsite is in force in this journal")
         return accuracies(self.site, self.train)
 
 
-def _train(site: Jobsite, train_id: str) -> Train:
+def train_of(site: Jobsite | None, train_id: str) -> Train:
+    """A train with a dryer in it. Raises: NoDryer."""
+    if site is None:
+        raise NoDryer("no jobsite is in force in this journal")
     train = next((each for each in site.trains if each.id == train_id), None)
     if train is None:
         raise NoDryer(f"there is no train '{train_id}'; there are {', '.join(each.id for each in site.trains)}")
@@ -83,9 +84,11 @@ def _row(flow: Flow, train: Train, utc_ms: int) -> str:
     return ",".join([datetime.fromtimestamp(utc_ms / 1000, UTC).isoformat(), *said])
 
 
-def accuracies(site: Jobsite, train_id: str) -> list[str]:
+def accuracies(site: Jobsite | None, train_id: str) -> list[str]:
     """The lines of a test's [accuracy] table, from what the jobsite states of the sensors at both ends."""
-    train, sensors = _train(site, train_id), {each.id: each for each in site.sensors}
+    train = train_of(site, train_id)
+    assert site is not None
+    sensors = {each.id: each for each in site.sensors}
     at = next(i for i, piece in enumerate(train.pieces) if piece.kind in DRYER_KINDS)
     station = next(each for each in site.stations if each.id == train.station)
     before = next((p for p in reversed(train.pieces[:at]) if p.outlet.temperature), None)

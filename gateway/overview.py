@@ -8,7 +8,7 @@ from alerts import notification, time_to_limit
 from alerts.alarm import AlarmState
 from alerts.limits import SEVERITY, Limit, Verdict, conformity_note, written
 from alerts.measured import DIMENSION, UNITS, Quantity, Validity
-from gateway import flow_ahead, flow_findings, steel_board
+from gateway import flow_ahead, flow_findings, productivity, steel_board
 from gateway.board import AlarmLine, Amount, AreaVerdict, Board, Counts, FindingLine, Gap, JudgedLimit, SensorLine
 from gateway.conditions import Condition
 from gateway.flow import Flow
@@ -39,6 +39,7 @@ def board(flow: Flow, core_ms: int) -> Board | None:
         notices_sent=state.counts.get("delivery delivered", 0),
         record_code="",  # the writer knows which head is on disk
         findings=tuple(_findings(flow, site)),
+        notes=tuple(said.words for train in site.trains if (said := productivity.note(train, flow.read))),
         works=tuple(work_of(state, site, area) for area in site.areas),
         steel=steel_board.areas(state, site, core_ms, flow.judged),
     )

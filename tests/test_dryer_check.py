@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import hypot
 
 import pytest
 
@@ -225,6 +226,16 @@ def test_brine_that_does_not_fit_the_water_taken_fails() -> None:
     half = said.replace(good, f"{float(good) / 2:.2f}")
     verdict = check(UNIT, CRITERIA, dryer_file.read_test(half, UNIT, rows))
     assert result(verdict, "drain_balance") is Result.FAIL
+
+
+def test_a_balance_near_nought_keeps_the_uncertainty_of_both() -> None:
+    """A size near its kink: the relative parts of brine and water taken, root of the sum of squares."""
+    rows = readings(climates(held_out=False)["coast"], "good")
+    test = dryer_file.read_test(facts("return", "2026-06-15", "x", rows), UNIT, rows)
+    found = check(UNIT, CRITERIA, test).figures
+    parts = [(found[name].u or 0.0) / found[name].value for name in ("drained", "taken")]
+    assert found["drain_balance"].value < 0.01 and hypot(*parts) > 0.04
+    assert found["drain_balance"].u == pytest.approx(hypot(*parts), rel=0.02)
 
 
 OUT = Kept("2026-05-04", "outgoing", "pass", 0.50, 0.008, 20_000.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -12,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway import dryer_file, dryer_rows
+from gateway import dryer_command, dryer_file, dryer_rows
 from gateway.adapters import journal as files
 from gateway.dryer_file import FileErrors
 from gateway.flow import Flow
@@ -108,6 +109,24 @@ def test_a_rental_s_own_journal_gives_the_readings_of_a_test(yard: Path) -> None
     assert judged["leak"]["result"] == "inconclusive"
     other = dewgate(yard, "readings", "--home", ".", "--train", "T9")
     assert (other.returncode, other.stderr.strip()) == (2, "dewgate dryer: there is no train 'T9'; there are T1")
+
+
+def test_a_rental_s_own_journal_tells_what_failed_on_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With its time, number and evidence; a train that is not there or a folder without a journal is said."""
+    book = files.Journal(tmp_path / "journal.db")
+    entries, outcomes = list(journal()), Outcomes()
+    Flow().advance(entries, outcomes)
+    book.commit(1, entries, 1, outcomes, T0, None)
+    book.close()
+    home = ["findings", "--home", str(tmp_path)]
+    assert dryer_command.run("dryer", [*home, "--train", "T1"], "") == 0
+    first, *more = capsys.readouterr().out.splitlines()
+    assert re.match(r"\d{4}-\d\d-\d\d \d\d:\d\d UTC  F-1  finding began: bypass: open: part of the air", first)
+    assert "looks the same with these sensors: dirt on the cooler's fins, the cooler's fan" in more
+    assert dryer_command.run("dryer", [*home, "--train", "T9"], "") == 2
+    assert dryer_command.run("dryer", ["findings", "--home", str(tmp_path / "no"), "--train", "T1"], "") == 2
 
 
 def test_the_machine_gets_values(yard: Path) -> None:

@@ -11,9 +11,12 @@ from alerts.measured import Measured, Quantity, Validity, unknown
 from gateway.config import ConfigErrors, load, to_toml
 from gateway.costs import Costs
 from gateway.jobsite import Jobsite, Piece, Point
+from gateway.overview import board
 from gateway.productivity import LABEL, Note, note
 from gateway.site_costs import costs, price, rate
+from gateway.web.tongue import translated
 from tests.sites import sensor, site
+from tests.test_flow import Day, values
 
 DEMO = Path(__file__).parent.parent / "deploy" / "demo.toml"
 PSI = 6894.757293168
@@ -95,3 +98,22 @@ def test_a_rate_is_read_in_kg_an_hour() -> None:
     assert rate("0.6 t/h") == pytest.approx(600.0)
     assert costs("100 psi", "", "", "").pot_set_point_pa == pytest.approx(100 * PSI)
     assert costs("", "240 EUR", "", "").currency == costs("", "", "", "0.35 EUR").currency == "EUR"
+
+
+def test_the_board_shows_it_while_it_blasts() -> None:
+    """With its label, in Spanish with its figures; gone when the pot is vented or the set point is not stated."""
+    day = Day(at=jobsite())
+    day.pass_time(60, **values(), **{"pot-p": 6.2})
+    shown = board(day.flow, day.now)
+    assert shown is not None
+    (said,) = shown.notes
+    assert LABEL in said and said.endswith("for each hour, at your prices.")
+    spanish = translated(said, "es")
+    assert "Regla práctica (uso común, sin fuente)" in spanish and "0.70 bar (10 psi)" in spanish
+    day.pass_time(60, **values(), **{"pot-p": 0.0})
+    vented = board(day.flow, day.now)
+    assert vented is not None and vented.notes == ()
+    plain = Day(at=jobsite(Costs()))
+    plain.pass_time(60, **values(), **{"pot-p": 6.2})
+    unpriced = board(plain.flow, plain.now)
+    assert unpriced is not None and unpriced.notes == ()
