@@ -30,6 +30,7 @@ from gateway.yard_batch import MOST_HEADS, Stretch, pack
 BACK_OFF_S = (1.0, 2.0, 5.0, 10.0, 30.0)
 REFUSED_S = 60.0
 TIMEOUT_S = 30.0
+_UNKNOWN_CA = "; if the yard's certificate is of a CA of your own, give that CA's file with --ca"
 MOST_PLAIN = 4 << 20  # bytes of entries at once; one entry alone may have more
 
 
@@ -85,16 +86,24 @@ class Yard:
             answer = self._http.request(method, url, **more)
             said = answer.json()
         except (httpx.HTTPError, ValueError) as error:
-            raise Unreachable(f"{self._at} does not answer ({type(error).__name__}: {error})") from error
+            hint = _UNKNOWN_CA if "CERTIFICATE_VERIFY_FAILED" in str(error) else ""
+            raise Unreachable(f"{self._at} does not answer ({type(error).__name__}: {error}){hint}") from error
         if answer.status_code in (400, 401, 409, 413, 422):
-            raise Refused(f"{self._at}: {said.get('error', answer.status_code)}")
+            raise Refused(f"{self._at}: {_error(said, answer)}")
         if answer.status_code != 200:
-            raise Unreachable(f"{self._at}: {said.get('error', answer.status_code)}")
-        return Wanted(int(said["next"]), int(said["head"]))
+            raise Unreachable(f"{self._at}: {_error(said, answer)}")
+        try:
+            return Wanted(int(said["next"]), int(said["head"]))
+        except (KeyError, TypeError, ValueError):
+            raise Unreachable(f"{self._at} gives no answer of a yard: is there another program?") from None
 
     def close(self) -> None:
         """Leave the yard."""
         self._http.close()
+
+
+def _error(said: Any, answer: httpx.Response) -> str:
+    return str(said["error"]) if isinstance(said, dict) and "error" in said else f"status {answer.status_code}"
 
 
 def _trust(ca: str) -> Any:

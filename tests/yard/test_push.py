@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
+import httpx
 import pytest
 
 from gateway import push_command, tree, yard_command
@@ -78,7 +79,9 @@ def test_a_journal_arrives_over_tls_sealed_blocks_and_all(
         linked(yard, tmp_path / "backup", token, certificates).step(waits.append)
     with closing(YardDb(yard.folder / "yard.db")) as db:
         assert [each.kind for each in db.refusals("north")] == ["rewound"]
-    with pytest.raises(Unreachable, match="CERTIFICATE_VERIFY_FAILED"):  # not a word to whom the CA does not know
+    with pytest.raises(
+        Unreachable, match=r"CERTIFICATE_VERIFY_FAILED.*give that CA"
+    ):  # not a word to whom the CA does not know
         Pusher(site.home, Yard(yard.url, "north", token.read_text().strip())).step()
     with pytest.raises(Refused, match="not the token"):
         Pusher(site.home, Yard(yard.url, "south", token.read_text().strip(), str(certificates / "ca.crt"))).step()
@@ -122,3 +125,21 @@ def test_the_yard_listens_across_a_network_over_tls_only(
     with yard_command._the_only_one(folder):
         assert yard_command.run("yard", ["--folder", str(folder), "run"], "") == 2
     assert "already at work" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("status", "body", "kind", "why"),
+    [
+        (200, b'{"next": 2}', Unreachable, "another program"), (200, b"[]", Unreachable, "another program"),
+        (200, b"<html>", Unreachable, "does not answer"), (503, b'{"error": "full"}', Unreachable, "full"),
+        (429, b"[]", Unreachable, "status 429"), (409, b'{"error": "rewritten"}', Refused, "rewritten"),
+    ],
+)  # fmt: skip
+def test_whatever_answers_is_not_taken_for_the_yard(
+    status: int, body: bytes, kind: type[Exception], why: str
+) -> None:
+    """Another program at the address, a full disk: tried again; a refusal: a person has to settle it."""
+    yard = Yard("http://127.0.0.1:1", "north", "token")
+    yard._http = httpx.Client(transport=httpx.MockTransport(lambda _: httpx.Response(status, content=body)))
+    with pytest.raises(kind, match=why):
+        yard.wanted()
