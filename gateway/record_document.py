@@ -102,8 +102,11 @@ def _facts(material: Material, words: Words) -> tuple[tuple[str, str], ...]:
 
 def _answer(material: Material, words: Words) -> tuple[str, ...]:
     """What waits for a person, in sentences; a record without any says so."""
-    waiting = [each for each in exposures(material) if not each.disposition]
-    said = [words("{code} needs the inspector's disposition.", code=each.code) for each in waiting]
+    waiting = [each.code for each in exposures(material) if not each.disposition]
+    said = [words("{code} needs the inspector's disposition.", code=code) for code in waiting[:1]]
+    if len(waiting) > 1:  # all of them: what nobody has answered is never left to a table
+        said = [words("{count} need the inspector's disposition: {codes}.", count=len(waiting),
+                      codes=", ".join(waiting))]  # fmt: skip
     open_alarms = [each.number for each in alarms(material) if _waits({change for _, change, _ in each.changes})]
     if open_alarms:
         said.append(words("Not acknowledged: {codes}.", codes=_some(open_alarms)))

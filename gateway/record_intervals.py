@@ -87,7 +87,8 @@ def _ticks(material: Material, words: Words) -> list[tuple[float, str]]:
     hours = range(asked.from_ms - asked.from_ms % HOUR_MS, asked.until_ms, HOUR_MS)
     found = [
         ((at - asked.from_ms) / length, words.clock(at) if short else words.day(at)[5:])
-        for at in hours if at >= asked.from_ms and (short or words.clock(at)[:2] == "00")
+        for at in hours if asked.from_ms <= at <= asked.until_ms - length // 50
+        and (short or words.clock(at)[:2] == "00")
     ]  # fmt: skip
     return found[:: -(-len(found) // 12) or 1]
 

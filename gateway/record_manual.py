@@ -54,10 +54,12 @@ def by_hand(material: Material) -> list[ByHand]:
 def table(material: Material, words: Words) -> Table:
     """Return the entries by hand of the record."""
     every = by_hand(material)
-    corrected = {each.body["corrects"]: each.code for each in every if "corrects" in each.body}
+    corrected: dict[str, list[str]] = {}
+    for each in every:
+        corrected.setdefault(str(each.body.get("corrects", "")), []).append(each.code)
     asked = material.asked
     made = tuple(
-        _row(each, corrected.get(each.code, ""), material, words)
+        _row(each, ", ".join(corrected.get(each.code, ())), material, words)
         for each in every if asked.from_ms <= each.read_ms < asked.until_ms
     ) + tuple(_notes(material, words))  # fmt: skip
     columns = ("No.", "Read", "Area", "What", "Says", "Sensors in that quarter of an hour", "Instrument", "By")

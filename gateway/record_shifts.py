@@ -87,9 +87,17 @@ def _row(span: Span, material: Material, words: Words) -> tuple[str, ...]:
     unknown = max(0, span[1] - span[0] - known)
     return (
         words.moment(span[0]), words.moment(span[1]), work or words("nothing"), out or words("never"),
-        words.length(unknown) if unknown else "0", f"{said}{unit}", ", ".join(raised) or words("none"),
+        words.length(unknown) if unknown else "0", f"{said}{unit}", _run(raised, words),
         ", ".join(opened) or words("none"),
     )  # fmt: skip
+
+
+def _run(numbers: list[str], words: Words) -> str:
+    """Alarms are numbered as they come, so that those of a shift follow each other."""
+    ends = [int(each.removeprefix("A-")) for each in (*numbers[:1], *numbers[-1:])]
+    if len(numbers) > 2 and ends[1] - ends[0] == len(numbers) - 1:
+        return f"{numbers[0]} {words('to')} {numbers[-1]}"
+    return ", ".join(numbers) or words("none")
 
 
 def _lengths(kind: str, span: Span, material: Material, words: Words) -> str:

@@ -21,6 +21,8 @@ SPANISH: dict[str, str] = {
     "What waits for an answer": "Lo que espera respuesta",
     "Nothing waits for an answer.": "Nada espera respuesta.",
     "{code} needs the inspector's disposition.": "{code} necesita la disposición del inspector.",
+    "{count} need the inspector's disposition: {codes}.":
+        "{count} necesitan la disposición del inspector: {codes}.",
     "Not acknowledged: {codes}.": "Sin reconocer: {codes}.",
     "{left} further ones are in the tables.": "Hay {left} más en las tablas.",
     "{sensor} is in question from {since} to {until}: found out of tolerance ({check}).":
@@ -104,8 +106,8 @@ SPANISH: dict[str, str] = {
     "the blast air was wet: rust within two hours is common practice, no source":
         "el aire de chorreado estaba húmedo: óxido en dos horas, práctica común, sin fuente",
     "Coats": "Capas",
-    "Earliest: from the end, at the coldest spot. Latest: from the begin, at the warmest. Rows of the sheet.":
-        "Mínimo: desde el fin, en lo más frío. Máximo: desde el comienzo, en lo más cálido. Filas de la ficha.",
+    "Over the newest blast. Earliest: from the end, at the coldest. Latest: from the begin, at the warmest.":
+        "Sobre el último chorreado. Mínimo: desde el fin, lo más frío. Máximo: desde el comienzo, lo más cálido.",
     "Product, batch": "Producto, lote",
     "Applied": "Aplicada",
     "Earliest recoat": "Repintado mínimo",

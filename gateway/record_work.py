@@ -101,7 +101,7 @@ def coat_table(material: Material, words: Words) -> Table:
         "By the hottest hour",
     )
     text = words(
-        "Earliest: from the end, at the coldest spot. Latest: from the begin, at the warmest. Rows of the sheet."
+        "Over the newest blast. Earliest: from the end, at the coldest. Latest: from the begin, at the warmest."
     )
     heads = tuple(map(words, columns))
     return words("Coats"), (text,) if made else (), heads, (0.8, 2, 2.4, 3, 3, 2.4, 4), (), tuple(made)

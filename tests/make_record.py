@@ -20,7 +20,7 @@ from gateway import entry
 from gateway.adapters.heads import HeadWriter
 from gateway.adapters.journal import Journal, pack_oldest
 from gateway.entry import Arrival, Kind
-from gateway.flow import Flow
+from gateway.flow import CORE_VERSION, Flow
 from gateway.flow_state import Outcomes
 from gateway.jobsite import Jobsite, SteelSpot
 from gateway.payload import canonical
@@ -62,9 +62,12 @@ def of_month() -> Jobsite:
 
 def acts(days: int, begin_ms: int) -> Iterator[tuple[int, dict[str, object]]]:
     """The story's work every third day, what answers an exposure only on the first."""
+    cured: dict[str, object] = {"act": "end", "area": "A", "activity": "curing", "person": "lead"}
     for day in range(0, days, 3):
+        if day:
+            yield begin_ms + day * DAY + 12 * H, cured
         for hour, act in ACTS:
-            if hour < 24 or (day == 0 and act["act"] != "disposition"):
+            if (hour < 24 and (day == 0 or "corrects" not in act)) or (day == 0 and act["act"] != "disposition"):
                 yield begin_ms + day * DAY + round(hour * H), dict(act)
 
 
@@ -92,6 +95,7 @@ def make(home: Path, site: Jobsite, rows: Iterator[tuple[int, Row]], work: Acts)
             head = writer.due(flow.state, hour[-1][0], site, ending=False)
             book.commit(since, made, before, outcomes, hour[-1][0], None, head)
             writer.written(head)
+        book.save_checkpoint(flow.state.sequence, CORE_VERSION, flow.checkpoint())
         while packed := pack_oldest(book.path):
             book.seal(packed)
 
