@@ -41,7 +41,7 @@ SIGNED_AS = b"dewgate head 1\n"
 KINDS = ("", "message", "rejection", "duplicate", "act", "jobsite", "started", "stopping", "clock step",
          "forecast", "delivery", "heartbeat", "correction", "edge session", "standing",
          "health")  # fmt: skip
-STOPPING = 7
+MOST_HOLES, STOPPING = 10, 7
 CORE_MS = struct.Struct(">xxq")  # an entry: kind, version, the gateway's own time in ms, and what it holds
 Peaks = list[tuple[int, bytes]]  # perfect subtrees side by side, largest first: (number of leaves, root)
 Time = tuple[int, int, bool]  # of an entry: its number, the gateway's own time in ms, whether it says "I stop"
@@ -209,21 +209,22 @@ def one_block(path: str, name: str, first: int, sizes: Sequence[int]) -> tuple[l
     if len(entries) != sizes[-1]:
         raise Unreadable(f"{name} holds {len(entries)} entries where {sizes[-1]} belong")
     rows = levels([sha256(b"\x00" + entry).digest() for entry in entries])
-    times = [ms for (ms,) in map(CORE_MS.unpack_from, entries)]
+    whole = min(map(len, entries)) >= CORE_MS.size  # what is no entry has no time, and no root that fits
+    times = [ms for (ms,) in map(CORE_MS.unpack_from, entries)] if whole else [0] * len(entries)
     gaps = [at for at, gap in enumerate(map(sub, times[1:], times)) if gap > HOLE_MS]
     shown = sorted({0, len(times) - 1, *gaps, *(at + 1 for at in gaps)})
     told = [(first + at, times[at], entries[at][0] == STOPPING) for at in shown]
     return [peaks(rows, size) for size in sizes], told
 
 
-def holes(times: Sequence[Time]) -> Iterator[str]:
-    """Say between which neighbours nothing was written for longer than a running gateway ever waits."""
+def holes(times: Sequence[Time]) -> Iterator[tuple[int, str]]:
+    """Yield for how long [ms], and in words between which neighbours, nothing was written."""
     for (number, since, stopped), (following, until, _) in pairwise(times):
         if following == number + 1 and until - since > HOLE_MS:
             why = "after it said that it stops" if stopped else "without a word that it stops: killed, or no power"
             begin, end = (time.strftime("%Y-%m-%d %H:%M", time.gmtime(each / 1000)) for each in (since, until))
             long = f"{(until - since) / 60_000:.0f} min, {begin} to {end} UTC by its own clock"
-            yield f"nothing was written between entries {number} and {following} for {long}; {why}"
+            yield until - since, f"nothing was written between entries {number} and {following} for {long}; {why}"
 
 
 def roots(record: Record, wanted: Iterable[int], times: list[Time]) -> dict[int, bytes]:
@@ -272,7 +273,7 @@ class Findings:
     wrong: list[str] = field(default_factory=list)
     proven: list[str] = field(default_factory=list)
     not_proven: list[str] = field(default_factory=list)
-    holes: list[str] = field(default_factory=list)
+    holes: list[tuple[int, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -336,7 +337,7 @@ def _say(record: Record, agreed: int, held: int, out: Findings, now_ms: int) -> 
     size, left = record.size, sum(count for count, name, _ in record.blocks if name is None)
     if held:
         out.proven.append(
-            f"entries 1 to {held}: nothing was changed, added or removed since the head that you hold"
+            f"entries 1 to {held}: nothing was changed, added or removed since the head or code that you hold"
         )
     if agreed:
         out.proven.append(f"entries 1 to {agreed} agree with all heads up to {record.heads[-1].name}")
@@ -376,6 +377,7 @@ def main(arguments: list[str] | None = None) -> int:
         "--head", type=Path, action="append", default=[], help="a head that was kept: the saved mail"
     )
     parser.add_argument("--code", action="append", default=[], help="a record code that was kept")
+    parser.add_argument("--holes", action="store_true", help=f"print all holes, not only the {MOST_HOLES} longest")
     parser.add_argument("--show", type=int, help="print this entry, too")
     args = parser.parse_args(arguments)
     try:
@@ -396,7 +398,13 @@ def _tell(record: Record, args: argparse.Namespace) -> int:
     elif not args.key:
         out.not_proven.insert(0, "whose key it is: compare it with the fingerprint that was written down (--key)")
     proven = [] if out.wrong else out.proven
-    told = ("WRONG", out.wrong), ("PROVEN", proven), ("HOLE", out.holes), ("NOT PROVEN", out.not_proven)
+    longest = sorted(out.holes, reverse=True)[: None if args.holes else MOST_HOLES]
+    shown = [each for each in out.holes if each in longest]
+    holes_told = [words for _, words in shown]
+    if left := len(out.holes) - len(shown):
+        together = (sum(ms for ms, _ in out.holes) - sum(ms for ms, _ in shown)) / 60_000
+        holes_told.append(f"{left} shorter ones, {together:.0f} min together; --holes prints them all")
+    told = ("WRONG", out.wrong), ("PROVEN", proven), ("HOLE", holes_told), ("NOT PROVEN", out.not_proven)
     for title, lines in told:
         for line in lines:
             print(f"{title}: {line}")
@@ -414,10 +422,10 @@ def _kept_head(path: Path, record: Record) -> Kept:
 
 
 def _kept_code(text: str) -> Kept:
-    found = re.fullmatch(r"H(\d+)-(\d+)-([0-9a-f]{16})", text.strip())
+    found = re.fullmatch(r"(?:H(\d+)-)?(\d+)-([0-9a-f]{16})", text.strip())  # a report's own code has no head
     if not found:
         raise Unreadable(f"{text!r} is no record code; one looks like H17-4711-89ab89ab89ab89ab")
-    return Kept(f"the code {text.strip()}", int(found[1]), int(found[2]), found[3])
+    return Kept(f"the code {text.strip()}", int(found[1] or 0), int(found[2]), found[3])
 
 
 if __name__ == "__main__":

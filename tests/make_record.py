@@ -86,6 +86,7 @@ def make(home: Path, site: Jobsite, rows: Iterator[tuple[int, Row]], work: Acts)
             made = [] if begun else _beginning(flow, site, first[0], outcomes)
             begun = True
             for at, row in hour:
+                made += _beats(flow, at, outcomes)
                 while todo and todo[0][0] <= at:
                     made.append(entry.plain(Kind.ACTION, at, canonical.to_bytes(todo.pop(0)[1])))
                     flow.advance(made[-1:], outcomes)
@@ -105,6 +106,14 @@ def _beginning(flow: Flow, site: Jobsite, at: int, outcomes: Outcomes) -> list[b
         entry.plain(Kind.STARTED, at, canonical.to_bytes({"offset_ms": 0})),
         entry.plain(Kind.CONFIG_SET, at, canonical.config_set(site, "keeper", "begin of the job")),
     ]
+    flow.advance(made, outcomes)
+    return made
+
+
+def _beats(flow: Flow, until_ms: int, outcomes: Outcomes) -> list[bytes]:
+    """The heartbeats of the minutes in which nothing came."""
+    beats = range(flow.state.core_ms + MINUTE, until_ms, MINUTE)
+    made = [entry.plain(Kind.HEARTBEAT, at) for at in beats]
     flow.advance(made, outcomes)
     return made
 

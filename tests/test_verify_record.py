@@ -202,13 +202,29 @@ def test_an_untouched_record_is_proven_up_to_what_is_held(record: Made) -> None:
     assert "NOT PROVEN: whose key it is" in said and "removed since" not in said
     code, said = check(record.zip, "--key", key, *record.kept["an earlier head"])
     assert code == 0
-    assert "PROVEN: entries 1 to 300: nothing was changed, added or removed since the head that you hold" in said
+    assert (
+        "PROVEN: entries 1 to 300: nothing was changed, added or removed since the head or code that you hold"
+        in said
+    )
     assert "did not rewrite entries 301 to 600" in said and "whose key" not in said
     hours = re.search(r"the newest head is ([\d.]+) h older than the clock here", said)
     assert hours and float(hours[1]) > 24  # of 2026 at the latest: the clock shows that something is missing
     code, said = check(record.zip, "--code", record.heads[5].code, "--show", "150")
     assert code == 0 and "PROVEN: entries 1 to 600: nothing" in said
     assert f"entry 150: heartbeat at {T0 + 150} ms: 150" in said
+    # The code at the foot of a report is that of an entry, not of a head.
+    code, said = check(record.zip, "--code", "620-" + root_at(620)[:16])
+    assert code == 0 and "PROVEN: entries 1 to 620: nothing" in said
+    code, said = check(record.zip, "--code", "620-" + "0" * 16)
+    assert code == 1 and "are not those of the code 620-0" in said
+
+
+def root_at(size: int) -> str:
+    """The root over the first entries of the honest record."""
+    peaks: list[tuple[int, bytes]] = []
+    for each in honest(size):
+        tree.append(peaks, each)
+    return tree.root(peaks).hex()
 
 
 def resigned(made: Made, path: Path, entries: list[bytes]) -> Path:
@@ -426,3 +442,14 @@ def test_a_stretch_without_a_heartbeat_is_stated(tmp_path: Path) -> None:
     assert "between entries 99 and 100 for 62 min" in found[0] and "without a word that it stops" in found[0]
     assert f"between entries {tree.SEAL} and {tree.SEAL + 1} for 121 min" in found[1]
     assert "after it said that it stops" in found[1] and re.search(r"2026-\d\d-\d\d \d\d:\d\d to 2026-", found[1])
+
+
+def test_of_many_holes_the_longest_are_named_and_the_rest_counted(tmp_path: Path) -> None:
+    """A thousand lines would hide what was proven."""
+    entries = [entry.plain(Kind.HEARTBEAT, T0 + n * n * 180_000) for n in range(1, 21)]
+    out = make(tmp_path, entries, each=20).zip
+    said = [line for line in check(out)[1].splitlines() if line.startswith("HOLE: ")]
+    assert len(said) == 11 and "between entries 10 and 11 for 63 min" in said[0]
+    assert said[-1] == "HOLE: 9 shorter ones, 297 min together; --holes prints them all"
+    whole = [line for line in check(out, "--holes")[1].splitlines() if line.startswith("HOLE: ")]
+    assert len(whole) == 19 and "between entries 1 and 2" in whole[0]

@@ -42,6 +42,13 @@ kept message is the daily mail with a head in it; a record code on an old alert 
 --code H17-4711-... Without either, the check shows only that the record agrees with itself. verify_record.py says
 what it does in its first lines and can be read in ten minutes; a copy from another source is as good.
 
+FROM A SEALED REPORT TO ONE READING: every page of a report has its record code at the foot, such as 4711-89ab...
+Find sensor and time in readings.csv; the first column is the number of the entry. Then
+    python verify_record.py {name} --code CODE-OF-THE-REPORT --show NUMBER
+PROVEN says up to which entry the record is what that code stands for; NUMBER must not be above it. The last line
+is the entry as the sensor sent it. The seal of the report itself is checked by PDF readers, or pdfsig REPORT.pdf.
+HOLE names times when nothing was written: a running gateway writes at least a heartbeat each minute.
+
 WHAT IS IN IT
 entries/N.bin    up to 4096 entries from number N on: how many (4 bytes), the length of each (4 bytes each), then
                  their bytes. An entry: kind (1 byte), version (1), the gateway's own time in ms (8), then what
