@@ -1,6 +1,6 @@
 """What those who mind instruments and gateway are told: what is wrong, since when, whose verdict it takes away.
 
-The sentences stand in the tables of languages. Reasons come as the gateway found them, in English.
+The sentences stand in the tables of languages; reasons are said by `reasons`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from alerts import texts_en, texts_es
 from alerts.alarm import Change
 from alerts.fault import INSTRUMENTS, Fault, Watched
 from alerts.notification import LANGUAGES, Reader, clock_words
+from alerts.reasons import in_language
 
 TABLES: dict[str, tuple[Mapping[str, str], Mapping[str, tuple[str, str]]]] = {
     "en": (texts_en.FAULT_WORDS, texts_en.FAULTS),
@@ -67,14 +68,14 @@ def _of_all(alarms: Sequence[Wrong], reader: Reader) -> str:
 def body(alarms: Sequence[Wrong], reader: Reader) -> str:
     """Return the lines under the title: each reason, since when, whose verdict it takes away, where to look."""
     first, *others = alarms
-    lines = [_say(reader, "reason", what=first.watched.label, reason=first.reason or first.watched.kind)]
+    lines = [_say(reader, "reason", what=first.watched.label, reason=_why(first, reader))]
     lines += [
         _say(
             reader,
             "fault also",
             number=each.number,
             what=each.watched.label,
-            reason=each.reason or each.watched.kind,
+            reason=_why(each, reader),
         )
         for each in others
     ]
@@ -89,6 +90,10 @@ def body(alarms: Sequence[Wrong], reader: Reader) -> str:
     if any(each.flaps for each in alarms):
         lines.append(_say(reader, "flaps"))
     return "\n".join([*lines, shared["caution"]])
+
+
+def _why(of: Wrong, reader: Reader) -> str:
+    return in_language(of.reason or of.watched.kind, reader.language)
 
 
 def _follows(alarms: Sequence[Wrong], reader: Reader) -> list[str]:

@@ -65,6 +65,7 @@ class Limit:
     priority: str = "high"
     group: str = ""
     latching: bool = False
+    advice_es: str = ""  # the same for readers of Spanish; empty = as written
 
     @property
     def subject(self) -> str:

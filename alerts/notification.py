@@ -13,9 +13,11 @@ from alerts import texts_en
 from alerts.alarm import Change
 from alerts.limits import Limit
 from alerts.measured import DIMENSION, Dimension, Measured
+from alerts.reasons import in_language
 from alerts.saying import (
     LANGUAGES,
     Reader,
+    advice_words,
     clock_words,
     limit_words,
     quantity_words,
@@ -116,7 +118,8 @@ def consequence(of: Standing, reader: Reader) -> str:
         case Change.BREACH if of.going_on and of.going_on <= {"curing"}:
             return say(reader, "exposed", where=of.where)  # nothing can be stopped: the coat cures on
         case Change.BREACH:
-            return of.limit.advice if len(of.limit.advice) <= LOCK_SCREEN else _first_sentence(of.limit.advice)
+            advice = advice_words(of.limit, reader, of.where)
+            return advice if len(advice) <= LOCK_SCREEN else _first_sentence(advice)
         case Change.UNKNOWN:
             return say(reader, "unknown", where=of.where)
         case Change.RETURNED if of.going_on & COATED:
@@ -182,8 +185,10 @@ def _beside(of: Standing, said: str, reader: Reader) -> str:
 
 def _in_full(of: Standing, reader: Reader) -> list[str]:
     lines = []
-    if of.change is Change.BREACH and consequence(of, reader) != of.limit.advice and not of.going_on <= {"curing"}:
-        lines.append(of.limit.advice)
+    advice = advice_words(of.limit, reader, of.where)
+    cures = of.going_on and of.going_on <= {"curing"}
+    if of.change is Change.BREACH and consequence(of, reader) != advice and not cures:
+        lines.append(advice)
     measured = of.measured
     lines.append(_in_short(of, reader))
     lines.append(say(reader, "limit", limit=limit_words(of.limit, reader)))
@@ -193,7 +198,7 @@ def _in_full(of: Standing, reader: Reader) -> list[str]:
     lines.append(say(reader, "since", clock=since, trend=trend_words(of, reader)))
     lines += _foreseen(of, reader)
     if measured.reason:
-        lines.append(f"{measured.reason}.")
+        lines.append(f"{in_language(measured.reason, reader.language)}.")
     if of.often:
         lines.append(say(reader, "often"))
     return lines

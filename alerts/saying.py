@@ -80,6 +80,13 @@ def quantity_words(limit: Limit, reader: Reader) -> str:
     return LANGUAGES[reader.language].quantities.get(limit.quantity, limit.quantity.replace("_", " "))
 
 
+def advice_words(limit: Limit, reader: Reader, where: str) -> str:
+    """Return what to stop, as the keeper wrote it for this language; else that it is outside, and his words."""
+    if reader.language == "en":
+        return limit.advice
+    return limit.advice_es or say(reader, "outside", where=where, advice=limit.advice)
+
+
 def unit_of(limit: Limit, reader: Reader) -> Unit:
     """Return the reader's unit of what a limit judges, else the specification's."""
     system = SYSTEMS.get(reader.units, {})

@@ -9,6 +9,7 @@ from __future__ import annotations
 WORDS = {
     "exposed": "Coat exposed, {where}: inspector's disposition",
     "unknown": "Unknown: {where}. Treat as outside limits.",
+    "outside": "Outside limits, {where}: {advice}",
     "unknown of": "Nothing usable from {cause}: {count} limits unknown. Treat as outside limits.",
     "close": "Close to limit: {where}, {value}",
     "ahead": "Likely to leave limits soon: {where}",

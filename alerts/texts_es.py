@@ -5,6 +5,7 @@ from __future__ import annotations
 WORDS = {
     "exposed": "Capa expuesta, {where}: decisión del inspector",
     "unknown": "Sin datos: {where}. Tratar como fuera de límites.",
+    "outside": "Fuera de límites, {where}: {advice}",
     "unknown of": "Nada útil de {cause}: {count} límites sin datos. Tratar como fuera de límites.",
     "close": "Cerca del límite: {where}, {value}",
     "ahead": "Pronto fuera de límites, probable: {where}",

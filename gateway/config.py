@@ -195,6 +195,10 @@ def _sensor_warnings(jobsite: Jobsite) -> Iterator[str]:
 
 def _limit_warnings(jobsite: Jobsite) -> Iterator[str]:
     yield from _unmeasured(jobsite)
+    spanish = [person.id for person in jobsite.people if person.language == "es"]
+    for limit in jobsite.limits if spanish else ():
+        if not limit.advice_es:
+            yield f'limit "{limit.id}": advice_es is missing; {spanish[0]} reads Spanish and gets it as written'
     for area in jobsite.areas:
         feeding = {train.id for train in jobsite.trains if area.id in train.feeds}
         if not any(limit.area == area.id for limit in jobsite.limits):

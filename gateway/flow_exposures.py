@@ -10,6 +10,8 @@ from alerts.alarm import Change
 from alerts.limits import Limit, Verdict
 from alerts.measured import Measured, Quantity
 from alerts.notification import Notice
+from alerts.reasons import in_language
+from alerts.saying import Reader, say
 from gateway import clocks
 from gateway.area_work import DEW_POINT, EXPOSED, LIMITS, TIME, UNSET, Exposure, Work, applies
 from gateway.conditions import Conditions
@@ -163,9 +165,11 @@ def _why(of: Exposure) -> str:
 
 def notices(site: Jobsite, of: Exposure) -> list[Notice]:
     """Return who is told that bare steel got wet, or that it waits for its disposition."""
-    title = f"{of.code} {words(of)}"[:120]
-    return [
-        Notice(of.code, person.id, channel, "high", title, f"{words(of)}. Advisory only.")
-        for person in site.people if "high" in person.priorities
-        for channel in person.channels
-    ]  # fmt: skip
+    made = []
+    for person in site.people:
+        if "high" in person.priorities:
+            said = in_language(words(of), person.language)
+            body = f"{said}. {say(Reader(person.language), 'caution')}"
+            title = f"{of.code} {said}"[:120]
+            made += [Notice(of.code, person.id, each, "high", title, body) for each in person.channels]
+    return made

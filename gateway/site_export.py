@@ -209,6 +209,7 @@ def _limit(limit: Limit) -> Table:
         "off_delay": f"{_number(limit.off_delay_s)} s",
         "unknown_delay": f"{_number(limit.unknown_delay_s)} s",
         "advice": limit.advice,
+        "advice_es": limit.advice_es,
         "decision_rule": limit.decision_rule,
         "priority": limit.priority,
         "group": limit.group,

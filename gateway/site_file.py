@@ -201,6 +201,7 @@ class LimitTable(Table):
     off_delay: Delay = Field(description="how long the return lasts before it counts, such as '10 min'")
     unknown_delay: Delay = Field(description="how long a value may be unknown before that is an alarm; no default")
     advice: Said = Field(description="what to stop on a breach")
+    advice_es: str = Field("", description="the same in Spanish, for readers of it")
     decision_rule: Annotated[str, one_of(("simple", "guarded"))] = Field(
         "simple", description="'guarded' when the specification takes the uncertainty off, else 'simple'"
     )

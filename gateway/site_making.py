@@ -159,4 +159,5 @@ def _limit(table: LimitTable) -> Limit:
         priority=table.priority,
         group=table.group,
         latching=table.latching,
+        advice_es=table.advice_es,
     )

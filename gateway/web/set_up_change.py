@@ -23,7 +23,7 @@ Form = Mapping[str, str]
 T = TypeVar("T")
 LONGEST_FILE = 400_000
 _NUMBERS = ("threshold", "deadband", "on_delay_s", "off_delay_s", "unknown_delay_s")
-_WORDS = ("clause", "advice", "priority", "decision_rule")
+_WORDS = ("clause", "advice", "advice_es", "priority", "decision_rule")
 
 
 class NotChanged(ValueError):

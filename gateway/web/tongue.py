@@ -12,6 +12,7 @@ import re
 from functools import cache, lru_cache
 from pathlib import Path
 
+from alerts.reasons import in_language
 from gateway.record_spanish import SPANISH
 
 _HERE = Path(__file__).parent
@@ -59,7 +60,7 @@ def translated(text: str, language: str) -> str:
         return " ".join(said)
     found = _with_holes(text, language, patterns)
     if found == text:
-        return " ".join(said) if said else _each_amount(text, language)
+        return " ".join(said) if said else in_language(_each_amount(text, language), language)
     return found
 
 
