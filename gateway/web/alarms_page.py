@@ -13,6 +13,7 @@ from gateway.web.words import site_time
 
 SHIFT_MS = 8 * 3_600_000
 SHOWN = 100
+KINDS = {"F-": "Finding", "K-": "Fault", "E-": "Exposure"}  # what else has a number and a life
 
 
 def alarms_routes(app: FastAPI, web: Web) -> None:
@@ -24,7 +25,7 @@ def alarms_routes(app: FastAPI, web: Web) -> None:
         events, board = events_of(journal), web.watch.look().board
         return web.draw(
             "alarm_list.html", who, stories=stories(events)[:SHOWN],
-            shifts=shifts(events, SHIFT_MS, _morning(board))[:12], limits=_limits(web),
+            shifts=shifts(events, SHIFT_MS, _morning(board))[:12], limits=_limits(web), kinds=KINDS,
         )  # fmt: skip
 
     @app.get("/alarms/{number}")
@@ -34,7 +35,7 @@ def alarms_routes(app: FastAPI, web: Web) -> None:
             raise TurnedAway(404, f"There is no alarm {number[:20]} among the newest events.")
         return web.draw(
             "alarm_story.html", who, story=found[0], sent=sent(web.house.home, number), limits=_limits(web),
-            place=_place(web, found[0].limit),
+            kinds=KINDS, place=_place(web, found[0].limit),
         )  # fmt: skip
 
 

@@ -91,7 +91,7 @@ class Door:
         bearer = request.headers.get("authorization", "")
         if bearer.startswith("Bearer "):
             found = self.accounts.of_key(bearer[7:], self.wall_ms())
-            return found and Signed(found[0], "", key_scope=found[1])
+            return found and Signed(found[0], "", bearer[7:], found[1])
         secret = request.cookies.get(self.cookie, "")
         account = self.accounts.session(secret, self.wall_ms()) if secret else None
         if account:
@@ -109,11 +109,12 @@ class Door:
         return Signed(mine, self._own, by_itself=True)
 
     def still(self, who: Signed) -> bool:
-        """Tell whether an open stream may go on: its session was not ended, its role is the same."""
+        """Tell whether an open stream may go on: session or key is still good, and the role is the same."""
         if who.by_itself:
             return self.by_itself() is not None
         if who.key_scope:
-            return True
+            key = self.accounts.of_key(who.secret, self.wall_ms())
+            return key is not None and key[0].role is who.role
         found = self.accounts.session(who.secret, self.wall_ms(), seen=False)
         return found is not None and found.role is who.role
 

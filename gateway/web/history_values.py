@@ -127,6 +127,7 @@ def _jobsites(db: sqlite3.Connection, time: Clocks, view: View) -> list[tuple[in
     until_core = time.core_span(view.from_ms, view.until_ms)[1]
     rows = db.execute(_LIMITS, (Kind.CONFIG_SET, until_core)).fetchall()
     since = [time.utc_ms(core_ms) for core_ms, _ in rows]
+    since[:1] = [view.from_ms] if rows else []  # before the first one, that one, as where entries are read
     ends = [*since[1:], view.until_ms]
     return [
         (max(begin, view.from_ms), min(end, view.until_ms), canonical.jobsite_of(entry.body_of(made)))

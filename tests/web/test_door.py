@@ -7,6 +7,7 @@ import re
 
 import httpx
 import pytest
+from fastapi import Request
 
 from gateway.web.accounts import IDLE_MS
 from gateway.web.opening import House, Listening, open_pages
@@ -172,6 +173,21 @@ def test_a_key_reads_without_cookie_and_token_and_acts_only_with_its_scope(stage
         assert answer.status_code == status
     assert stage.acts == [{"act": "acknowledge", "number": "A-1", "person": "lead"}]
     assert program.ask("GET", "/", headers={"authorization": "Bearer guessed"}).status_code == 401
+
+
+def test_a_stream_ends_when_its_key_is_dropped(stage: Stage, closed: Pages) -> None:
+    """As a session's does; another key of the same person stays."""
+    sign_in(closed)
+    door = closed.app.state.web.door
+    mine, other = (door.accounts.make_key("Ann", label, "read", NOW_MS) for label in ("mine", "other"))
+    scope = {"type": "http", "headers": [(b"authorization", f"Bearer {mine}".encode())]}
+    who = door.who(Request(scope))
+    assert who is not None
+    assert door.still(who)
+    (number, _) = (row["id"] for row in door.accounts.keys("Ann"))
+    door.accounts.drop_key("Ann", number)
+    assert not door.still(who)
+    assert door.accounts.of_key(other, NOW_MS) is not None
 
 
 def test_the_first_code_makes_the_keeper(stage: Stage) -> None:

@@ -244,6 +244,13 @@ def test_a_page_is_printed_without_its_hands(url: str, phone: webdriver.Chrome) 
         open_view(phone, f"{url}{WEEK}")
         assert not phone.find_element(By.CSS_SELECTOR, ".history-hands").is_displayed()
         assert phone.find_element(By.CSS_SELECTOR, "[data-panel] canvas").is_displayed()
+        phone.execute_script(
+            "dispatchEvent(new Event('beforeprint'))"
+        )  # drawn as wide as paper, not stretched to it
+        width = "return document.querySelector('[data-panel] canvas').width / Math.min(2, devicePixelRatio)"
+        assert phone.execute_script(width) == 42 * 16
+        phone.execute_script("dispatchEvent(new Event('afterprint'))")
+        assert phone.execute_script(width) < 390
     finally:
         phone.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
 

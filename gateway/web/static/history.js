@@ -803,6 +803,8 @@
   table.addEventListener("toggle", () => { if (table.open) fillTable(); });
   let wide = 0; // words under a panel may change its height, which changes no line
   new ResizeObserver(() => { if (stack.clientWidth !== wide) { wide = stack.clientWidth; drawSoon(); } }).observe(stack);
+  for (const [name, on] of /** @type {[string, boolean][]} */ ([["beforeprint", true], ["afterprint", false]]))
+    addEventListener(name, () => { root.classList.toggle("printing", on); drawAll(); });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawSoon);
   ask();
 })();
