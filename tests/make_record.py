@@ -48,6 +48,13 @@ def month(days: int) -> Iterator[tuple[int, Row]]:
         yield round(feed.START.timestamp() * 1000) + minute * MINUTE, known
 
 
+def of_week() -> Jobsite:
+    """The jobsite of the story, its dryer's sensors in the line, so that its file passes all checks."""
+    plain = jobsite()
+    in_line = {each.id: dataclasses.replace(each, element="line") for each in plain.sensors if "dryer" in each.id}
+    return dataclasses.replace(plain, sensors=tuple(in_line.get(each.id, each) for each in plain.sensors))
+
+
 def of_month() -> Jobsite:
     """The jobsite of the measured month: one plate, one station, no train."""
     plain = jobsite()
@@ -139,7 +146,7 @@ def main() -> None:
     if args.month:
         make(args.home, of_month(), month(days), acts(days, round(feed.START.timestamp() * 1000)))
     else:
-        make(args.home, jobsite(), week(days), acts(days, DAY0))
+        make(args.home, of_week(), week(days), acts(days, DAY0))
 
 
 if __name__ == "__main__":

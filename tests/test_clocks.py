@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from gateway.clocks import (
@@ -88,6 +90,13 @@ def test_recoat_at_a_steady_temperature_is_the_sheets_row(t_c: float, earliest_h
     assert coat.earliest == pytest.approx(1.0, abs=1e-12)
     run(coat, UFGS, earliest_h * H, (latest_h - earliest_h) * H, t_c, t_c, applied=True)
     assert coat.latest == pytest.approx(1.0, abs=1e-12)
+
+
+def test_the_hottest_row_of_the_published_table() -> None:
+    """UFGS 09971, 44 to 49 °C: from one hour until two."""
+    coat, whole = Recoat(), replace(UFGS, recoat=(*UFGS.recoat, RecoatStep(44, 49, 1, 2)))
+    run(coat, whole, 0, H // 2, 46.0, 46.0, applied=True)
+    assert (coat.earliest, coat.latest) == (pytest.approx(1 / 2), pytest.approx(1 / 4))
 
 
 def test_earliest_follows_the_coldest_spot_and_latest_the_warmest() -> None:

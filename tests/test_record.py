@@ -8,6 +8,8 @@ import json
 import re
 import shutil
 import subprocess
+import sys
+import zipfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,7 +26,7 @@ from gateway import (
     record_shifts,
     record_words,
 )
-from gateway.adapters import parquet, record_source, report, seal
+from gateway.adapters import parquet, record_source, record_zip, report, seal
 from gateway.adapters.journal import Journal
 from gateway.adapters.record_source import NothingToTell, material
 from gateway.adapters.seal_key import fingerprint, seal_key
@@ -356,12 +358,20 @@ def test_an_untouched_report_holds(pages: bytes, home: Path, tmp_path: Path) -> 
     assert "Signature is Valid." in said and "Total document signed" in said
 
 
-def test_one_changed_byte_breaks_it(pages: bytes, home: Path) -> None:
-    """Anywhere in the report."""
+def pdfsig(pages: bytes, tmp_path: Path) -> str:
+    """What poppler says of the signatures."""
+    (tmp_path / "signed.pdf").write_bytes(pages)
+    done = subprocess.run(["pdfsig", tmp_path / "signed.pdf"], capture_output=True, text=True, check=False)
+    return done.stdout
+
+
+def test_one_changed_byte_breaks_it(pages: bytes, home: Path, tmp_path: Path) -> None:
+    """Anywhere in the report; poppler says so as well."""
     for place in (len(pages) // 3, len(pages) // 2):
         broken = bytearray(pages)
         broken[place] ^= 1
         assert not looked(bytes(broken), home).holds
+        assert "Signature is Valid." not in pdfsig(bytes(broken), tmp_path)
 
 
 def test_what_follows_the_seal_breaks_it(pages: bytes, home: Path) -> None:
@@ -405,6 +415,10 @@ def test_countersignatures_in_their_fields_are_permitted(pages: bytes, home: Pat
     assert said.holds and [where for where, _ in said.persons] == ["inspector", "owner"]
     assert "anna in the field inspector" in said.words
     assert seal.first_revision(twice) == seal.first_revision(pages)
+    assert pdfsig(twice, tmp_path).count("Signature is Valid.") == 3
+    subprocess.run(["qpdf", "--check", tmp_path / "signed.pdf"], check=True, capture_output=True)
+    broken = twice[: len(pages) // 2] + b"!" + twice[len(pages) // 2 + 1 :]
+    assert not looked(broken, home).holds and "Signature is Valid." not in pdfsig(broken, tmp_path)
     assert not looked(twice + b" ", home).holds
 
 
@@ -435,6 +449,33 @@ def test_verify_says_seal_authority_and_journal(
     assert proof_command.run("verify", [str(file), "--home", str(home)], "") == 1
     assert "not proven by this seal" in capsys.readouterr().out
     assert proof_command.run("verify", [str(tmp_path / "none.pdf"), "--home", str(home)], "") == 2
+
+
+def test_from_a_sealed_report_to_one_reading(home: Path, pages: bytes, tmp_path: Path) -> None:
+    """As READ-ME.txt in the zip says it: the code at the foot, a line of readings.csv, its entry."""
+    (tmp_path / "r.pdf").write_bytes(pages)
+    text = subprocess.run(
+        ["pdftotext", tmp_path / "r.pdf", "-"], capture_output=True, text=True, check=True
+    ).stdout
+    codes = set(re.findall(r"Record code (\d+-[0-9a-f]{16})", text))
+    assert len(codes) == 1 and len(re.findall(r"Record code \d", text)) == text.count("page 1 of") * _pages(pages)
+    out = tmp_path / "record.zip"
+    record_zip.write(home / "journal.db", out, record_zip.Wanted(), DAY0, lambda *_: None)
+    with zipfile.ZipFile(out) as record:
+        record.extract("verify_record.py", tmp_path)
+        lines = list(csv.DictReader(io.StringIO(record.read("readings.csv").decode())))
+        assert "--code CODE-OF-THE-REPORT --show NUMBER" in record.read("READ-ME.txt").decode()
+    line = next(each for each in lines if each["sensor"] == "steel" and "T13:00" in each["measured_utc"])
+    words = [tmp_path / "verify_record.py", out, "--code", codes.pop(), "--show", line["entry"]]
+    done = subprocess.run([sys.executable, "-I", *words], capture_output=True, text=True, check=True, cwd="/")
+    assert f"PROVEN: entries 1 to {record_source.as_of(home)[0]}: nothing was changed" in done.stdout
+    last = done.stdout.splitlines()[-1]
+    assert last.startswith(f"entry {line['entry']}: message at ") and f'"v": {float(line["value"])}' in last
+
+
+def _pages(pdf: bytes) -> int:
+    with pikepdf.open(io.BytesIO(pdf)) as found:
+        return len(found.pages)
 
 
 # -- the data ----------------------------------------------------------------------------------------------
