@@ -17,7 +17,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 
-from gateway import dryer_document, dryer_file, dryer_record, dryer_rows, dryer_words, inbox
+from gateway import dryer_document, dryer_file, dryer_record, dryer_rows, dryer_samples, dryer_words, inbox
 from gateway.adapters import dryer_proof, report, seal
 from gateway.adapters.history_fine import Coarse, heard_between
 from gateway.adapters.journal import open_reader
@@ -48,7 +48,10 @@ def run(_: str, words: list[str], caution: str) -> int:
         print(error, file=sys.stderr)
         return 2
     except (OSError, UnicodeDecodeError, sqlite3.Error, dryer_record.NoDryer, NotTaken, report.NotSet) as error:
-        print(f"dewgate dryer: {error}", file=sys.stderr)
+        said = str(error)
+        if isinstance(error, OSError) and error.filename:
+            said = f"{error.filename}: {error.strerror}"
+        print(f"dewgate dryer: {said}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         return 0
@@ -58,6 +61,10 @@ def run(_: str, words: list[str], caution: str) -> int:
 def _parser(caution: str) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser("dewgate dryer", description=__doc__, epilog=caution)
     actions = parser.add_subparsers(required=True, metavar="ACTION")
+    made = actions.add_parser("new", help="write a file to begin with: a unit's register, criteria, a test")
+    made.add_argument("what", choices=tuple(dryer_samples.SAMPLES))
+    made.add_argument("file", type=Path, help="the file to write, such as D-0417.toml; none is overwritten")
+    made.set_defaults(act=_new)
     checked = actions.add_parser(
         "check", help="judge a test: pass, fail or inconclusive, with what would decide it"
     )
@@ -88,6 +95,16 @@ def _parser(caution: str) -> argparse.ArgumentParser:
     changed.add_argument("unit", type=Path)
     changed.set_defaults(act=_trend)
     return parser
+
+
+def _new(args: argparse.Namespace) -> int:
+    text = dryer_samples.sample(
+        args.what, args.file.stem, getpass.getuser(), f"{datetime.now().astimezone():%Y-%m-%d}"
+    )
+    with args.file.open("x", encoding="utf-8") as file:
+        file.write(text)
+    print(f"{args.file}: fill it in; every line that begins with '# ' is optional")
+    return 0
 
 
 def _files(action: argparse.ArgumentParser) -> None:

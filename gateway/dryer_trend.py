@@ -131,4 +131,8 @@ def trend(unit: Unit, history: Sequence[Kept], day: str) -> list[str]:
         f"  {at}  {kind:8}  {result:12}  bed leaves {bed}, {below} below outlet, loss at rated flow {loss}"
         for at, kind, result, bed, below, loss in rows(tests)
     ]
-    return [since(unit, day), *lines, *([f"  {sentence(tests)}"] if tests else [])]
+    return [
+        since(unit, day),
+        *lines,
+        f"  {sentence(tests) if tests else 'No test is kept; check one with --keep.'}",
+    ]

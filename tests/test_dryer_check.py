@@ -281,7 +281,9 @@ def test_a_refill_begins_a_new_trend() -> None:
         said[-1].strip().startswith("This dryer loses 1.9 ± 0.8 K below outlet a rental, over 1 rental, at 35 °C")
     )
     later = replace(UNIT, refills=(*UNIT.refills, Refill("2026-06-20", "salt", "L", 100.0)))
-    assert trend(later, history, "2026-06-30") == ["Since the refill of 2026-06-20:"]
+    assert trend(later, history, "2026-06-30") == [
+        "Since the refill of 2026-06-20:", "  No test is kept; check one with --keep.",
+    ]  # fmt: skip
 
 
 def test_hours_beyond_the_rating_come_from_the_rental_s_own_record() -> None:

@@ -16,6 +16,7 @@ import pytest
 from gateway import dryer_command, dryer_file, dryer_rows
 from gateway.adapters import journal as files
 from gateway.dryer_file import FileErrors
+from gateway.dryer_unit import not_to_be_pressurised
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
 from simulators.dryer_return import readings
@@ -224,3 +225,25 @@ def test_readings_of_a_logger_with_gaps_and_empty_cells() -> None:
         dryer_rows.rows_of("time,inlet_temperature_F\n0,hot\n", "log")
     with pytest.raises(FileErrors, match="no column 'time'"):
         dryer_rows.rows_of("inlet_temperature_F\n0\n", "log")
+
+
+def test_a_file_to_begin_with_can_be_read_as_it_is_and_with_every_example(tmp_path: Path) -> None:
+    """As written it forbids pressure; with each example line taken out of its comment every figure is known."""
+    for what in ("unit", "criteria", "test"):
+        path = tmp_path / f"{what}.toml"
+        assert dryer_command.run("dryer", ["new", what, str(path)], "") == 0
+        assert dryer_command.run("dryer", ["new", what, str(path)], "") == 2  # nothing is overwritten
+
+    def filled(what: str) -> str:
+        return re.sub(r"^# (?=\w+ = |\[)", "", (tmp_path / f"{what}.toml").read_text(), flags=re.MULTILINE)
+
+    bare = dryer_file.unit((tmp_path / "unit.toml").read_text())
+    test = dryer_file.read_test((tmp_path / "test.toml").read_text(), bare, "")
+    assert len(not_to_be_pressurised(bare, test.facts)) == 4
+    unit = dryer_file.unit(filled("unit"))
+    assert (unit.serial, unit.rating.loss_pa, len(unit.rentals), len(unit.refills)) == ("unit", 20_000.0, 1, 1)
+    assert len(dryer_file.criteria(filled("criteria"))) == 3
+    assert dryer_file.criteria((tmp_path / "criteria.toml").read_text()) == {}
+    whole = dryer_file.read_test(filled("test"), unit, "")
+    assert whole.facts.brine is not None and whole.facts.brine.salt_share == pytest.approx(0.30, abs=0.01)
+    assert whole.facts.leak_pa_per_min == pytest.approx(400.0) and len(whole.u) == 9
