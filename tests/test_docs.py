@@ -82,6 +82,19 @@ def test_the_other_files_are_described_as_the_program_reads_them_today() -> None
     assert [name for name in tables if name not in there] == []
 
 
+def test_the_words_of_the_trade_are_explained_in_order() -> None:
+    """Every word the board and the documents use as a name; alphabetical, none twice."""
+    words = re.findall(r"^\| ([^|]+?) \|", _guide("glossary"), re.MULTILINE)[1:]
+    assert words == sorted(words, key=str.lower) and len(words) == len(set(words))
+    named = {
+        "jobsite", "area", "station", "air train", "piece", "reading", "margin", "condensation margin",
+        "water path", "verdict", "time to limit", "exposure", "disposition", "finding", "record", "head, record code",
+        "reference check", "dryer check", "rental", "keeper", "journal", "home", "unknown", "not running",
+        "shelve",
+    }  # fmt: skip
+    assert named <= set(words)
+
+
 def test_links_of_the_documents_lead_somewhere() -> None:
     """Every relative link of a page names a file that is there, and the README names every page of the guide."""
     pages = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *GUIDE.glob("*.md")]
