@@ -88,9 +88,9 @@ def test_the_words_of_the_trade_are_explained_in_order() -> None:
     assert words == sorted(words, key=str.lower) and len(words) == len(set(words))
     named = {
         "jobsite", "area", "station", "air train", "piece", "reading", "margin", "condensation margin",
-        "water path", "verdict", "time to limit", "exposure", "disposition", "finding", "record", "head, record code",
-        "reference check", "dryer check", "rental", "keeper", "journal", "home", "unknown", "not running",
-        "shelve",
+        "water path", "verdict", "time to limit", "exposure", "disposition", "finding", "record",
+        "head, record code", "reference check", "dryer check", "rental", "keeper", "journal", "home", "unknown",
+        "not running", "shelve",
     }  # fmt: skip
     assert named <= set(words)
 

@@ -289,6 +289,7 @@ class Day:
         """Replay gives the same events; a sceptic's program finds the record whole; the doctor nothing bad."""
         box = self.box
         with self.step("verify"):
+            box.stop("dewgate-run")  # an orderly end signs a head over everything
             box.dewgate("replay", "--home", HOME)
             box.dewgate("export", "--home", HOME, "--out", "/root/job.zip")
             with zipfile.ZipFile(box.at("/root/job.zip")) as packed:
@@ -296,6 +297,8 @@ class Day:
             said = box.do("/opt/dewgate/.venv/bin/python", "/root/verify_record.py", "/root/job.zip")
             print("    " + "\n    ".join(line for line in said.splitlines() if line)[:1500])
         with self.step("doctor"):
+            box.start("dewgate-run")
+            until(lambda: "14.2" in self._page("/") or "9.0" in self._page("/"), "the board")
             words = ["--broker-user", "dewgate-run", "--broker-password-file", "/etc/dewgate/broker.password"]
             words += [
                 "--contacts",
