@@ -17,6 +17,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from alerts import delivery_links
 from alerts.delivery_links import Link
 from gateway.web.house import Web
+from gateway.web.tongue import translated
 
 HEADERS = {"Cache-Control": "no-store", "X-Robots-Tag": "noindex", "Referrer-Policy": "no-referrer"}
 _BUSY = "The gateway is busy. Nothing was acknowledged; try again in a moment."
@@ -31,21 +32,21 @@ def acknowledge_link_routes(app: FastAPI, web: Web) -> None:
 
     @app.get(f"{delivery_links.PATH}{{token}}")
     async def show(token: str) -> HTMLResponse:
-        return await run_in_threadpool(_shown, lambda: delivery_links.look(delivery, token, now_ms()))
+        return await run_in_threadpool(_shown, web, lambda: delivery_links.look(delivery, token, now_ms()))
 
     @app.post(f"{delivery_links.PATH}{{token}}")
     async def use(token: str) -> HTMLResponse:
-        return await run_in_threadpool(_used, lambda: delivery_links.use(delivery, token, now_ms(), act))
+        return await run_in_threadpool(_used, web, lambda: delivery_links.use(delivery, token, now_ms(), act))
 
 
-def _shown(look: Callable[[], Link | None]) -> HTMLResponse:
+def _shown(web: Web, look: Callable[[], Link | None]) -> HTMLResponse:
     link, why = _tried(look)
-    return _page(link, why, _status(link, why))
+    return _page(_language(web, link), link, why, _status(link, why))
 
 
-def _used(use: Callable[[], Link | None]) -> HTMLResponse:
+def _used(web: Web, use: Callable[[], Link | None]) -> HTMLResponse:
     link, why = _tried(use)
-    return _page(link, why, _status(link, why), done=not why)
+    return _page(_language(web, link), link, why, _status(link, why), done=not why)
 
 
 def _tried(ask: Callable[[], Link | None]) -> tuple[Link | None, str]:
@@ -65,5 +66,15 @@ def _status(link: Link | None, why: str) -> int:
     return 409 if why else 200
 
 
-def _page(link: Link | None, why: str, status: int, *, done: bool = False) -> HTMLResponse:
-    return HTMLResponse(_PAGE.render(link=link, why=why, done=done), status, HEADERS)
+def _language(web: Web, link: Link | None) -> str:
+    """The language this person is told in."""
+    site = web.house.site()
+    people = {person.id: person.language for person in site.people} if site else {}
+    return people.get(link.person, "en") if link else "en"
+
+
+def _page(language: str, link: Link | None, why: str, status: int, *, done: bool = False) -> HTMLResponse:
+    def t(text: str) -> str:
+        return translated(text, language)
+
+    return HTMLResponse(_PAGE.render(language=language, t=t, link=link, why=why, done=done), status, HEADERS)

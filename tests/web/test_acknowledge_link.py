@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Mapping
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import httpx
@@ -44,6 +45,15 @@ def test_robots_that_look_acknowledge_nothing(pages: Pages, link: str, stage: St
     assert "A-7 &lt;b&gt;Stop&lt;/b&gt; blasting." in page.text
     assert '<form method="post">' in page.text
     assert stage.acts == []
+
+
+def test_the_page_speaks_the_language_its_person_is_told_in(pages: Pages, link: str, stage: Stage) -> None:
+    assert stage.site
+    stage.site = replace(stage.site, people=tuple(replace(each, language="es") for each in stage.site.people))
+    page = pages.ask("GET", link).text
+    assert '<html lang="es">' in page and "Esto reconoce A-7 en nombre de <strong>lead</strong>." in page
+    assert "Reconocida" in pages.ask("POST", link).text
+    assert "Este enlace ya se usó" in pages.ask("GET", link).text
 
 
 def test_pressing_acknowledges_once_and_then_says_so(pages: Pages, link: str, stage: Stage) -> None:

@@ -249,6 +249,8 @@ def test_a_page_is_printed_without_its_hands(url: str, phone: webdriver.Chrome) 
         )  # drawn as wide as paper, not stretched to it
         width = "return document.querySelector('[data-panel] canvas').width / Math.min(2, devicePixelRatio)"
         assert phone.execute_script(width) == 42 * 16
+        assert not phone.find_element(By.CSS_SELECTOR, ".trace-over").is_displayed()  # it would cover the lines
+        assert phone.find_element(By.ID, "history-status").is_displayed()  # the range
         phone.execute_script("dispatchEvent(new Event('afterprint'))")
         assert phone.execute_script(width) < 390
     finally:
