@@ -5,6 +5,7 @@ Nothing here writes to the journal. What is made, is made by the commands `recor
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -33,6 +34,7 @@ MOST_LINES = 400
 RULES = ("simple", "guarded")
 FIGURES = ("threshold", "deadband", "on_delay_s", "off_delay_s")
 Fields = Mapping[str, str]
+_COUNT = re.compile(r"(.+), ([^,]+): (\d+) then, (\d+) by the other limits")
 
 
 def record_routes(app: FastAPI, web: Web) -> None:
@@ -124,10 +126,12 @@ def _make(web: Web, desk: Desk, form: Fields) -> None:
 def _what_if(web: Web, who: Signed, desk: Desk, typed: Fields, error: str = "", status: int = 200) -> HTMLResponse:
     found = next((each for each in desk.every() if each.name.endswith("what-if")), None)
     lines = found.said.splitlines() if found else []
+    counts = [each.groups() for line in lines if (each := _COUNT.fullmatch(line))]
     return web.draw(
         "what_if.html", who, status, limits=_site(web).limits, typed=typed, error=error, found=found,
         differing=[each for each in lines if each.startswith(("- ", "+ "))][:MOST_LINES], most=MOST_LINES,
-        rest=[each for each in lines if not each.startswith(("- ", "+ "))],
+        rest=[each for each in lines if not each.startswith(("- ", "+ ")) and not _COUNT.fullmatch(each)],
+        counts=sorted(counts, key=lambda each: each[2] == each[3]),
         more=sum(each.startswith(("- ", "+ ")) for each in lines) - MOST_LINES,
         figures=FIGURES, rules=RULES, said_file=SAID,
         when=_label(Words("en", _site(web).time_zone), found) if found else "",

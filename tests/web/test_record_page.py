@@ -95,7 +95,8 @@ def test_other_limits_are_tried_and_nothing_changes(stage: Stage, pages: Pages, 
     assert pages.send("/record/what-if", **(form | {"margin|threshold": "12,5"})).status_code == 303
     text = waited(pages, "/record/what-if")
     assert "+ 2026-06-01" in text and "nothing was changed" in text
-    then, other = map(int, re.findall(r"margin, outside limits: (\d+) then, (\d+) by", text)[0])
+    row = r"<td>margin</td><td>outside limits</td><td>(\d+)</td><td>(?:<b>)?(\d+)"
+    then, other = map(int, re.findall(row, text)[0])
     assert other != then or "\n- " in text
     assert (told / "journal.db").read_bytes() == before
 
