@@ -71,7 +71,7 @@ QUANTITIES = {
     "pressure_loss": "pressure loss",
     "pot_minus_line": "pot minus blast line",
     "wind_speed": "wind",
-    "product_temperature": "temperature of the product",
+    "product_temperature": "product temperature",
     "air_temperature_change": "change of the air temperature",
     "relative_humidity_change": "change of the relative humidity",
     "steel_temperature_change": "change of the steel temperature",

@@ -90,7 +90,10 @@ def _verdicts(flow: Flow, site: Jobsite, area: Area) -> list[AreaVerdict]:
 
 
 def _verdict(flow: Flow, area: Area, activity: str, limits: list[Limit]) -> AreaVerdict:
-    said = [_judged(flow, limit) for limit in limits]
+    waits_last = sorted(
+        limits, key=lambda each: each.quantity is Quantity.TIME_INSIDE
+    )  # it follows from the others
+    said = [_judged(flow, limit) for limit in waits_last]
     said.sort(key=lambda judged: SEVERITY.index(judged.verdict))
     verdict = said[0].verdict if said else Verdict.NO_LIMIT
     return AreaVerdict(area.id, area.label, activity, verdict, tuple(said))
@@ -105,7 +108,7 @@ def _judged(flow: Flow, limit: Limit) -> JudgedLimit:
     m = judged.condition.measured
     value = notification.value_words(limit, m)
     since = judged.since_ms + flow.state.offset_ms
-    reason = f"{judged.condition.place}: {judged.judgement.reason}".removesuffix(": ")
+    reason = f"{judged.condition.place}: {judged.judgement.reason}".removesuffix(": ").removeprefix(": ")
     verdict = judged.judgement.verdict
     counted = limit.quantity in COUNTED
     rule = "" if verdict in UNRULED or counted else conformity_note(limit, judged.condition.measured)
@@ -114,7 +117,7 @@ def _judged(flow: Flow, limit: Limit) -> JudgedLimit:
     outlook = flow_ahead.outlook(flow.state, limit, judged, flow.state.judged_ms)
     return JudgedLimit(
         verdict, quantity, value, words, limit.clause, reason, since, rule, amount, threshold,
-        outlook, time_to_limit.words(outlook),
+        outlook, "" if counted else time_to_limit.words(outlook),
     )  # fmt: skip
 
 

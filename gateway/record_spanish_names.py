@@ -23,6 +23,8 @@ NAMES: dict[str, str] = {
     "condensation margin": "margen de condensación",
     "RH at steel": "HR en el acero",
     "steel temperature": "temperatura del acero",
+    "wind speed": "viento",
+    "product temperature": "temperatura del producto",
     "relative humidity": "humedad relativa",
     "air temperature": "temperatura del aire",
     "station pressure": "presión de estación",

@@ -298,6 +298,11 @@ def test_the_board_counts_and_nobody_is_told_of_a_wait() -> None:
     day.pass_time(29 * 60, **values())
     assert said(day, "wait") is Verdict.OUTSIDE
     assert value_words(WAIT, day.flow.judged["wait"].condition.measured) == "29 min"
+    board = overview.board(day.flow, day.now)
+    assert board is not None
+    (wait, margin) = next(each for each in board.verdicts if each.activity == "coating").limits
+    assert (wait.verdict, wait.value, wait.reason, wait.ahead) == (Verdict.OUTSIDE, "29 min", "", "")
+    assert margin.quantity == "dew point margin"
     day.pass_time(60, **values())
     assert said(day, "wait") is Verdict.INSIDE
     assert day.changes() == []
@@ -321,6 +326,16 @@ def test_a_coat_begun_too_early_is_an_alarm_until_it_ends_and_an_exposure() -> N
         each.number for each in day.flow.state.exposures.values() if each.ended_ms is None
     }
     replays(day)
+
+
+def test_what_breaks_stands_before_the_wait_that_follows_from_it() -> None:
+    """A site lead reads first what to look at, then that the wait begins anew, and what it waits for."""
+    day = Day(WAIT, COATING)
+    day.pass_time(60, **values(steel=11.0))
+    board = overview.board(day.flow, day.now)
+    assert board is not None
+    first, second = next(each for each in board.verdicts if each.activity == "coating").limits
+    assert (first.quantity, second.reason) == ("dew point margin", "not inside: margin")
 
 
 def test_a_coat_begun_in_time_is_none_though_limits_break_later() -> None:
