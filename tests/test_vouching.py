@@ -83,9 +83,9 @@ def test_heads_follow_each_other(site: Site) -> None:
     assert refused(held, site.entries[1:], [unlike]).kind == REWRITTEN
     assert "outside of what came" in str(refused(held, site.entries[1:30], [two]))
     whole = carried_on(held, site.entries[1:60], [two], "", is_signed)
-    late = signed_by(
-        site.writer.keys, heads.following(two.head, site.state.peaks[:1], site.writer.keys.public, b"", 0)
-    )
+    short = list[tuple[int, bytes]]()
+    tree.extend(short, site.entries[:32])
+    late = signed_by(site.writer.keys, heads.following(two.head, short, site.writer.keys.public, b"", 0))
     assert "outside of what came" in str(refused(whole, site.entries[60:62], [late]))
 
 

@@ -7,8 +7,10 @@ from dataclasses import replace
 import pytest
 
 from alerts.limits import Verdict
+from gateway import entry
 from gateway.adapters.site_book import Arrived
 from gateway.adapters.yard_db import Refusal, Site
+from gateway.entry import Kind
 from gateway.payload.canonical import to_bytes
 from gateway.vouching import Held
 from gateway.yard import look
@@ -103,8 +105,9 @@ def test_a_record_without_heads_is_told(stage: Stage, site: Jobsite) -> None:
 
 def test_a_word_is_found_among_what_comes(stage: Stage, site: Jobsite) -> None:
     """The newest of them, with UTC by the site's own clock."""
-    site.grow([*site.readings(3), site.standing(alarm_count=2), *site.readings(2)], head=True)
+    step = entry.plain(Kind.CLOCK_STEP, site.now_ms, to_bytes({"new_offset_ms": 7000}))
+    site.grow([step, *site.readings(3), site.standing(alarm_count=2), *site.readings(2)], head=True)
     stage.take(1, part(site, 1, len(site.entries)))
     arrived, _ = stage.intake.newest["north"]
     assert b'"alarm_count":2' in arrived.standing
-    assert arrived.standing_ms == site.now_ms - 800 and arrived.utc_ms == site.now_ms
+    assert arrived.standing_ms == site.now_ms - 800 + 7000 and arrived.utc_ms == site.now_ms + 7000

@@ -11,11 +11,13 @@ from pathlib import Path
 import httpx
 import pytest
 
-from gateway import push_command, tree, yard_command
+from gateway import entry, push_command, tree, yard_command
 from gateway.adapters import yard_link
-from gateway.adapters.journal import pack_oldest
+from gateway.adapters.journal import Journal, pack_oldest
 from gateway.adapters.yard_db import YardDb
 from gateway.adapters.yard_link import Pusher, Refused, Unreachable, WrongAddress, Yard
+from gateway.entry import Kind
+from gateway.flow_state import Outcomes
 from tests.flow.test_network_broker import certify
 from tests.yard.served import ServedYard, held, token_file
 from tests.yard_site import Site, heads_of
@@ -77,8 +79,13 @@ def test_a_journal_arrives_over_tls_sealed_blocks_and_all(
     waits: list[float] = []
     with pytest.raises(Refused, match=f"ends at entry {len(site.entries) - 50}; {len(site.entries)} are held"):
         linked(yard, tmp_path / "backup", token, certificates).step(waits.append)
+    with closing(Journal(tmp_path / "backup" / "journal.db")) as book:  # restored, and gone on
+        first = len(site.entries) - 49
+        book.commit(first, [entry.plain(Kind.HEARTBEAT, n) for n in range(60)], 1, Outcomes(), 0)
+    with pytest.raises(Refused, match=f"entry {len(site.entries)} is held with other content"):
+        linked(yard, tmp_path / "backup", token, certificates).step()
     with closing(YardDb(yard.folder / "yard.db")) as db:
-        assert [each.kind for each in db.refusals("north")] == ["rewound"]
+        assert [each.kind for each in db.refusals("north")] == ["rewritten", "rewound"]
     with pytest.raises(
         Unreachable, match=r"CERTIFICATE_VERIFY_FAILED.*give that CA"
     ):  # not a word to whom the CA does not know
