@@ -27,6 +27,9 @@ _OUTCOMES = (
     "SELECT outbox_id, attempt, outcome, reason, at_utc_ms FROM outcomes WHERE outbox_id IN ({}) ORDER BY id"
 )
 
+_OWN = """SELECT number, person, channel, outcome, reason, at_utc_ms FROM outcomes
+WHERE number LIKE 'D-%' ORDER BY id DESC LIMIT ?"""
+
 
 @dataclass(frozen=True, slots=True)
 class Happened:
@@ -96,6 +99,18 @@ class Sent:
     at_utc_ms: int
 
 
+@dataclass(frozen=True, slots=True)
+class OwnMessage:
+    """One attempt at a message of the messenger's own, such as a test, and how it ended."""
+
+    number: str
+    person: str
+    channel: str
+    outcome: str
+    reason: str
+    at_utc_ms: int
+
+
 def events_of(journal: Path, most: int = MOST) -> list[Happened]:
     """Return the newest events, oldest first; none while there is no journal."""
     if not journal.exists():
@@ -160,6 +175,18 @@ def sent(home: Path, number: str) -> list[Sent]:
         Sent(person, channel, title, body, at, *outcomes.get(key, nothing))
         for key, person, channel, title, body, at in rows
     ]
+
+
+def own_messages(home: Path, most: int = 10) -> list[OwnMessage]:
+    """Return what became of the messenger's own messages, tests among them; the newest attempt first."""
+    if not (home / "delivery.db").exists():
+        return []
+    with closing(open_reader(home / "delivery.db")) as db:
+        try:
+            rows = db.execute(_OWN, (most,)).fetchall()
+        except sqlite3.OperationalError:  # not made yet, or being made
+            return []
+    return [OwnMessage(*row) for row in rows]
 
 
 def _outcomes(delivery: Path, ids: list[int]) -> dict[int, tuple[int, str, str, int]]:

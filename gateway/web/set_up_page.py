@@ -19,6 +19,7 @@ from gateway.adapters.journal import open_reader
 from gateway.config import to_toml
 from gateway.jobsite import Jobsite
 from gateway.payload import canonical
+from gateway.web.alarm_events import own_messages
 from gateway.web.gate import Sees, SetsUp, Signed, TurnedAway
 from gateway.web.house import Web
 from gateway.web.set_up_change import (
@@ -55,9 +56,12 @@ def _site(web: Web) -> Jobsite:
 
 def _page_routes(app: FastAPI, web: Web) -> None:
     @app.get("/set-up")
-    async def set_up_page(who: SetsUp) -> HTMLResponse:
+    def set_up_page(who: SetsUp) -> HTMLResponse:
         site = _site(web)
-        return web.draw("set_up.html", who, site=site, seen=seen(site))
+        waiting = len(list((web.house.home / "inbox").glob("*.test")))
+        return web.draw(
+            "set_up.html", who, site=site, seen=seen(site), tests=own_messages(web.house.home), waiting=waiting
+        )
 
     @app.get("/set-up/heard")
     def heard_page(who: SetsUp) -> HTMLResponse:

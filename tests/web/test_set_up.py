@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from alerts import delivery_trial
+from alerts.channels import Sent as Took
+from alerts.delivery_book import Book
 from alerts.limits import Limit
 from gateway import entry
 from gateway.adapters.journal import Journal
@@ -141,6 +144,20 @@ def test_a_test_message_is_asked_for_only_for_known_channels(stage: Stage, pages
     assert pages.send("/set-up/test", person="lead", channel="evil").status_code == 409
     asked = [json.loads(path.read_text()) for path in (stage.home / "inbox").glob("*.test")]
     assert asked == [{"person": "lead", "channel": "lead-phone"}]
+
+
+def test_what_became_of_a_test_message_stands_beside_its_button(stage: Stage, pages: Pages) -> None:
+    """Waiting until the messenger takes it, then the outcome of each attempt, the newest first."""
+    assert "No test message was sent yet." in pages.ask("GET", "/set-up").text
+    pages.send("/set-up/test", person="lead", channel="lead-phone")
+    assert "Waiting to be sent: 1." in pages.ask("GET", "/set-up").text
+    with closing(Book(stage.home / "delivery.db")) as book:
+        delivery_trial.take_in(stage.home, book, NOW_MS)
+        (row,) = book.own_after(0)
+        book.settle(book.lease(row, NOW_MS), Took.ACCEPTED, NOW_MS + 400)
+    page = pages.ask("GET", "/set-up").text
+    assert "Waiting to be sent" not in page
+    assert "<b>D-1</b> to lead by lead-phone: <b>delivered</b>, the server took it" in page
 
 
 def test_limits_in_force_at_a_past_minute(stage: Stage, pages: Pages) -> None:
