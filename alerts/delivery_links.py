@@ -20,7 +20,7 @@ LASTS_MS = 24 * 3_600_000
 UNKNOWN = "This link is not known here. It may have been cut off on its way, or be older than a week."
 USED = "This link has been used; it acts only once."
 ENDED = "This link is older than 24 hours and acts no more."
-_ALARM = re.compile(r"A-\d+")
+_ALARM = re.compile(r"[AK]-\d+")
 Act = Callable[[Mapping[str, str | int]], str | None]
 
 

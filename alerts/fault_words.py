@@ -101,11 +101,22 @@ def _follows(alarms: Sequence[Wrong], reader: Reader) -> list[str]:
     first = alarms[0]
     if first.watched.manner.audience != INSTRUMENTS or first.change is Change.OVER:
         return []
-    areas = list(dict.fromkeys(area for each in alarms for area in each.watched.areas))
+    areas = tuple(dict.fromkeys(area for each in alarms for area in each.watched.areas))
     if not areas:
         return [_say(reader, "not needed")]
-    more = [f"+{len(areas) - NAMED}"] if len(areas) > NAMED else []
-    lines = [_say(reader, "needed", areas="; ".join([*areas[:NAMED], *more]))]
+    lines = [_needed(areas, reader)]
     if first.watched.kind in (Fault.SILENT, Fault.STUCK, Fault.IMPOSSIBLE):
         lines.append(_say(reader, "by hand"))
     return lines
+
+
+def _needed(areas: tuple[str, ...], reader: Reader) -> str:
+    more = [f"+{len(areas) - NAMED}"] if len(areas) > NAMED else []
+    return _say(reader, "needed", areas="; ".join([*areas[:NAMED], *more]))
+
+
+def needed(watched: Watched, reader: Reader) -> str:
+    """Return whose verdict needs what is wrong, or nothing where it is no instrument's."""
+    if watched.manner.audience != INSTRUMENTS:
+        return ""
+    return _needed(watched.areas, reader) if watched.areas else _say(reader, "not needed")

@@ -91,6 +91,15 @@ class AlarmLine:
 
 
 @dataclass(frozen=True, slots=True)
+class ChannelLine:
+    """How the newest messages by one channel fared: failing and why, since when; words empty while they arrive."""
+
+    channel: str
+    words: str
+    since_utc_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class FindingLine:
     """One open finding: which piece of which train fails, on what evidence, how sure, what to look at first.
 
@@ -173,7 +182,8 @@ class Counts:
 class Board:
     """Everything on the board at one whole second. trouble: what stands in the gateway's own way, in sentences.
 
-    notes: rules of thumb in sentences that say so, such as what a low pressure at the pot may be costing.
+    faults: alarms of instruments and of the gateway itself. notes: rules of thumb in sentences that say so, such
+    as what a low pressure at the pot may be costing.
     """
 
     jobsite: str
@@ -193,3 +203,5 @@ class Board:
     works: tuple[AreaWork, ...] = ()
     notes: tuple[str, ...] = ()
     steel: tuple[SteelLine, ...] = ()
+    faults: tuple[AlarmLine, ...] = ()
+    channels: tuple[ChannelLine, ...] = ()

@@ -4,14 +4,27 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from alerts import notification, time_to_limit
+from alerts import fault_words, notification, time_to_limit
 from alerts.alarm import AlarmState
-from alerts.limits import SEVERITY, Limit, Verdict, conformity_note, written
+from alerts.limits import PRIORITIES, SEVERITY, Limit, Verdict, conformity_note, written
 from alerts.measured import DIMENSION, UNITS, Quantity, Validity
+from alerts.saying import ENGLISH
 from gateway import flow_ahead, flow_findings, productivity, steel_board
-from gateway.board import AlarmLine, Amount, AreaVerdict, Board, Counts, FindingLine, Gap, JudgedLimit, SensorLine
+from gateway.board import (
+    AlarmLine,
+    Amount,
+    AreaVerdict,
+    Board,
+    ChannelLine,
+    Counts,
+    FindingLine,
+    Gap,
+    JudgedLimit,
+    SensorLine,
+)
 from gateway.conditions import Condition
 from gateway.flow import Flow
+from gateway.flow_health import GOOD
 from gateway.jobsite import Area, Jobsite, Sensor
 from gateway.overview_work import work_of
 
@@ -41,6 +54,8 @@ def board(flow: Flow, core_ms: int) -> Board | None:
         findings=tuple(_findings(flow, site)),
         notes=tuple(said.words for train in site.trains if (said := productivity.note(train, flow.read))),
         works=tuple(work_of(state, site, area) for area in site.areas),
+        faults=tuple(_faults(flow)),
+        channels=tuple(_channels(flow)),
         steel=steel_board.areas(state, site, core_ms, flow.judged),
     )
 
@@ -172,6 +187,29 @@ def _alarms(flow: Flow) -> list[AlarmLine]:
             )
         )  # fmt: skip
     return lines
+
+
+def _faults(flow: Flow) -> list[AlarmLine]:
+    """What is wrong with instruments and gateway: the reason where it still stands, whose verdict needs it."""
+    lines, state = [], flow.state
+    for name, alarm in state.alarms.items():
+        watched = flow.judging.faults.all.get(name) if flow.judging else None
+        if watched is None or flow.judging is None or alarm.shown is AlarmState.NORMAL or not alarm.number:
+            continue
+        reason = flow.judging.faults.stands.get(name, "")
+        needed = fault_words.needed(watched, ENGLISH) if alarm.active else ""
+        body = " ".join(filter(None, (f"{reason[:1].upper()}{reason[1:]}." if reason else "", needed)))
+        title = fault_words.one_title(watched.kind, watched.label, ENGLISH)
+        since = alarm.since_ms + state.offset_ms
+        lines.append(AlarmLine(alarm.name, name, alarm.shown.value, title, body, since, watched.priority))
+    return sorted(lines, key=lambda line: PRIORITIES.index(line.priority))
+
+
+def _channels(flow: Flow) -> list[ChannelLine]:
+    return [
+        ChannelLine(name, "" if said.level == GOOD else said.words, said.since_ms + flow.state.offset_ms)
+        for name, said in sorted(flow.state.health.channels.items())
+    ]
 
 
 def _findings(flow: Flow, site: Jobsite) -> list[FindingLine]:

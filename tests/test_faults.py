@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from gateway import entry
+from gateway import entry, overview
 from gateway.entry import Arrival, Kind
 from gateway.flow import CORE_VERSION, Flow
 from gateway.flow_state import Outcomes
@@ -364,6 +364,32 @@ def test_a_start_with_a_clock_behind_the_journal_is_told() -> None:
     shift.hear(180, **values())
     assert shift.told_to("keeper") == ["K-1 Gateway's clock was set"]
     assert "back by 1:00:00" in shift.out.notices[0].body
+
+
+# -- what is shown -----------------------------------------------------------------------------------------------
+
+
+def test_the_board_names_what_is_wrong_apart_from_alarms_of_limits() -> None:
+    """With its reason, whose verdict needs it, its state; gone once it is over and acknowledged."""
+    shift = day()
+    shift.hear(720, **{name: value for name, value in values().items() if name != "steel"})
+    outcome(shift, "lead-phone", "will never work")
+    shift.hear(120, **values())
+    board = overview.board(shift.flow, shift.now)
+    assert board is not None and [each.number for each in board.alarms] == ["A-1"]
+    channel, silent = board.faults
+    assert (channel.number, channel.title) == ("K-2", "No message gets through by lead-phone")
+    assert (silent.number, silent.state, silent.title) == ("K-1", "unacknowledged", "Sensor silent: steel")
+    # Heard again, not yet over: no reason stands any more.
+    assert (silent.body, silent.priority) == ("Verdicts that need it: A shell.", "medium")
+    (line,) = board.channels
+    assert (line.channel, line.words) == ("lead-phone", "the server did not take it")
+    outcome(shift, "lead-phone", "delivered")
+    shift.hear(3600, **values())
+    for number in ("K-1", "K-2"):
+        shift.act("acknowledge", "keeper", number=number)
+    board = overview.board(shift.flow, shift.now)
+    assert board is not None and board.faults == () and board.channels[0].words == ""
 
 
 # -- the fold ---------------------------------------------------------------------------------------------------

@@ -9,6 +9,8 @@ import pytest
 
 from alerts import texts_en
 from alerts.alarm import Change
+from alerts.fault import MANNERS, Fault
+from alerts.fault_words import TABLES
 from alerts.measured import Measured, Quantity, Validity
 from alerts.notification import LANGUAGES, Reader, Standing, body, clock_words, limit_words, title, value_words
 from gateway.site_references import AREA_QUANTITIES, PIECE_QUANTITIES
@@ -28,6 +30,14 @@ def test_a_language_has_every_sentence_with_the_same_places(language: str) -> No
         key: places(text) for key, text in texts_en.WORDS.items()
     }
     assert LANGUAGES[language].look.keys() == texts_en.LOOK.keys()
+    words, faults = TABLES[language]
+    assert {key: places(text) for key, text in words.items()} == {
+        key: places(text) for key, text in texts_en.FAULT_WORDS.items()
+    }
+    assert faults.keys() == set(Fault) == set(MANNERS)
+    assert {k: places(title) for k, (title, _) in faults.items()} == {
+        k: places(title) for k, (title, _) in texts_en.FAULTS.items()
+    }
     for quantity in (*AREA_QUANTITIES, *PIECE_QUANTITIES):
         assert quantity in LANGUAGES[language].quantities and quantity in LANGUAGES[language].look
 
@@ -37,10 +47,12 @@ def test_nobody_is_told_to_put_a_hand_on_what_is_under_pressure(language: str) -
     """What to look at on a train comes with: isolate, lock, bleed line and pot to zero, verify."""
     said = LANGUAGES[language]
     hands = re.compile(r"\b(drain|unscrew|loosen|abrir|aflojar|drenar|clean|safe|limpio|seguro)\b", re.IGNORECASE)
-    assert not [text for text in (*said.words.values(), *said.look.values()) if hands.search(text)]
+    words, faults = TABLES[language]
+    of_faults = (*words.values(), *(text for both in faults.values() for text in both))
+    assert not [text for text in (*said.words.values(), *said.look.values(), *of_faults) if hands.search(text)]
     lock = {"en": "isolate, lock, bleed line and pot to zero, verify",
             "es": "aislar, bloquear, purgar línea y tolva a cero, verificar"}[language]  # fmt: skip
-    assert all(lock in said.look[quantity] for quantity in PIECE_QUANTITIES)
+    assert all(lock in said.look[quantity] for quantity in PIECE_QUANTITIES) and lock in words["in line"]
 
 
 def test_a_reader_gets_their_units_beside_the_limit_as_written() -> None:

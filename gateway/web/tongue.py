@@ -12,11 +12,13 @@ import re
 from functools import cache, lru_cache
 from pathlib import Path
 
+from alerts import texts_en, texts_es
 from alerts.reasons import in_language
 from gateway.record_spanish import SPANISH
 
 _HERE = Path(__file__).parent
 _CALLED = re.compile(r't\("([^"]+)"')
+_HOLE = re.compile(r"\{\w+\}")
 _END = re.compile(r"(?<=\.) (?=[A-Z])")
 _AMOUNT = re.compile(r"([a-z][a-z ()-]*) ((?:under )?[\d.]+ \S+)")
 
@@ -27,7 +29,20 @@ def _known(language: str) -> dict[str, str]:
     own: dict[str, str] = {}
     for path in sorted(_HERE.glob(f"{language}*.json")):
         own |= json.loads(path.read_text("utf-8"))
+    if language == "es":
+        own |= _of_faults()
     return {text: said for text, said in SPANISH.items() if "{" not in text} | own if language == "es" else own
+
+
+def _of_faults() -> dict[str, str]:
+    """The titles of what can be wrong with instruments and gateway, whose verdict needs it, as messages say it."""
+    pairs = [(title, texts_es.FAULTS[kind][0]) for kind, (title, _) in texts_en.FAULTS.items()]
+    pairs += [(texts_en.FAULT_WORDS[key], texts_es.FAULT_WORDS[key]) for key in ("needed", "not needed")]
+    return {_bare(english): _bare(spanish) for english, spanish in pairs}
+
+
+def _bare(text: str) -> str:
+    return _HOLE.sub("{}", text)
 
 
 @cache
