@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from alerts.alarm import Change
 from alerts.limits import Limit
 from gateway.area_work import Exposure, Work
 from gateway.entry import Kind
@@ -230,48 +229,6 @@ def _gaps(material: Material, name: str) -> list[Gap]:
             found[-1] = Gap(name, found[-1].from_ms, at + QUARTER_MS, found[-1].missing_ms + missing)
         else:
             found.append(Gap(name, at, at + QUARTER_MS, missing))
-    return found
-
-
-# -- alarms ------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class AlarmStory:
-    """What one alarm did: each change with its UTC time, and the value at its first."""
-
-    number: str
-    limit: str
-    changes: tuple[tuple[int, str, str], ...]  # UTC ms, change, what the event said besides
-    value: float | None
-    reason: str
-    told: tuple[str, ...] = ()
-
-
-TELLING = frozenset({Change.TOLD, Change.KEPT_BACK})
-"""Events that say who was told, and are no change of the alarm itself."""
-
-
-def alarms(material: Material) -> list[AlarmStory]:
-    """Return the alarms that were raised, or changed, during the record."""
-    asked, by_number = material.asked, dict[str, list[Mapping[str, Any]]]()
-    for event in material.events:
-        if event["number"].startswith("A-"):
-            by_number.setdefault(event["number"], []).append(event)
-    found = []
-    for number, events in by_number.items():
-        timed = [(utc_of(material, event["core_ms"]), event) for event in events]
-        if timed[-1][0] < asked.from_ms or timed[0][0] >= asked.until_ms:
-            continue
-        lived = [(at, e["change"], e["reason"]) for at, e in timed if e["change"] not in TELLING]
-        changes = tuple(each for each in lived if each[0] < asked.until_ms)
-        told = (e["reason"].partition(" (")[0] for _, e in timed if e["change"] == Change.TOLD)
-        first = events[0]
-        found.append(
-            AlarmStory(
-                number, first["limit"], changes, first["value"], first["reason"], tuple(dict.fromkeys(told))
-            )
-        )
     return found
 
 

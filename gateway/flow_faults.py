@@ -34,7 +34,7 @@ Standing = dict[str, str]
 
 def watched_of(site: Jobsite, causes: dict[str, str]) -> Iterator[Watched]:
     """Yield everything that may go wrong on a jobsite. causes: by sensor, the label of what explains it."""
-    areas, in_line = _areas(site), _in_line(site)
+    areas, in_line = areas_of(site), _in_line(site)
     for sensor in site.sensors:
         kinds = OF_SENSORS + (OF_DATES if sensor.calibration.until else ())
         for kind in kinds:
@@ -55,7 +55,7 @@ def watched_of(site: Jobsite, causes: dict[str, str]) -> Iterator[Watched]:
         yield Watched(f"channel {channel}", Fault.CHANNEL, channel, channel, channel=channel)
 
 
-def _areas(site: Jobsite) -> dict[str, list[str]]:
+def areas_of(site: Jobsite) -> dict[str, list[str]]:
     """By sensor, the areas whose verdict needs it, as people call them."""
     stations = {each.id: each for each in site.stations}
     found: dict[str, list[str]] = {}

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from gateway import record_intervals, record_manual, record_shifts, record_work
 from gateway.climate_record import (
     Material,
-    alarms,
     exposures,
     gaps,
     in_force,
@@ -21,6 +20,7 @@ from gateway.climate_record import (
     times_in_limits,
 )
 from gateway.entry import Kind
+from gateway.record_alarms import AlarmStory, alarms, of_the_gateway
 from gateway.record_channels import Sheet, name_of, sheets
 from gateway.record_intervals import Section
 from gateway.record_words import Words, utc
@@ -242,7 +242,7 @@ def _gaps(material: Material, words: Words) -> Section:
 
 
 def _changes(material: Material, words: Words) -> Section:
-    """What was done to the gateway and its settings meanwhile."""
+    """What was done to the gateway and its settings meanwhile, and what went wrong with it."""
     asked = material.asked
     made = [
         (words.moment(each.from_ms), words("jobsite set"), f"{each.who}: {each.why}")
@@ -253,8 +253,14 @@ def _changes(material: Material, words: Words) -> Section:
         if deed.kind in says and asked.from_ms <= deed.utc_ms < asked.until_ms:
             body = material.bodies(deed)
             made.append((words.moment(deed.utc_ms), words(says[Kind(deed.kind)]), str(body.get("cause", ""))))
+    for story in of_the_gateway(material):
+        made += [(words.moment(at), words(change), _wrong(story, said)) for at, change, said in story.changes]
     columns = tuple(map(words, ("When", "What", "Who and why")))
     return Section(words("Changes, starts and stops"), (), columns, (2, 2, 6), (), tuple(sorted(made)))
+
+
+def _wrong(story: AlarmStory, said: str) -> str:
+    return f"{story.number} {story.limit}: {said}".removesuffix(": ")
 
 
 def _how(material: Material, words: Words) -> Section:

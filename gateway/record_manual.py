@@ -16,6 +16,7 @@ from gateway.climate_record import Material, near, sensors
 from gateway.entry import Kind
 from gateway.jobsite import Sensor
 from gateway.psychrometrics import condensation_point_c, vapour_pressure_pa
+from gateway.record_alarms import AlarmStory, of_other_instruments
 from gateway.record_channels import name_of
 from gateway.record_words import Words
 
@@ -227,7 +228,7 @@ def in_question_words(material: Material, words: Words) -> list[str]:
 def instruments(material: Material, words: Words) -> Table:
     """Return every sensor with what its sheet and certificate state, and what checks found."""
     checks = [each for each in by_hand(material) if each.body["kind"] == "reference check"]
-    made = tuple(_instrument(each, checks, words) for each in sensors(material))
+    made = tuple(_instrument(each, checks, material, words) for each in sensors(material))
     columns = (
         "Sensor",
         "What",
@@ -237,10 +238,16 @@ def instruments(material: Material, words: Words) -> Table:
         "As found, as left",
     )
     widths = (2, 3, 2.4, 2, 4, 4)
-    return words("Instruments"), (), tuple(map(words, columns)), widths, (), made
+    said = tuple(_went_wrong(each, words) for each in of_other_instruments(material))
+    return words("Instruments"), said, tuple(map(words, columns)), widths, (), made
 
 
-def _instrument(sensor: Sensor, checks: list[ByHand], words: Words) -> tuple[str, ...]:
+def _went_wrong(story: AlarmStory, words: Words) -> str:
+    changes = ", ".join(f"{words(change)} {words.moment(at)}" for at, change, _ in story.changes)
+    return f"{story.number} {story.limit}: {changes}. {story.reason}".rstrip()
+
+
+def _instrument(sensor: Sensor, checks: list[ByHand], material: Material, words: Words) -> tuple[str, ...]:
     found = sensor.calibration
     width = sensor.accuracy.half_width
     accuracy = (
@@ -249,6 +256,8 @@ def _instrument(sensor: Sensor, checks: list[ByHand], words: Words) -> tuple[str
     u = words("not stated") if sensor.u is None else _difference(sensor.u, sensor)
     stated = dict.fromkeys(words(each) for each in (found.date, found.due, found.certificate))
     certified = ", ".join(stated)
+    if found.until and str(found.until) < words.day(material.asked.until_ms - 1):
+        certified += f"; {words('it ended before the end of this record')}"
     said = "\n".join(
         f"{each.code}: {each.body['as_found']}, {each.body['as_left']} "
         f"({words('reference')} {each.body['reference_value']}, {words('allowed')} {each.body['tolerance']})"

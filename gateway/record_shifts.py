@@ -10,8 +10,9 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from alerts.measured import Dimension, Quantity
-from gateway.climate_record import Material, alarms, exposures, utc_of
+from gateway.climate_record import Material, exposures, utc_of
 from gateway.jobsite import Jobsite
+from gateway.record_alarms import OF_LIMITS, alarms
 from gateway.record_channels import Quarters
 from gateway.record_words import Words
 from gateway.tiers import QUARTER_MS
@@ -75,7 +76,8 @@ def table(material: Material, words: Words) -> Table:
 
 
 def _row(span: Span, material: Material, words: Words) -> tuple[str, ...]:
-    raised = [each.number for each in alarms(material) if span[0] <= each.changes[0][0] < span[1]]
+    of_limits = [each for each in alarms(material) if each.number.startswith(OF_LIMITS)]
+    raised = [each.number for each in of_limits if span[0] <= each.changes[0][0] < span[1]]
     opened = [each.code for each in exposures(material) if span[0] <= utc_of(material, each.opened_ms) < span[1]]
     work = _lengths(ACTIVITY, span, material, words)
     out = _lengths("outside ", span, material, words)

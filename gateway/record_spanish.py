@@ -178,6 +178,9 @@ SPANISH: dict[str, str] = {
     "outside limits": "fuera de límites",
     "unknown": "desconocido",
     "limits back": "límites recuperados",
+    "fault": "avería",
+    "fault over": "avería terminada",
+    "it ended before the end of this record": "acabó antes del fin de este registro",
     "acknowledged": "reconocida",
     "limit withdrawn": "límite retirado",
     # -- by hand

@@ -30,15 +30,17 @@ from gateway.adapters import parquet, record_source, record_zip, report, seal
 from gateway.adapters.journal import Journal
 from gateway.adapters.record_source import NothingToTell, material
 from gateway.adapters.seal_key import fingerprint, seal_key
-from gateway.climate_record import Asked, Material, alarms, exposures, gaps, times_in_limits, wet_hours
+from gateway.climate_record import Asked, Material, exposures, gaps, times_in_limits, wet_hours
 from gateway.entry import Kind, plain
 from gateway.flow_state import Outcomes
+from gateway.record_alarms import alarms, of_other_instruments, of_the_gateway
 from gateway.record_rebuild import same_first_revision
 from gateway.record_spanish import SPANISH
 from gateway.record_words import Words
 from tests.record_story import DAY0, H, journal
 
 WORDS = Words("en", "America/Chicago")
+SP = Words("es", "America/Chicago")
 ASKED = Asked(DAY0, DAY0 + 47 * H, H)
 
 
@@ -142,6 +144,50 @@ def test_alarms_keep_their_changes_in_order(found: Material) -> None:
     assert not {change for _, changes in stories for change in changes} & {"told", "kept back"}
 
 
+def happened(found: Material, number: str, limit: str, change: str, reason: str = "") -> dict[str, object]:
+    return {**found.events[0], "number": number, "limit": limit, "change": change, "reason": reason}
+
+
+def test_what_is_wrong_stands_among_the_alarms_where_an_area_needs_it(found: Material) -> None:
+    """A steel sensor and a pair, one of an area: alarms. A spare sensor: instruments; the broker: changes."""
+    wrong = [
+        happened(found, "K-91", "sensor steel silent", "fault", "nothing heard"),
+        happened(found, "K-92", "pair spare-rh air-rh disagreeing", "fault", "check both"),
+        happened(found, "K-93", "sensor spare stuck", "fault", "the same value for 9 h"),
+        happened(found, "K-94", "gateway broker away", "fault", "not reachable"),
+        happened(found, "K-94", "gateway broker away", "fault over"),
+    ]
+    told = replace(found, events=[*found.events, *wrong])
+    assert [each.number for each in alarms(told)][-2:] == ["K-91", "K-92"]
+    assert [each.number for each in alarms(told)][:-2] == [each.number for each in alarms(found)]
+    assert [each.number for each in of_other_instruments(told)] == ["K-93"]
+    assert [each.number for each in of_the_gateway(told)] == ["K-94"]
+    (line,) = section(told, "Instruments").text
+    assert line.startswith("K-93 sensor spare stuck: fault 2026-") and line.endswith(". the same value for 9 h")
+    rows = section(told, "Changes, starts and stops").rows
+    assert [row[1:] for row in rows if "K-9" in row[2]] == [
+        ("fault", "K-94 gateway broker away: not reachable"),
+        ("fault over", "K-94 gateway broker away"),
+    ]  # fmt: skip
+    assert "avería terminada" in {row[1] for row in section(told, SPANISH["Changes, starts and stops"], SP).rows}
+
+
+def test_a_calibration_that_ended_before_the_record_does_is_marked(found: Material) -> None:
+    """The day before its end, not the day itself."""
+    last = WORDS.day(found.asked.until_ms - 1)
+    for due, marked in (
+        (WORDS.day(found.asked.until_ms - 86_400_001), True),
+        (last, False),
+        ("not stated", False),
+    ):
+        deed = next(each for each in found.deeds if each.kind == Kind.CONFIG_SET)
+        made = found.jobsite_of(deed.body)
+        sensors = tuple(replace(each, calibration=replace(each.calibration, due=due)) for each in made.sensors)
+        told = replace(found, jobsite_of=lambda _, sensors=sensors, made=made: replace(made, sensors=sensors))
+        cells = [row[4] for row in section(told, "Instruments").rows]
+        assert all(("it ended before the end of this record" in cell) == marked for cell in cells)
+
+
 def test_wet_hours_are_within_the_time_known(found: Material) -> None:
     """RH at steel above 80 % holds longer than RH of the air, since the steel is colder at dawn."""
     wet = wet_hours(found, "A")
@@ -238,7 +284,7 @@ def test_each_shift_has_its_row(found: Material) -> None:
     assert outside[2] == "never" and outside[1].startswith("A: margin ")
     least = [float(row[5].removesuffix(" K")) for row in rows]
     assert least[1] == min(least) < 3.0 < least[2]
-    every = [each.number for each in alarms(found)]
+    every = [each.number for each in alarms(found) if each.number.startswith("A-")]
     cut = every.index(rows[1][6].split(" to ")[0])
     assert [row[6] for row in rows] == [
         f"{every[0]} to {every[cut - 1]}", f"{every[cut]} to {every[-1]}", "none",
