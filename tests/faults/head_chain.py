@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
 from gateway import tree, verify_record
 from gateway.adapters import heads as table
-from gateway.adapters.journal import entries_after, open_reader
+from gateway.adapters.journal import entries_after, last_of, open_reader
 from gateway.adapters.signing import NEXT, write_new
 from gateway.heads import Signed
 
@@ -17,6 +18,18 @@ def ask_for_head(home: Path) -> None:
     """Lay another key down: the running writer signs a head that names it, and only then changes keys."""
     if not (home / "keys" / NEXT).exists():
         write_new(home / "keys" / NEXT)
+
+
+def wait_until_it_writes(home: Path, at_most_s: float = 20.0) -> None:
+    """Wait until the program that was just started has written something."""
+    began, before = time.monotonic(), _last(home)
+    while _last(home) == before and time.monotonic() - began < at_most_s:
+        time.sleep(0.02)
+
+
+def _last(home: Path) -> int:
+    with closing(open_reader(home / "journal.db")) as reader:
+        return last_of(reader)
 
 
 def count(home: Path) -> int:
