@@ -32,6 +32,7 @@ from gateway.web.plan_page import plan_routes
 from gateway.web.record_page import record_routes
 from gateway.web.server import PageServer
 from gateway.web.set_up_page import set_up_routes
+from gateway.web.tongue import translated
 from gateway.web.water_page import water_routes
 
 __all__ = ["House", "PageServer", "make_app"]
@@ -86,5 +87,6 @@ def refusals(app: FastAPI, web: Web) -> None:
     async def refused(request: Request, why: TurnedAway) -> Response:
         who = request.state.signed
         if who is None or wants_json(request.headers):
-            return JSONResponse({"error": why.why}, why.status)
+            said = translated(why.why, who.taste.language) if who else why.why
+            return JSONResponse({"error": said}, why.status)
         return web.draw("refusal.html", who, why.status, error=why.why, back="/")

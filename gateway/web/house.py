@@ -22,6 +22,7 @@ from gateway.web.guard import LongFormError, small_form
 from gateway.web.live import Ring, Streams, Watch
 from gateway.web.pages import Pages
 from gateway.web.taste import Taste
+from gateway.web.tongue import translated
 
 Act = Callable[[Mapping[str, str | int]], str | None]
 
@@ -81,7 +82,7 @@ class Web:
     def done(self, request: Request, who: Signed, error: str | None, back: str) -> Response:
         """Answer a script with JSON, a plain form with the reason or the way back."""
         if wants_json(request.headers):
-            return JSONResponse({"error": error}, 409 if error else 200)
+            return JSONResponse({"error": error and translated(error, who.taste.language)}, 409 if error else 200)
         if error:
             return self.draw("refusal.html", who, 409, error=error, back=back)
         return RedirectResponse(back, 303)

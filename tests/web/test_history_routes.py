@@ -315,3 +315,7 @@ def test_the_same_in_spanish_with_the_reader_s_units(month: Pages) -> None:
     assert [line["label"] for line in data["panels"][1]["lines"] if line["point"]] == ["punto de condensación"]
     assert {each["activity"] for each in data["activities"]} == {"chorreado"}
     assert "Las entradas detrás de {}" in month.ask("GET", "/history").text
+    refused = month.ask(
+        "GET", "/history/data?from=2026-07-02&until=2026-07-01", headers={"accept": "application/json"}
+    )
+    assert refused.json()["error"].startswith("El intervalo debe terminar")

@@ -126,7 +126,7 @@
     try {
       const first = root.dataset.first || "";
       root.dataset.first = "";
-      if (first) show(await fetched(first, mine)); // its answer is on its way since the page began to load
+      if (first) show(await fetched(first, mine, {})); // its answer is on its way since the page began to load
       const wide = first && columns < 1.3 * FIRST ? /** @type {Values} */ (values) : await fetched(`/history/data?${asked}`, mine);
       if (wide !== values) show(wide);
       if (!wide.each || wide.each <= (view.until - view.from) / 240 || view.until - view.from > DAY) return;
@@ -141,9 +141,9 @@
     }
   }
 
-  /** @param {string} from @param {AbortController} mine @returns {Promise<Values>} */
-  async function fetched(from, mine) {
-    const answer = await fetch(from, { signal: mine.signal });
+  /** @param {string} from @param {AbortController} mine @param {Record<string, string>} [headers] @returns {Promise<Values>} */
+  async function fetched(from, mine, headers = { Accept: "application/json" }) { // with it, why not comes in words
+    const answer = await fetch(from, { signal: mine.signal, headers });
     if ((answer.headers.get("content-type") || "").startsWith("application/json")) {
       const said = await answer.json();
       if (answer.ok) return said;
