@@ -40,8 +40,11 @@ def play(folder: Path, tries: int, chance: random.Random) -> tuple[int, int]:
     work = 0
     for _ in range(tries):
         before = len(server.samples())
-        time.sleep(chance.uniform(0.5, 3.0))
+        end = time.monotonic() + 30
+        while len(server.samples()) <= before and time.monotonic() < end:
+            time.sleep(0.05)
         work += len(server.samples()) > before
+        time.sleep(chance.uniform(0.0, 2.0))
         server.kill()
         time.sleep(chance.uniform(0.0, 1.0))
         server.start()
