@@ -61,11 +61,16 @@ def areas_of(site: Jobsite) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     for area in site.areas:
         trains = [train for train in site.trains if area.id in train.feeds]
-        names = [spot.sensor for spot in area.steel]
+        names = [*(spot.sensor for spot in area.steel), area.product_temperature]
         for station in (stations[name] for name in (*area.stations, *(train.station for train in trains))):
-            names += [station.air_temperature, station.relative_humidity, station.station_pressure]
+            names += [
+                station.air_temperature,
+                station.relative_humidity,
+                station.station_pressure,
+                station.wind_speed,
+            ]
         names += [name for train in trains for name in _of_train(train.pieces)]
-        for name in dict.fromkeys(names):
+        for name in filter(None, dict.fromkeys(names)):
             found.setdefault(name, []).append(f"{area.id} {area.label}")
     return found
 

@@ -11,7 +11,7 @@ import pytest
 from alerts.limits import Limit, Verdict, judge, worst
 from alerts.measured import UNITS, Measured, Quantity, Validity
 from alerts.notification import Reader, limit_words, value_words
-from gateway import flow_lasting, overview
+from gateway import flow_faults, flow_lasting, overview
 from gateway.config import ConfigErrors, load, to_toml, warnings
 from gateway.entry import Kind
 from gateway.flow import Flow
@@ -372,6 +372,35 @@ def test_a_start_begins_the_count_anew() -> None:
     assert said(day, "wait") is Verdict.OUTSIDE
 
 
+def test_a_start_begins_the_count_anew_where_only_entries_are_judged() -> None:
+    """Rain that was entered to be over outlives a restart; the count of it does not."""
+    day = Day(RAIN, WAIT)
+    rain(day, "dry again")
+    day.pass_time(31 * 60)
+    assert said(day, "wait") is Verdict.INSIDE
+    day.put(Kind.STARTED, {"offset_ms": 0})
+    day.pass_time(60)
+    assert (said(day, "rain"), said(day, "wait")) == (Verdict.INSIDE, Verdict.OUTSIDE)
+
+
+def test_what_nobody_entered_does_not_hold_the_count_up() -> None:
+    """A crew that sees no rain enters nothing."""
+    day = Day(COATING, RAIN, WAIT)
+    day.pass_time(31 * 60, **values())
+    assert (said(day, "rain"), said(day, "wait")) == (Verdict.NOT_ENTERED, Verdict.INSIDE)
+
+
+def test_the_count_is_full_at_its_second_without_a_message() -> None:
+    """Nobody speaks between 29:40 and 30:20; the verdict changes at 30:00 all the same."""
+    day = Day(COATING, WAIT)
+    day.pass_time(30 * 60 - 10, **values())
+    assert said(day, "wait") is Verdict.OUTSIDE
+    day.now += 40_000
+    day.flow.tick(day.now)
+    assert said(day, "wait") is Verdict.INSIDE
+    assert day.flow.judged["wait"].since_ms - (day.flow.state.inside["wait"].since_ms or 0) == 30 * MINUTE
+
+
 def test_alone_it_says_that_there_is_nothing_to_be_inside_of() -> None:
     """Unknown, not inside."""
     day = Day(WAIT)
@@ -422,3 +451,12 @@ def test_a_limit_of_wind_without_a_gauge_is_said_at_the_check() -> None:
     found = [each for each in warnings(site(WIND, PAINT)) if "no sensor is named" in each]
     assert [each.partition(":")[0] for each in found] == ['limit "wind"', 'limit "paint"']
     assert not [each for each in warnings(fitted(WIND, PAINT)) if "no sensor is named" in each]
+
+
+def test_a_dead_gauge_names_the_area_whose_verdict_it_takes_away() -> None:
+    """Wind and product are instruments as the others: their keeper is told which area needs them."""
+    made = fitted(WIND, PAINT)
+    found = {
+        each.id: each.areas for each in flow_faults.watched_of(made, {each.id: each.id for each in made.sensors})
+    }
+    assert found["sensor wind silent"] == found["sensor paint silent"] == ("A shell",)
