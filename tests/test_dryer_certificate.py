@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import re
 import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pikepdf
@@ -105,6 +107,17 @@ def test_another_record_does_not_hold_it(yard: Path, tmp_path: Path, capsys: pyt
     code, said = verified(yard, tmp_path / "home", capsys)
     assert code == 1 and "of this record is not the test of this certificate" in said
     assert "sealed by this gateway and unchanged" in said  # the seal alone would have passed
+
+
+def test_a_record_changed_before_its_entry_does_not_hold_it(
+    yard: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The entry itself is there, word for word; the root over what came before it is another."""
+    shutil.copytree(yard / "home", tmp_path / "home")
+    with closing(sqlite3.connect(tmp_path / "home" / "journal.db")) as db, db:
+        assert db.execute("UPDATE entries SET entry = CAST(entry || x'20' AS BLOB) WHERE seq = 1").rowcount == 1
+    code, said = verified(yard, tmp_path / "home", capsys)
+    assert code == 1 and "are not those the certificate was made from" in said
 
 
 def test_a_changed_certificate_is_told(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -229,14 +242,16 @@ def test_the_picture_has_the_dryer_as_it_went_out(yard: Path) -> None:
     """On the return's certificate three bars, on the outgoing one two."""
     from gateway.dryer_check import check
     from gateway.dryer_command import _history
-    from gateway.dryer_document import document
+    from gateway.dryer_document import _notch, document
 
     unit = dryer_file.unit((yard / "D-0417.toml").read_text())
     asked = dryer_file.criteria((yard / "criteria.toml").read_text())
     for name, bars in (("outgoing", 2), ("return", 3)):
         said = (yard / f"{name}.toml").read_text()
         test = dryer_file.read_test(said, unit, (yard / f"{name}.csv").read_text())
-        made = document(unit, test, check(unit, asked, test), _history(yard / "D-0417.toml"))
+        verdict = check(unit, asked, test)
+        made = document(unit, test, verdict, _history(yard / "D-0417.toml"))
+        assert _notch(verdict) == pytest.approx(verdict.figures["inlet_temperature"].value - 6.0)
         (picture,) = made.sections[0].pictures
         assert picture.count('font-weight="bold"') == bars
         assert picture.count("polygon") == 1  # the notch: what the owner asks below the inlet

@@ -113,3 +113,5 @@ def test_air_past_the_dryer_loses_nothing_through_its_shell() -> None:
     assert kinds({**wetter, **heat, "span d": quiet(8.0)}) == {"bed, bypass or sensor d"}  # 3.2 K less 2 K
     half = {"outlet_rh d": Moved(0.2, True, 0.06, 0.5, 0.7, True, 15)}  # half the air: 1 K of 2 K, no more to tell
     assert kinds({**wetter, **half, **heat}) == {"bed, bypass or sensor d"}
+    most = {**half, "span d": quiet(20.0), "heat d": Moved(3.0, False, 1.5, -2.0, 1.0)}
+    assert kinds({**wetter, **most}) == {"outlet sensor d"}  # 2 of the 3 K that a bypass of half the air leaves

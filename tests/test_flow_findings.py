@@ -133,6 +133,8 @@ def test_new_salt_is_a_new_measure_of_the_dryer_only() -> None:
 def test_work_on_a_piece_ends_what_was_said_of_it() -> None:
     """At once, under its number, with what was done and by whom; a word that is not in the list does as well."""
     flow, _ = folded(journal())
+    assert done(flow, act="serviced", piece="bypass", what="element changed") == []  # nothing that speaks of it
+    assert list(flow.state.findings["T1"].open) == ["bypass open bypass"]
     (ended,) = done(flow, act="serviced", piece="bypass", what="shut and locked")
     assert (ended["number"], ended["change"]) == ("F-1", "finding ended")
     assert ended["reason"] == "shut and locked, entered by lead."
