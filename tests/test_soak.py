@@ -24,13 +24,15 @@ def test_growth_is_between_the_warm_and_the_last_stretch() -> None:
 
 
 def test_an_alarm_belongs_to_the_last_time_it_got_wet() -> None:
-    """Told after 5 s, never, and after 7 s; another title is none."""
+    """Told after 5 s, never, and after 7 s; another title is none; one that still stands is not told twice."""
     told = [
         (105.0, f"A-1 #1 {TITLE}"),
         (150.0, f"A-1 #2 {TITLE}"),
-        (210.0, "A-2 #1 Limits back"),
+        (210.0, "A-2 #1 Close to limit: area A"),
         (307.0, f"A-3 {TITLE}"),
     ]
+    assert delays_s([100.0, 200.0, 300.0], told, 400.0) == [5.0, 0.0, 7.0]
+    told.insert(2, (190.0, "A-1 #1 Limits back: area A shell"))
     assert delays_s([100.0, 200.0, 300.0], told, 400.0) == [5.0, None, 7.0]
 
 

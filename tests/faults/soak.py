@@ -21,6 +21,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from hashlib import sha256
 from pathlib import Path
 
 from gateway import entry, history_command
@@ -171,14 +172,39 @@ def longest_blind_s(home: Path) -> float:
 def delays_s(wet_s: list[float], told: list[tuple[float, str]], end_s: float) -> list[float | None]:
     """Return for each time the steel got wet how long until the phone said so; None: it never did.
 
-    A message belongs to the last time before it; what got wet just before the end has had no time to be told.
+    A message belongs to the last time before it. Where the alarm of the time before still stood, the crew has been
+    told and nothing of "limits back": 0, since it is not told twice.
     """
     until = [*wet_s[1:], end_s]
     found = [
         [at for at, title in told if TITLE in title and low <= at < high]
         for low, high in zip(wet_s, until, strict=True)
     ]
-    return [min(each) - low if each else None for low, each in zip(wet_s, found, strict=True)]
+    stood = [0.0 if _stands(told, low) else None for low in wet_s]
+    return [min(each) - low if each else was for low, each, was in zip(wet_s, found, stood, strict=True)]
+
+
+def _stands(told: list[tuple[float, str]], at_s: float) -> bool:
+    """Whether the newest message about area A is the alarm and not its end."""
+    said = [title for when, title in told if when < at_s and "area A" in title]
+    return bool(said) and TITLE in said[-1]
+
+
+def refused_first(home: Path) -> int:
+    """Count messages refused for their time and taken when the broker sent them again: a refusal and one reading.
+
+    While the clock is set back a reading is "in the future"; where it could not be acknowledged it comes again.
+    """
+    taken: set[bytes] = set()
+    refused: set[bytes] = set()
+    with closing(open_reader(home / "journal.db")) as reader:
+        for each in entries_after(reader, 0):
+            kind, _, body = entry.unpack(each)
+            if kind is Kind.MESSAGE:
+                taken.add(sha256(entry.message_of(body).payload).digest())
+            elif kind is Kind.REJECTION:
+                refused.add(entry.rejection_of(body).sha256)
+    return len(taken & refused)
 
 
 def fault_s(times: list[tuple[float, float]], low: float, high: float) -> float:
@@ -220,6 +246,8 @@ def soak(folder: Path, hours: float, factor: float, seed: int, keep: Path | None
             sensors.start()
             _bring_about(site, sensors)
             lost, twice, unlike = settle(home, programs.run, sensors)
+        again = refused_first(home)
+        print(f"# {again} refused for their time at first, and taken when they were sent again")
         rows = history_command.run("rebuild", ["--home", str(home), "--check"], "")
         blind_s = longest_blind_s(home) / factor
         if keep:
@@ -229,7 +257,9 @@ def soak(folder: Path, hours: float, factor: float, seed: int, keep: Path | None
             (keep / "phone.log").write_text("".join(f"{at:.1f} {title}\n" for at, title in phone.taken))
             (keep / "samples.log").write_text("".join(f"{each}\n" for each in site.samples))
             (keep / "wet.log").write_text("".join(f"{at:.1f}\n" for at in sensors.wet_s))
-        return _told(site, (lost + unlike + rows, twice), hours, blind_s, sensors.wet_s, phone.taken, factor)
+        return _told(
+            site, (lost + unlike + rows, twice - again), hours, blind_s, sensors.wet_s, phone.taken, factor
+        )
 
 
 def _bring_about(site: Site, sensors: Sensors) -> None:
