@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -18,15 +19,24 @@ SERVICES = {"gateway/service.py", "gateway/yard/watch.py", "gateway/clock.py", "
 """What runs for months; commands speak to the person who typed them."""
 
 
+@cache
+def every_call() -> list[tuple[Path, ast.Call]]:
+    """Every call in the program, read once."""
+    files = [path for room in ("gateway", "alerts") for path in (ROOT / room).rglob("*.py")]
+    return [
+        (path, node)
+        for path in files
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Call)
+    ]
+
+
 def calls(*names: str) -> Iterator[tuple[Path, ast.Call]]:
     """Every call of a function or method by its last name."""
-    for room in ("gateway", "alerts"):
-        for path in (ROOT / room).rglob("*.py"):
-            for node in ast.walk(ast.parse(path.read_text())):
-                if isinstance(node, ast.Call):
-                    name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
-                    if name in names:
-                        yield path, node
+    for path, node in every_call():
+        name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+        if name in names:
+            yield path, node
 
 
 def said() -> set[str]:
