@@ -52,7 +52,10 @@ class Load:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """One stretch of time. raised: alarms by limit, most first; answer_s: median from told to acknowledged."""
+    """One stretch of time. raised: alarms by limit, most first; answer_s: median from told to acknowledged.
+
+    faults: alarms of instruments and of the gateway itself, which count nowhere else but in loads.
+    """
 
     loads: tuple[Load, ...]
     raised: tuple[tuple[str, int], ...]
@@ -60,6 +63,7 @@ class Figures:
     stale: tuple[tuple[str, str, int], ...]  # number, limit, standing since
     kept_back: int
     answer_s: float | None
+    faults: tuple[tuple[str, int], ...] = ()
 
 
 def figures(events: Iterable[Happened], from_ms: int, until_ms: int) -> Figures:
@@ -68,20 +72,23 @@ def figures(events: Iterable[Happened], from_ms: int, until_ms: int) -> Figures:
     now = [each for each in every if each.at_ms >= from_ms]
     hours = (until_ms - from_ms) / HOUR_MS
     raised = [each for each in now if each.change in (Change.BREACH, Change.UNKNOWN)]
+    of_limits = [each for each in now if not each.number.startswith("K-")]
+    faults = Counter(each.limit for each in now if each.change == Change.FAULT)
     return Figures(
         tuple(_loads(now, hours)),
         tuple(Counter(each.limit for each in raised).most_common(TOP)),
         tuple(sorted({each.limit for each in raised if _chatters(raised, each)})),
         tuple(_stale(every, until_ms)),
-        sum(each.change == Change.KEPT_BACK for each in now),
-        _answer_s(now),
+        sum(each.change == Change.KEPT_BACK for each in of_limits),
+        _answer_s(of_limits),
+        tuple(faults.most_common(TOP)),
     )
 
 
 def _loads(now: Sequence[Happened], hours: float) -> Iterable[Load]:
     told: dict[str, list[int]] = {}
     for each in now:
-        if each.change == Change.TOLD and not each.reason.endswith(Change.RETURNED):
+        if each.change == Change.TOLD and not each.reason.endswith((Change.RETURNED, Change.OVER)):
             told.setdefault(each.reason.split(" ", 1)[0], []).append(each.at_ms)
     for person, times in sorted(told.items()):
         most = max(sum(at <= other < at + TEN_MIN_MS for other in times) for at in times)

@@ -117,4 +117,18 @@ REASONS = {
     "born without a sequence number of 0 to 255": "presentado sin número de secuencia de 0 a 255",
     "data before the birth of the device": "datos antes de que el equipo se presentara",
     "not defined by the last birth": "no definido en la última presentación",
+    "nothing heard": "nada se oye",
+    "what it says is at least {} min old when it comes": "lo que dice llega con al menos {} min de retraso",
+    "its messages come late all the time: judged on the time of receipt": (
+        "sus mensajes llegan siempre tarde: se juzga por la hora de llegada"
+    ),
+    "set forward by {}": "adelantado {}",
+    "set back by {}": "atrasado {}",
+    "calibrated until {}, certificate {}": "calibrado hasta {}, certificado {}",
+    "{} GB free, the journal holds {} MB: enough for {} days at this pace": (
+        "{} GB libres, el diario ocupa {} MB: basta para {} días a este ritmo"
+    ),
+    "{} GB free, the journal holds {} MB": "{} GB libres, el diario ocupa {} MB",
+    "too young to tell for how long": "demasiado joven para decir por cuánto tiempo",
+    "the server did not take it": "el servidor no lo aceptó",
 }

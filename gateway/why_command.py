@@ -127,6 +127,8 @@ def _figure_lines(flow: Flow, events: list[Event], hours: float) -> Iterator[str
     yield from _load_lines(found)
     for limit, count in found.raised:
         yield f"{count} times raised: {limit}"
+    for name, count in found.faults:
+        yield f"{count} times wrong: {name}"
     for limit in found.chattering:
         yield f"chatters (three times within an hour): {limit}; look at its sensor, its deadband and its delays"
     for number, limit, since in found.stale:

@@ -40,6 +40,17 @@ def test_top_repeaters_and_chattering_limits() -> None:
     assert found.chattering == ("steel",)
 
 
+def test_what_is_wrong_with_instruments_is_counted_apart() -> None:
+    """A sensor silent twice is no alarm of a limit: not raised, kept back, answered; told it is a load."""
+    wrong = [raised(m, "sensor steel silent", "fault", f"K-{m}") for m in (1, 60)]
+    events = [*wrong, raised(62, "sensor steel silent", "kept back", "K-60"), told(2, "keeper", number="K-1")]
+    events += [raised(50, "sensor steel silent", "acknowledged", "K-1"), told(90, "keeper", "fault over", "K-1")]
+    found = figures(sorted(events, key=lambda each: each.at_ms), 0, 2 * HOUR_MS)
+    assert found.faults == (("sensor steel silent", 2),)
+    assert (found.raised, found.kept_back, found.answer_s) == ((), 0, None)
+    assert found.loads == (Load("keeper", 1, 0.5, 1),)
+
+
 def test_stale_alarms_stand_for_more_than_a_day_whatever_the_stretch() -> None:
     """Raised long before the shift and never back; one that came back is not stale, nor one a day old."""
     day = 24 * 60

@@ -13,6 +13,7 @@ from alerts.fault import MANNERS, Fault
 from alerts.fault_words import TABLES
 from alerts.measured import Measured, Quantity, Validity
 from alerts.notification import LANGUAGES, Reader, Standing, body, clock_words, limit_words, title, value_words
+from alerts.reasons import in_language
 from gateway.site_references import AREA_QUANTITIES, PIECE_QUANTITIES
 from tests.sites import T0, margin_limit
 
@@ -65,6 +66,17 @@ def test_a_reader_gets_their_units_beside_the_limit_as_written() -> None:
     steel = margin_limit(quantity=Quantity.STEEL_TEMPERATURE, threshold=50.0, unit="°F")
     assert value_words(steel, Measured(10.0, None, 0, Validity.GOOD), us) == "50.0 °F (uncertainty not stated)"
     assert limit_words(steel, Reader(units="si")).startswith("steel temperature at least 50 °F = 10.0 °C (")
+
+
+@pytest.mark.parametrize(("reason", "said"), [
+    ("nothing heard", "nada se oye"), ("set back by 1:00:00", "atrasado 1:00:00"),
+    ("5.0 GB free, the journal holds 1.0 MB; too young to tell for how long",
+     "5.0 GB libres, el diario ocupa 1.0 MB; demasiado joven para decir por cuánto tiempo"),
+    ("calibrated until 2026-05-30, certificate C-7", "calibrado hasta 2026-05-30, certificado C-7"),
+])  # fmt: skip
+def test_reasons_of_faults_are_said_in_spanish(reason: str, said: str) -> None:
+    """As the keeper reads them, with their figures."""
+    assert in_language(reason, "es") == said
 
 
 def test_moments_are_site_time_with_their_offset() -> None:

@@ -153,6 +153,9 @@ def shifts(events: Sequence[Happened], width_ms: int, offset_ms: int) -> list[Sh
 
 
 def _count(shift: Shift, each: Happened, began: dict[str, int]) -> None:
+    """Count what happened to alarms of limits; those of instruments are no load of the crew's."""
+    if each.number.startswith("K-"):
+        return
     if each.change in BEGINNINGS:
         shift.began += 1
         began[each.number] = each.utc_ms
