@@ -20,6 +20,7 @@ from gateway.adapters import address
 from gateway.web.arguments import page_arguments
 
 if TYPE_CHECKING:
+    from gateway.clock import TimeLapse
     from gateway.jobsite import Jobsite
     from gateway.service import Service
     from gateway.web.server import PageServer
@@ -63,6 +64,10 @@ def main(arguments: list[str] | None = None) -> int:
     return act(args)
 
 
+def _time_lapse(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--time-lapse", default="", help="FACTOR,EPOCH,ANCHOR: live in simulated time")
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser("dewgate", description=__doc__, epilog=CAUTION)
     parser.add_argument("--version", action="version", version=__version__)
@@ -84,6 +89,7 @@ def _parser() -> argparse.ArgumentParser:
     _home(applied)
     applied.add_argument("--who", default=getpass.getuser(), help="person id that the journal keeps")
     applied.add_argument("--why", default="not stated", help="reason that the journal keeps")
+    _time_lapse(applied)
     applied.set_defaults(act=_apply)
     for name, (_, what) in PASSED_ON.items():
         commands.add_parser(name, add_help=False, help=what).set_defaults(act=_pass_on, passes_on=True, name=name)
@@ -107,7 +113,7 @@ def _run_arguments(run: argparse.ArgumentParser) -> None:
     address.add_arguments(run)
     run.add_argument("--client-id", default="dewgate-run", help="fixed, so that the broker keeps the session")
     page_arguments(run)
-    run.add_argument("--time-lapse", default="", help="FACTOR,EPOCH,ANCHOR: live in simulated time")
+    _time_lapse(run)
     run.set_defaults(act=_run)
 
 
@@ -234,30 +240,30 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _apply(args: argparse.Namespace) -> int:
+    from gateway import inbox
     from gateway.adapters import trouble
+    from gateway.clock import TimeLapse
     from gateway.payload.canonical import config_set
 
     site = _checked(args.file)
     if site is None:
         return 1
-    left = args.home / "inbox" / f"{time.time_ns()}.config"
     try:
-        left.parent.mkdir(parents=True, exist_ok=True)
-        left.with_suffix(".part").write_bytes(config_set(site, args.who, args.why))
-        left.with_suffix(".part").rename(left)
-        return _wait_until_taken(args.home, left)
+        lapse = TimeLapse.parse(args.time_lapse) if args.time_lapse else None
+        left = inbox.leave(args.home, "config", config_set(site, args.who, args.why))
+        return _wait_until_taken(args.home, left, lapse)
     except Exception as error:  # noqa: BLE001  whatever a damaged journal or a failing disk leads to
         return trouble.stop("apply", error, args.home)
 
 
-def _wait_until_taken(home: Path, left: Path) -> int:
+def _wait_until_taken(home: Path, left: Path, lapse: TimeLapse | None) -> int:
     """The running writer takes the file; when none runs, be the writer for one turn."""
     from gateway.adapters.home import AlreadyRunning
     from gateway.service import Service
 
     for _ in range(50):
         try:
-            service = Service(home)
+            service = Service(home, lapse)
         except AlreadyRunning:
             time.sleep(0.2)
             if not left.exists():

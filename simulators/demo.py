@@ -128,13 +128,13 @@ def main() -> int:
 def play(folder: Path, args: argparse.Namespace, stop: threading.Event) -> int:
     """Run the demonstration in a folder of its own."""
     home, broker, page = folder / "home", free_port(), free_port(args.page_port)
+    lapse = f"{args.factor:g},{EPOCH},{time.time():.3f}"
     apply = [sys.executable, "-m", "gateway", "apply", str(DEPLOY / "demo.toml"), "--home", str(home),
-             "--who", "demo", "--why", "demonstration"]  # fmt: skip
+             "--who", "demo", "--why", "demonstration", "--time-lapse", lapse]  # fmt: skip
     subprocess.run(apply, check=True, stdout=subprocess.DEVNULL)
     running = [start_broker(folder, broker, args.embedded_broker)]
     try:
         wait_for(broker)
-        lapse = f"{args.factor:g},{EPOCH},{time.time():.3f}"
         for command in commands(home, broker, page, lapse, start_phone(folder)):
             running += [subprocess.Popen(command, stdout=subprocess.DEVNULL, start_new_session=True)]
         wait_for(page)
