@@ -165,7 +165,9 @@ def test_silence_alarms_and_the_outbox_holds_the_message(tmp_path: Path, broker:
         titles = [row[0] for row in reader.execute("SELECT title FROM outbox")]
     assert [e["change"] for e in events if e["number"].startswith("A-")] == ["unknown", "told"]
     silent = [e for e in events if e["change"] == "fault"]
-    assert len(silent) == 8 and {e["reason"] for e in silent} == {"nothing heard"}, "each sensor; nobody asked to know"
+    assert len(silent) == 8 and {e["reason"] for e in silent} == {"nothing heard"}, (
+        "each sensor; nobody asked to know"
+    )
     assert titles == ["A-1 Unknown: area A shell. Treat as outside limits."]
 
 
