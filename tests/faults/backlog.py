@@ -18,18 +18,22 @@ from tests.broker import Mosquitto
 from tests.faults.kill_run import GATEWAY, make_session, prepare, start, stored
 
 GOAL_MB, MOST_S = 200.0, 900.0
+QUIET_S = 3.0
 
 
 def peak_mb(home: Path, broker: Mosquitto, count: int) -> float:
     """Return the most MB seen while `run` drains, looking ten times a second."""
     run, most = start(home, broker.port), 0.0
     try:
-        last, end = _last_entry(home) + count, time.monotonic() + MOST_S
-        while _last_entry(home) < last:
+        at = begin = _last_entry(home)
+        end, quiet = time.monotonic() + MOST_S, time.monotonic() + QUIET_S
+        while at < begin + count or time.monotonic() < quiet:  # what the broker sends again is an entry, too
             if time.monotonic() > end:
-                raise RuntimeError(f"entry {_last_entry(home)} of {last} after {MOST_S:g} s")
+                raise RuntimeError(f"entry {at} of {begin + count} after {MOST_S:g} s")
             most = max(most, _rss_mb(run.pid))
             time.sleep(0.1)
+            before, at = at, _last_entry(home)
+            quiet = time.monotonic() + QUIET_S if at > before else quiet
         return max(most, _rss_mb(run.pid))
     finally:
         run.send_signal(signal.SIGTERM)

@@ -7,6 +7,7 @@ pressure, and the dew points the station reported itself (SYNOP).
 from __future__ import annotations
 
 import dataclasses
+import json
 import signal
 import statistics
 import subprocess
@@ -112,6 +113,13 @@ def test_dew_points_are_those_the_station_reported(by_minute: dict[int, Minute])
 
 
 def test_a_silent_limit_is_no_limit(home: Path) -> None:
-    """A whole day without a stated limit brings no event at all."""
+    """A whole day without a stated limit brings no alarm of one; silent sensors are faults."""
     with closing(open_reader(home / "journal.db")) as reader:
-        assert reader.execute("SELECT count(*) FROM events").fetchone() == (0,)
+        events = [json.loads(row[0]) for row in reader.execute("SELECT event FROM events")]
+        told = reader.execute("SELECT count(*) FROM outbox").fetchone()
+    assert {event["number"][:2] for event in events} == {"K-"} and told == (0,)
+    faults = {event["limit"] for event in events if event["change"] == "fault"}
+    assert faults == {
+        "gateway clock set",
+        *(f"sensor {name} silent" for name in ("air-t", "air-rh", "baro", "steel")),
+    }
