@@ -15,7 +15,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gateway import __version__
+from gateway import __version__, stopping
 from gateway.adapters import address
 from gateway.web.arguments import page_arguments
 
@@ -193,13 +193,6 @@ def _pages(service: Service, args: argparse.Namespace) -> PageServer:
     return open_from(args, lambda: service.board, service.act, lambda: service.flow.site)
 
 
-def _stop_on_signal() -> threading.Event:
-    stop = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
-    return stop
-
-
 def _deliver(args: argparse.Namespace) -> int:
     from alerts.channels import Sent
     from alerts.delivery import deliver, send_test
@@ -207,7 +200,7 @@ def _deliver(args: argparse.Namespace) -> int:
 
     journal = args.home / "journal.db"
     if not args.test:
-        deliver(args.home, args.contacts, _stop_on_signal(), args.link, lambda: people_told(journal))
+        deliver(args.home, args.contacts, stopping.when_told(), args.link, lambda: people_told(journal))
         return 0
     told = people_told(journal, person=args.test)
     lines = send_test(args.contacts, told) or [f"{args.test}: no person with a channel in the jobsite in force"]

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import signal
 import sys
-import threading
 import time
 from pathlib import Path
 
+from gateway import stopping
 from gateway.adapters import trouble
 from gateway.adapters.series_count import DAY_MS, SETTLED_MS, compared
 from gateway.adapters.timeseries import Unreachable, follow
@@ -35,10 +34,7 @@ def run(command: str, words: list[str], caution: str) -> int:
         return 2
     except Exception as error:  # noqa: BLE001  whatever a damaged journal or a failing disk leads to
         return trouble.stop(command, error, args.home)
-    stop = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
-    follow(args.home, args.url, token, stop)
+    follow(args.home, args.url, token, stopping.when_told())
     return 0
 
 

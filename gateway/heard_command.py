@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-from gateway import entry, heard, heard_words, sensor_login, watch_words
+from gateway import entry, heard, heard_words, sensor_login, stopping, watch_words
 from gateway.adapters import trouble
 from gateway.adapters.block import unpack_block
 from gateway.adapters.journal import Dropped, WrongJournal, entries_after, open_reader
@@ -249,8 +249,10 @@ def _watch(args: argparse.Namespace) -> int:
         print(f"watching {printable(site.label) if site else args.home}; Ctrl-C ends it", file=sys.stderr)
     if not is_written(args.home):
         print(f"no dewgate is writing in {args.home}; its newest entry is {window.newest}", file=sys.stderr)
-    while not args.once:
-        time.sleep(POLL_S)
+    if args.once:
+        return 0
+    stop = stopping.when_told()
+    while not stop.wait(POLL_S):
         screen.take_new()
         screen.look_for_writer()
     return 0

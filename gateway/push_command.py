@@ -6,13 +6,12 @@ Nothing is kept but the journal itself: while the yard is away it waits there, a
 from __future__ import annotations
 
 import argparse
-import signal
 import stat
 import sys
-import threading
 from contextlib import closing
 from pathlib import Path
 
+from gateway import stopping
 from gateway.adapters.yard_link import WrongAddress, Yard, push
 
 
@@ -35,11 +34,8 @@ def run(command: str, words: list[str], caution: str) -> int:
     except (WrongAddress, OSError) as error:
         print(f"dewgate {command}: {error}", file=sys.stderr)
         return 2
-    stop = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
     with closing(yard):
-        push(args.home, yard, max(0.2, args.every), stop)
+        push(args.home, yard, max(0.2, args.every), stopping.when_told())
     return 0
 
 
