@@ -50,9 +50,9 @@ def _parser(command: str, caution: str) -> argparse.ArgumentParser:
     if command == "export":
         parser.add_argument("--out", type=Path, required=True, help="the .zip to write")
         parser.add_argument(
-            "--from", dest="from_utc", type=_utc_ms, help="first day or moment, UTC: 2026-03-02T06:00"
+            "--from", dest="from_utc", type=utc_ms, help="first day or moment, UTC: 2026-03-02T06:00"
         )
-        parser.add_argument("--until", type=_utc_ms, help="until before this day or moment, UTC")
+        parser.add_argument("--until", type=utc_ms, help="until before this day or moment, UTC")
     else:
         parser.add_argument("entry", type=int, nargs="?", help="number of the entry")
         parser.add_argument(
@@ -61,7 +61,8 @@ def _parser(command: str, caution: str) -> argparse.ArgumentParser:
     return parser
 
 
-def _utc_ms(text: str) -> int:
+def utc_ms(text: str) -> int:
+    """Return a day or moment of the command line; without an offset it is UTC. Raises ValueError."""
     found = datetime.fromisoformat(text)
     return int((found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp() * 1000)
 

@@ -28,6 +28,7 @@ from gateway.adapters.subtrees import Subtrees
 from gateway.inbox import NotTaken
 from gateway.note_command import be_the_writer
 from gateway.payload import canonical
+from gateway.proof_command import utc_ms
 from gateway.retention import Block, Decision, Report, decide
 
 FOR_EVER_MS = 1 << 62
@@ -57,14 +58,9 @@ def _parser(command: str, caution: str) -> argparse.ArgumentParser:
     parser.add_argument(
         "--report", type=Path, action="append", default=[], help="a sealed report of dewgate record"
     )
-    parser.add_argument("--until", type=_utc_ms, metavar="DAY", help="drop what is before this day, UTC")
+    parser.add_argument("--until", type=utc_ms, metavar="DAY", help="drop what is before this day, UTC")
     parser.add_argument("--who", default=getpass.getuser(), help="person id that the journal keeps")
     return parser
-
-
-def _utc_ms(text: str) -> int:
-    found = datetime.fromisoformat(text)
-    return int((found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp() * 1000)
 
 
 def _look(args: argparse.Namespace) -> int:

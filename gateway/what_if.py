@@ -84,7 +84,8 @@ def compare(
 
     Raises WrongLimits where a limit is for an area, a train or a piece that the record does not have.
     """
-    flows = (Flow.from_checkpoint(begin), _other(begin, limits)) if begin else (Flow(), Flow())
+    begin = begin or Flow().checkpoint()
+    flows = Flow.from_checkpoint(begin), _other(begin, limits)
     found: tuple[list[Happened], list[Happened]] = ([], [])
     counted, acts, source = 0, 0, iter(entries)
     while chunk := list(islice(source, CHUNK)):

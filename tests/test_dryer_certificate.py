@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import io
 import re
 import shutil
 import sqlite3
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pikepdf
@@ -21,6 +21,7 @@ from gateway.dryer_trend import below_outlet_k, loss_a_rental, rows, sentence
 from tests.faults.kill_run import prepare
 from tests.make_yard import YARD
 from tests.record_story import jobsite
+from tests.test_record import signed
 
 CRITERIA = ("--criteria", "criteria.toml")
 
@@ -129,27 +130,15 @@ def test_a_changed_certificate_is_told(yard: Path, capsys: pytest.CaptureFixture
     assert code != 0 and "not proven by this seal" in said
 
 
-def signed(pages: bytes, field: str, home: Path) -> bytes:
-    """Sign as a person with a key of their own."""
-    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-    from pyhanko.sign import fields, signers
-
-    files = seal_key(home)
-    signer = signers.SimpleSigner.load(str(files.key), str(files.certificate))
-    writer = IncrementalPdfFileWriter(io.BytesIO(pages))
-    spec = None if field in seal.OF_A_DRYER else fields.SigFieldSpec(field, on_page=0, box=(0, 0, 10, 10))
-    how = signers.PdfSignatureMetadata(field_name=field, md_algorithm="sha256")
-    return signers.sign_pdf(writer, how, signer, new_field_spec=spec).getvalue()
-
-
 def test_yard_and_customer_sign_in_their_fields_only(yard: Path, tmp_path: Path) -> None:
     """Permitted where a field was placed, a change anywhere else."""
     (tmp_path / "jo").mkdir()
+    person = partial(signed, home=tmp_path / "jo", placed=seal.OF_A_DRYER)
     pages, authority = (yard / "return.pdf").read_bytes(), seal_key(yard / "home").authority
-    twice = signed(signed(pages, "yard", tmp_path / "jo"), "customer", tmp_path / "jo")
+    twice = person(person(pages, "yard"), "customer")
     said = seal.look(twice, authority)
     assert said.holds and [where for where, _ in said.persons] == ["yard", "customer"]
-    assert not seal.look(signed(pages, "approval", tmp_path / "jo"), authority).holds
+    assert not seal.look(person(pages, "approval"), authority).holds
 
 
 def test_without_a_home_it_says_that_nothing_holds_it(yard: Path) -> None:

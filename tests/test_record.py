@@ -440,15 +440,15 @@ def turned(pages: bytes) -> bytes:
     return out.getvalue()
 
 
-def signed(pages: bytes, field: str, home: Path) -> bytes:
-    """Sign as a person with a key of their own."""
+def signed(pages: bytes, field: str, home: Path, placed: tuple[str, ...] = seal.SIGNERS) -> bytes:
+    """Sign as a person with a key of their own. placed: the fields that are there already."""
     from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
     from pyhanko.sign import fields, signers
 
     files = seal_key(home)
     signer = signers.SimpleSigner.load(str(files.key), str(files.certificate))
     writer = IncrementalPdfFileWriter(io.BytesIO(pages))
-    spec = None if field in seal.SIGNERS else fields.SigFieldSpec(field, on_page=0, box=(0, 0, 10, 10))
+    spec = None if field in placed else fields.SigFieldSpec(field, on_page=0, box=(0, 0, 10, 10))
     how = signers.PdfSignatureMetadata(field_name=field, md_algorithm="sha256")
     return signers.sign_pdf(writer, how, signer, new_field_spec=spec).getvalue()
 

@@ -14,17 +14,13 @@ from gateway.adapters.signing import Keys, is_signed, write_new
 from gateway.entry import Kind
 from gateway.heads import Signed
 from gateway.vouching import FORGED, OTHER_KEY, REWRITTEN, Held, Refused, carried_on, check_same
-from tests.yard_site import Site
+from tests.yard_site import Site, grown
 
 
 @pytest.fixture
 def site(tmp_path: Path) -> Site:
     """Heads over 1, 41 and 81 entries, and 20 entries after them."""
-    made = Site(tmp_path / "home")
-    for _ in range(2):
-        made.grow(made.readings(40), head=True)
-    made.grow(made.readings(20), head=False)
-    return made
+    return grown(tmp_path / "home")
 
 
 def refused(held: Held, entries: list[bytes], signed: list[Signed], pinned: str = "") -> Refused:

@@ -73,3 +73,12 @@ def heads_of(home: Path) -> list[Signed]:
     """Return the heads of a journal, at the site or at the yard."""
     with closing(open_reader(home / "journal.db")) as reader:
         return list(table.every(reader))
+
+
+def grown(home: Path) -> Site:
+    """A site with heads over 1, 41 and 81 entries, and 20 entries after them."""
+    made = Site(home)
+    for _ in range(2):
+        made.grow(made.readings(40), head=True)
+    made.grow(made.readings(20), head=False)
+    return made

@@ -77,7 +77,7 @@ def fold_of(reader: sqlite3.Connection) -> Fold:
         tables.deserialize(lzma.decompress(found.history))
     else:
         tables.executescript(history.WHOLE)
-    return Fold(Flow.from_checkpoint(found.state) if found else Flow(), tables)
+    return Fold(flow_of(reader), tables)
 
 
 def advance(

@@ -21,7 +21,7 @@ from gateway.adapters.spans import entries_between
 from gateway.entry import Kind
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes, State
-from gateway.payload import canonical
+from gateway.payload import canonical, sparkplug_state
 from gateway.reading import News, Reading, Rejected
 from gateway.tiers import Sheet, unit_of
 
@@ -167,9 +167,19 @@ def _validity(reading: Reading) -> Validity:
 class Decoder:
     """Bytes to readings, as the jobsite in force reads them."""
 
-    def __init__(self, config: bytes | None) -> None:
-        self._flow = Flow(State(config=config) if config else State())
+    def __init__(self, config: bytes | None, edges: sparkplug_state.State | None = None) -> None:
+        self._flow = Flow(State(config=config or b"", edges=edges or sparkplug_state.State()))
         self.sensors = self._flow.sensors if config else {}
+
+    @property
+    def jobsite(self) -> str:
+        """The id of the jobsite in force, empty before any."""
+        return self._flow.site.id if self._flow.site else ""
+
+    @property
+    def edges(self) -> sparkplug_state.State | None:
+        """What edge nodes have said so far, None where the jobsite has none."""
+        return self._flow.state.edges if self._flow.site and self._flow.edges else None
 
     def set(self, config: bytes) -> None:
         """Another jobsite is in force from here on."""
@@ -178,13 +188,20 @@ class Decoder:
         self.sensors = self._flow.sensors
 
     def readings(self, arrival: entry.Arrival, received_ms: int) -> list[Reading]:
-        """Return the readings of one message; of an edge node's, those its session is known for."""
+        """Return the readings of one message, none of one that is refused now."""
+        found = self.news(arrival, received_ms)
+        return [] if isinstance(found, Rejected) else [each for each in found if isinstance(each, Reading)]
+
+    def news(self, arrival: entry.Arrival, received_ms: int) -> Sequence[News] | Rejected:
+        """Return what one message says; of an edge node's, what its session is known for."""
         flow = self._flow
         if flow.site is None:
             return []
-        found: Sequence[News] | Rejected
         if flow_edges.is_edge(arrival.topic):
-            found = flow_edges.changes(flow.state, flow.edges, arrival, received_ms)
-        else:
-            found = flow.forms.decode(arrival.topic, arrival.payload, received_ms)
-        return [] if isinstance(found, Rejected) else [each for each in found if isinstance(each, Reading)]
+            return flow_edges.changes(flow.state, flow.edges, arrival, received_ms)
+        return flow.forms.decode(arrival.topic, arrival.payload, received_ms)
+
+    def session(self, body: bytes, utc_ms: int) -> None:
+        """Take in that our own session with the edge nodes changed; before any jobsite there are none."""
+        if self._flow.site is not None:
+            flow_edges.session(self._flow.state, self._flow.edges, canonical.to_dict(body), utc_ms)

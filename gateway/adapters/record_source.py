@@ -16,7 +16,7 @@ from typing import Any
 from gateway import heads, tree
 from gateway.adapters import base, history
 from gateway.adapters.home import newest as newest_flow
-from gateway.adapters.journal import Dropped, WrongJournal, check_version, entries_after, open_reader
+from gateway.adapters.journal import Dropped, WrongJournal, check_version, entries_after, last_of, open_reader
 from gateway.climate_record import Asked, Material
 from gateway.entry import Kind, kind_and_time
 from gateway.flow import Flow
@@ -42,7 +42,7 @@ def material(home: Path, asked: Asked, sequence: int, progress: Progress = lambd
         check_version(reader, home / "journal.db")
         reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
         codes = _heads(reader, sequence)
-        if sequence == _newest(reader) and not _is_copy(reader):
+        if sequence == last_of(reader) and not _is_copy(reader):
             return _of_now(reader, asked, sequence, codes, progress)
         return _of_then(reader, asked, sequence, codes, progress)
 
@@ -52,7 +52,7 @@ def as_of(home: Path, sequence: int | None = None) -> tuple[int, int, Jobsite]:
     with closing(open_reader(home / "journal.db")) as reader:
         check_version(reader, home / "journal.db")
         reader.execute("BEGIN")
-        newest = _newest(reader)
+        newest = last_of(reader)
         number = newest if sequence is None else sequence
         if not 0 < number <= newest:
             raise NothingToTell(f"there is no entry {number}; the journal has {newest}")
@@ -77,12 +77,6 @@ def _heads(reader: sqlite3.Connection, sequence: int) -> list[str]:
     rows = reader.execute("SELECT statement FROM heads WHERE size <= ? ORDER BY number", (sequence,))
     found = [heads.head_of(row[0]) for row in rows]
     return [heads.record_code(each.number, each.size, each.root) for each in found]
-
-
-def _newest(reader: sqlite3.Connection) -> int:
-    (hot,) = reader.execute("SELECT max(seq) FROM entries").fetchone()
-    (sealed,) = reader.execute("SELECT max(first_seq) FROM sealed").fetchone()
-    return int(hot or (sealed + tree.SEAL - 1 if sealed else 0))
 
 
 def _is_copy(reader: sqlite3.Connection) -> bool:

@@ -11,7 +11,7 @@ import sqlite3
 import threading
 import time
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -19,13 +19,13 @@ from pathlib import Path
 from typing import Any
 
 from alerts import log
-from gateway import entry, flow_edges
+from gateway import entry
+from gateway.adapters.history_fine import Decoder
 from gateway.adapters.journal import WrongJournal, entries_after, open_reader
 from gateway.entry import Arrival, Kind
-from gateway.flow_state import State
+from gateway.flow_edges import is_edge
 from gateway.payload import canonical, sparkplug_state
-from gateway.payload.forms import Forms
-from gateway.reading import News, Reading, Rejected
+from gateway.reading import Reading, Rejected
 
 BATCH = 500
 CHUNK = 4096  # entries read at once, so that the journal is never held open while the network is slow
@@ -182,61 +182,51 @@ class Follower:
 
 def batches(entries: list[bytes], place: Place) -> Iterator[Batch]:
     """Yield the lines of entries that follow a place, about 500 at a time, with the place reached."""
+    if not entries:  # asked every second: nothing is made ready for nothing
+        return
     lines, reader = list[str](), _Reader(place)
     for each in entries:
         lines += reader.take(*entry.unpack(each))
         if len(lines) >= BATCH:
             yield Batch(lines, reader.reached())
             lines = []
-    if entries:
-        yield Batch(lines, reader.reached())
+    yield Batch(lines, reader.reached())
 
 
 class _Reader:
     """What entries are read by: the clock, the jobsite in force, and what edge nodes have said before."""
 
     def __init__(self, place: Place) -> None:
-        self._place = place
-        self._state = State()
-        if place.edges:
-            self._state.edges = canonical.from_checkpoint(place.edges, sparkplug_state.State)
-        self._read_by(place.config)
+        edges = canonical.from_checkpoint(place.edges, sparkplug_state.State) if place.edges else None
+        self._place, self._decode = place, Decoder(place.config or None, edges)
 
     def take(self, kind: Kind, core_ms: int, body: bytes) -> list[str]:
         """Return the lines of the next entry."""
         self._place = _after(self._place, kind, body)
         utc_ms = core_ms + self._place.offset_ms
         if kind is Kind.CONFIG_SET:
-            self._read_by(body)
+            self._decode.set(body)
         elif kind is Kind.EDGE_SESSION:
-            flow_edges.session(self._state, self._known, canonical.to_dict(body), utc_ms)
-        elif kind is Kind.MESSAGE and self._forms is not None:
-            return self._lines(entry.message_of(body), utc_ms, self._forms)
+            self._decode.session(body, utc_ms)
+        elif kind is Kind.MESSAGE:
+            return self._lines(entry.message_of(body), utc_ms)
         return []
 
     def reached(self) -> Place:
         """Return the place after the entries taken."""
-        edges = canonical.checkpoint(self._state.edges) if self._known else b""
-        return replace(self._place, edges=edges)
+        edges = self._decode.edges
+        return replace(self._place, edges=canonical.checkpoint(edges) if edges else b"")
 
-    def _read_by(self, config: bytes) -> None:
-        site = canonical.jobsite_of(config) if config else None
-        self._forms = Forms.of(site) if site else None
-        self._known = flow_edges.bindings(site) if site else {}
-
-    def _lines(self, arrival: Arrival, received_ms: int, forms: Forms) -> list[str]:
+    def _lines(self, arrival: Arrival, received_ms: int) -> list[str]:
         """Return a line for each reading whose time is known."""
-        if flow_edges.is_edge(arrival.topic):
-            found = flow_edges.changes(self._state, self._known, arrival, received_ms)
-            said: Sequence[News] = [] if isinstance(found, Rejected) else found
-        else:
-            decoded = forms.decode(arrival.topic, arrival.payload, received_ms)
-            if isinstance(decoded, Rejected):
-                raise ValueError(f"the journal took what is now refused: {decoded.detail}")  # never passed over
-            said = decoded
+        found = self._decode.news(arrival, received_ms)
+        if isinstance(found, Rejected):
+            if is_edge(arrival.topic):  # its births may lie before the place of an older follower
+                return []
+            raise ValueError(f"the journal took what is now refused: {found.detail}")  # never passed over
         old = arrival.retain or arrival.before_marker  # may have waited for any time: no sample without a time
-        readings = [each for each in said if isinstance(each, Reading) and (each.absolute or not old)]
-        return [_line(each, received_ms, forms.jobsite) for each in readings]
+        readings = [each for each in found if isinstance(each, Reading) and (each.absolute or not old)]
+        return [_line(each, received_ms, self._decode.jobsite) for each in readings]
 
 
 def _after(place: Place, kind: Kind, body: bytes) -> Place:

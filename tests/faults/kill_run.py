@@ -13,9 +13,8 @@ import signal
 import subprocess
 import sys
 import tempfile
-import threading
 import time
-from collections import Counter, deque
+from collections import Counter
 from contextlib import closing
 from hashlib import sha256
 from pathlib import Path
@@ -32,47 +31,29 @@ from gateway.replay import differences
 from gateway.service import Service
 from tests.broker import Mosquitto
 from tests.faults import head_chain
+from tests.faults.publishing import Publishing
 from tests.sites import margin_limit, pack, site
 
 GATEWAY = "dewgate-run"  # what `run` calls itself
 
 
-class Publisher(threading.Thread):
+class Publisher(Publishing):
     """Publishes at a steady rate, QoS 1; remembers what the broker acknowledged. Every 50th is garbage."""
 
     def __init__(self, port: int, rate: float) -> None:
         super().__init__()
-        self.port, self.rate, self.done = port, rate, threading.Event()
-        self.sent: dict[int, bytes] = {}
-        self.acknowledged: list[bytes] = []
-        self._answered: deque[int] = deque()
+        self.port, self.rate = port, rate
 
     def run(self) -> None:
-        client = paho.Client(paho.CallbackAPIVersion.VERSION2, "publisher", protocol=paho.MQTTv311)
-        client.on_publish = lambda _c, _u, mid, _r, _p: self._answered.append(mid)
-        client.max_inflight_messages_set(200)
+        client = self._client("publisher")
         client.connect("127.0.0.1", self.port)
         client.loop_start()
         began, number = time.time(), 0
         while not self.done.is_set():
             number += 1
-            payload = self._payload(number)
-            info = client.publish("dewgate/test/steel", payload, qos=1)
-            self.sent[info.mid] = payload
-            self._note_answers()
+            self._publish(client, "dewgate/test/steel", self._payload(number))
             time.sleep(max(0.0, began + number / self.rate - time.time()))
-        for _ in range(100):
-            self._note_answers()
-            if not self.sent:
-                break
-            time.sleep(0.1)
-        client.disconnect()
-        client.loop_stop()
-
-    def _note_answers(self) -> None:
-        """Here and not in the callback: an answer can come before `publish` has said which number it has."""
-        while self._answered:
-            self.acknowledged.append(self.sent.pop(self._answered.popleft()))
+        self._leave(client, 100)
 
     @staticmethod
     def _payload(number: int) -> bytes:

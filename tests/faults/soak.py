@@ -175,7 +175,7 @@ def delays_s(wet_s: list[float], told: list[tuple[float, str]], end_s: float) ->
     A message belongs to the last time before it. Where the alarm of the time before still stood, the crew has been
     told and nothing of "limits back": 0, since it is not told twice.
     """
-    until = [*wet_s[1:], end_s]
+    until = [*wet_s[1:], end_s][: len(wet_s)]
     found = [
         [at for at, title in told if TITLE in title and low <= at < high]
         for low, high in zip(wet_s, until, strict=True)

@@ -17,14 +17,11 @@ import subprocess
 import sys
 import threading
 import time
-from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Self
-
-import paho.mqtt.client as paho
 
 from alerts.measured import Quantity
 from gateway import sensor_login
@@ -32,6 +29,7 @@ from gateway.adapters.address import Address
 from gateway.clock import TimeLapse
 from gateway.jobsite import Area, Jobsite, SteelSpot
 from tests.broker import SHIPPED, Mosquitto, free_port
+from tests.faults.publishing import Publishing
 from tests.sites import margin_limit, pack, sensor, site
 
 DEPLOY = SHIPPED.parent
@@ -66,25 +64,19 @@ def jobsite() -> Jobsite:
     )
 
 
-class Sensors(threading.Thread):
+class Sensors(Publishing):
     """All channels, in the site's time; remembers what the broker acknowledged, and when the steel got wet."""
 
     def __init__(self, to: Address, lapse: TimeLapse, seed: int) -> None:
         super().__init__(daemon=True)
         self.to, self.lapse, self.chance = to, lapse, random.Random(seed)
-        self.done = threading.Event()
         self.names = [each.id for each in jobsite().sensors]
-        self.sent: dict[int, bytes] = {}
-        self.acknowledged: list[bytes] = []
-        self._answered: deque[int] = deque()
         self.wet_s: list[float] = []  # by the wall clock, the first surely wet reading of each time
         self._is_wet = False
 
     def run(self) -> None:
-        client = paho.Client(paho.CallbackAPIVersion.VERSION2, "sensors", protocol=paho.MQTTv311)
+        client = self._client("sensors")
         self.to.dress(client)
-        client.on_publish = lambda _c, _u, mid, _r, _p: self._answered.append(mid)
-        client.max_inflight_messages_set(200)
         client.reconnect_delay_set(1, 1)
         client.connect(self.to.host, self.to.port)
         client.loop_start()
@@ -93,22 +85,9 @@ class Sensors(threading.Thread):
         while not self.done.is_set():
             name = self.names[number % len(self.names)]
             number += 1
-            payload = pack(name, self._value(name), self.lapse.wall_ms())
-            self.sent[client.publish(f"dewgate/test/{name}", payload, qos=1).mid] = payload
-            self._note_answers()
+            self._publish(client, f"dewgate/test/{name}", pack(name, self._value(name), self.lapse.wall_ms()))
             time.sleep(max(0.0, began + number * pause_s - time.monotonic()))
-        for _ in range(200):
-            self._note_answers()
-            if not self.sent:
-                break
-            time.sleep(0.1)
-        client.disconnect()
-        client.loop_stop()
-
-    def _note_answers(self) -> None:
-        """Here and not in the callback: an answer can come before `publish` has said which number it has."""
-        while self._answered:
-            self.acknowledged.append(self.sent.pop(self._answered.popleft()))
+        self._leave(client, 200)
 
     def _value(self, name: str) -> float:
         noise = self.chance.gauss(0, 0.02)

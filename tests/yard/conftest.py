@@ -16,7 +16,7 @@ from gateway.yard.intake import Intake, Taken
 from gateway.yard.rooms import make_app
 from gateway.yard_batch import Stretch, pack
 from tests.sites import T0
-from tests.yard_site import Site
+from tests.yard_site import Site, grown
 
 
 @dataclass
@@ -71,11 +71,7 @@ def stage(tmp_path: Path) -> Iterator[Stage]:
 @pytest.fixture
 def site(tmp_path: Path) -> Site:
     """A site with heads over 1, 41 and 81 entries, and 20 entries after them."""
-    made = Site(tmp_path / "home")
-    for _ in range(2):
-        made.grow(made.readings(40), head=True)
-    made.grow(made.readings(20), head=False)
-    return made
+    return grown(tmp_path / "home")
 
 
 def part(site: Site, first: int, last: int) -> Stretch:
