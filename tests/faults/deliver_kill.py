@@ -31,6 +31,7 @@ from tests.faults.kill_run import prepare
 
 PEOPLE = ("lead", "inspector", "keeper")
 MOODS = ("fail", "busy", "hang", "moved", "away")
+ANSWERS = {"": 200, "hang": 200, "fail": 500, "busy": 429, "moved": 302, "away": 503}  # going away: taken in, not kept
 HANG_S = 6  # longer than the messenger waits: it arrives, and nobody is told
 
 
@@ -83,7 +84,7 @@ class _Handler(BaseHTTPRequestHandler):
             number, attempt = title.split()[:2]
             phone.taken.append((number, attempt))
         try:
-            self.send_response({"fail": 500, "busy": 429, "moved": 302}.get(mood, 200))
+            self.send_response(ANSWERS[mood])
             if mood == "moved":
                 self.send_header("Location", "/elsewhere")
             self.end_headers()
