@@ -31,7 +31,7 @@ from tests.faults.kill_run import prepare
 
 PEOPLE = ("lead", "inspector", "keeper")
 MOODS = ("fail", "busy", "hang", "moved", "away")
-ANSWERS = {"": 200, "hang": 200, "fail": 500, "busy": 429, "moved": 302, "away": 503}  # going away: taken in, not kept
+ANSWERS = {"": 200, "hang": 200, "fail": 500, "busy": 429, "moved": 302, "away": 503}
 HANG_S = 6  # longer than the messenger waits: it arrives, and nobody is told
 
 
