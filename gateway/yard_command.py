@@ -78,12 +78,24 @@ def _parser(command: str, caution: str) -> argparse.ArgumentParser:
     dropped.add_argument("site")
     dropped.set_defaults(act=_drop)
     what.add_parser("sites", help="which sites may send, and how far each is held").set_defaults(act=_sites)
+    checked = what.add_parser("check", help="hold what sites say of themselves against their entries")
+    checked.add_argument("sites", nargs="*", help="these sites only")
+    checked.add_argument(
+        "--minutes", type=float, default=1e9, help="stop after so long; the next time goes on there"
+    )
+    checked.set_defaults(act=_check)
     record = what.add_parser("record", help="one record across sites: acts, verdicts, alarms, messages, as CSV")
     record.add_argument("sites", nargs="*", help="of these sites only")
     record.add_argument("--days", type=int, default=7)
     record.add_argument("--out", type=Path, required=True, metavar="FILE.csv")
     record.set_defaults(act=_record)
     return parser
+
+
+def _check(args: argparse.Namespace, db: YardDb) -> int:
+    from gateway.yard.tend import check_sites
+
+    return check_sites(args, db)
 
 
 def _record(args: argparse.Namespace, db: YardDb) -> int:

@@ -13,7 +13,7 @@ import sqlite3
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 
@@ -27,12 +27,20 @@ CREATE TABLE alarms (id INTEGER PRIMARY KEY, site TEXT NOT NULL, kind TEXT NOT N
 CREATE TABLE outbox (id INTEGER PRIMARY KEY, event_number TEXT NOT NULL, person TEXT NOT NULL,
   channel TEXT NOT NULL, priority TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
   created_utc_ms INTEGER NOT NULL) STRICT;
-PRAGMA user_version = 1;
 """
+_CHECKS = """
+CREATE TABLE checks (site TEXT PRIMARY KEY, begun INTEGER NOT NULL, upto INTEGER NOT NULL, at_ms INTEGER NOT NULL,
+  upto_ms INTEGER NOT NULL, words INTEGER NOT NULL, untold INTEGER NOT NULL, wrong INTEGER NOT NULL,
+  entry INTEGER NOT NULL, why TEXT NOT NULL) STRICT;
+"""
+MIGRATIONS = (_SCHEMA, _CHECKS)
+"""What makes a yard.db of version n one of version n + 1, for ever: never changed, only added to."""
 _SITES = "SELECT id, pinned, confirmed, silent_s, added_ms FROM sites"
 SITE_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 SILENT_S = 300
 """After how long without a new entry a site counts as silent: it writes one each minute. Ours, no source."""
+SAYS_OTHERWISE = "says otherwise"
+"""Kind of what is shown among refusals where a site's word does not follow from its own journal."""
 MOST_REFUSALS = 50  # of one site; older ones make room
 _NOBODY = sha256(secrets.token_bytes()).digest()  # compared where there is no such site: it must take as long
 
@@ -78,6 +86,37 @@ class YardAlarm:
     ended_ms: int | None
 
 
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """How far a site's own words were held against its entries, and what was found.
+
+    begun, upto: first and last entry. at_ms: when, by the yard's clock. upto_ms: UTC of the last, by the site's.
+    words: how many; untold: those of another version that may judge otherwise; wrong: those that do not follow
+    from the entries before them. entry, why: the newest of these.
+    """
+
+    site: str
+    begun: int = 1
+    upto: int = 0
+    at_ms: int = 0
+    upto_ms: int = 0
+    words: int = 0
+    untold: int = 0
+    wrong: int = 0
+    entry: int = 0
+    why: str = ""
+
+    def and_one(self, number: int, why: str, *, untold: bool) -> Checked:
+        """Return it with one word more; why: what does not follow, or nothing."""
+        if why and not untold:
+            return replace(self, words=self.words + 1, wrong=self.wrong + 1, entry=number, why=why)
+        return replace(self, words=self.words + 1, untold=self.untold + bool(why))
+
+    def as_of(self, now_ms: int, upto: int, upto_ms: int) -> Checked:
+        """Return it as of a moment and an entry."""
+        return replace(self, at_ms=now_ms, upto=upto, upto_ms=upto_ms)
+
+
 class YardDb:
     """The file; one connection, any thread."""
 
@@ -87,8 +126,9 @@ class YardDb:
         self._lock = threading.RLock()
         self._db.execute("PRAGMA journal_mode=WAL")
         self._db.execute("PRAGMA synchronous=FULL")
-        if not self._db.execute("PRAGMA user_version").fetchone()[0]:
-            self._db.executescript(f"BEGIN; {_SCHEMA} COMMIT")
+        (version,) = self._db.execute("PRAGMA user_version").fetchone()
+        for number, script in enumerate(MIGRATIONS[version:], version + 1):
+            self._db.executescript(f"BEGIN; {script} PRAGMA user_version={number}; COMMIT")
 
     def close(self) -> None:
         """Close the file."""
@@ -159,6 +199,7 @@ class YardDb:
     def unpin(self, site: str) -> None:
         """Forget the key of a site whose record begins again."""
         self._all("UPDATE sites SET pinned = '', confirmed = 0 WHERE id = ?", site)
+        self._all("DELETE FROM checks WHERE site = ?", site)
 
     def drop(self, site: str) -> None:
         """Let a site send no more; its journal stays."""
@@ -188,6 +229,19 @@ class YardDb:
     def looked_at(self, site: str, who: str) -> None:
         """Keep who has looked at what was refused of a site."""
         self._all("UPDATE refusals SET seen_by = ? WHERE site = ? AND seen_by = ''", who, site)
+
+    def keep_check(self, found: Checked) -> None:
+        """Keep what a check found; a word that does not follow stands among what was refused."""
+        names = ", ".join("?" * len(astuple(found)))
+        self._all(f"INSERT OR REPLACE INTO checks VALUES ({names})", *astuple(found))  # noqa: S608
+        known = self.refusals(found.site)
+        why = f"entry {found.entry}: {found.why}"
+        if found.wrong and not any(each.kind == SAYS_OTHERWISE and each.why == why for each in known):
+            self.refuse(found.site, SAYS_OTHERWISE, why, found.at_ms)
+
+    def checks(self) -> dict[str, Checked]:
+        """Return what was found of each site that was ever checked."""
+        return {str(row[0]): Checked(*row) for row in self._all("SELECT * FROM checks")}  # type: ignore[arg-type]
 
     # -- alarms and messages -----------------------------------------------------------------------------
 

@@ -29,6 +29,11 @@ def to_dict(body: bytes) -> dict[str, Any]:
     return value
 
 
+def value_of(body: bytes, kind: type[T]) -> T:
+    """Return the value of a kind that a JSON body holds. Raises ValueError when it does not fit."""
+    return msgspec.json.decode(body, type=kind)
+
+
 def config_set(jobsite: Jobsite, who: str, why: str) -> bytes:
     """Return the body of a ConfigSet entry: the whole jobsite, who set it and why."""
     return to_bytes({"jobsite": jobsite, "who": who, "why": why})

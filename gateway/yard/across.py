@@ -22,6 +22,7 @@ from gateway.adapters.site_book import NAME
 from gateway.adapters.yard_db import YardDb
 from gateway.entry import Kind
 from gateway.payload import canonical
+from gateway.standing import Word, word_of
 
 COLUMNS = ("utc_ms", "site", "entry", "head", "what", "person", "words")
 _TOLD = frozenset((Kind.ACTION, Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP, Kind.DELIVERY))
@@ -71,8 +72,11 @@ def _of_site(path: Path, site: str, from_ms: int, until_ms: int) -> Iterator[Row
                 break
             if kind not in _TOLD and kind is not Kind.STANDING:
                 continue
-            body = canonical.to_dict(entry.body_of(made) or b"{}")
-            lines = said.changes(body) if kind is Kind.STANDING else [_line(kind, body)]
+            body = entry.body_of(made)
+            if kind is Kind.STANDING:
+                lines = said.changes(word_of(body))
+            else:
+                lines = [_line(kind, canonical.to_dict(body or b"{}"))]
             utc_ms = clocks.utc_ms(core_ms)
             if from_ms <= utc_ms < until_ms:
                 found += [Row(utc_ms, site, number, codes.of(number), *line) for line in lines]
@@ -107,10 +111,12 @@ class _Said:
     verdicts: dict[str, str] = field(default_factory=dict)
     alarms: dict[str, str] = field(default_factory=dict)
 
-    def changes(self, body: dict[str, Any]) -> list[tuple[str, str, str]]:
+    def changes(self, word: Word | None) -> list[tuple[str, str, str]]:
         """Return what is other than in the word before; of the first word, all that is not inside limits."""
-        verdicts = {each["area"]: each["verdict"] for each in body.get("areas", ())}
-        alarms = {each["number"]: f"{each['state']}: {each['title']}" for each in body.get("alarms", ())}
+        if word is None:
+            return [("unreadable", "", "what it says of itself cannot be read")]
+        verdicts = {each.area: each.verdict.value for each in word.areas}
+        alarms = {each.number: f"{each.state}: {each.title}" for each in word.alarms}
         told = [
             ("verdict", "", f"{area}: {verdict}")
             for area, verdict in verdicts.items() if self.verdicts.get(area, "inside limits") != verdict

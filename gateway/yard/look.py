@@ -8,81 +8,76 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
 
 from alerts.limits import SEVERITY, Verdict
 from gateway import heads
 from gateway.adapters.site_book import Arrived
-from gateway.adapters.yard_db import Refusal, Site
+from gateway.adapters.yard_db import SAYS_OTHERWISE, Checked, Refusal, Site
 from gateway.heads import Head
-from gateway.payload import canonical
+from gateway.standing import AreaSaid, Word, word_of
 from gateway.vouching import Held
 
 HEADS_LATE_MS = 1_500_000  # a head is due each ten minutes; two and a half of them
 AHEAD_MS = 60_000
-
-
-@dataclass(frozen=True, slots=True)
-class AreaLine:
-    """One area as the site says; activity: what goes on there, empty: nothing was begun."""
-
-    area: str
-    activity: str
-    verdict: Verdict
-    quantity: str
-    why: str
+UNREADABLE = "what it says of itself cannot be read: update the yard, or ask its keeper what was changed"
 
 
 @dataclass(frozen=True, slots=True)
 class SiteLine:
-    """One site on the list. why: in a sentence. fresh: its last word counts; said_ms: when it said it, UTC, or 0.
+    """One site on the list. word: what it said last of itself. why: its verdict's reason in a sentence. fresh: its
+    word counts; said_ms: when it said it, UTC, or 0.
 
-    notes: what a clerk should know beside it. sent: how many messages came to what end. record: how far it is held
-    and vouched for. key: the fingerprint that is believed; confirmed: somebody compared it.
+    notes: what a clerk should know beside it. record: how far it is held and vouched for. key: the fingerprint
+    that is believed; confirmed: somebody compared it. checked: whether its own words were held against its
+    entries, and how far.
     """
 
     id: str
-    name: str
-    simulated: bool
+    word: Word
     verdict: Verdict
     why: str
     fresh: bool
     said_ms: int
     age_ms: int | None
-    areas: tuple[AreaLine, ...]
-    alarms: tuple[dict[str, Any], ...]
-    alarm_count: int
-    findings: tuple[str, ...]
-    sent: dict[str, int]
     notes: tuple[str, ...]
     record: str
     key: str
     confirmed: bool
     refusals: tuple[Refusal, ...]
+    checked: str
+
+    @property
+    def name(self) -> str:
+        """The jobsite's own name."""
+        return self.word.jobsite or self.id
 
     @property
     def order(self) -> tuple[int, int, int, str]:
         """Worst first: refused, then by verdict, then by alarms."""
         open_ones = sum(1 for each in self.refusals if not each.seen_by)
-        return -min(open_ones, 1), SEVERITY.index(self.verdict), -self.alarm_count, self.id
+        return -min(open_ones, 1), SEVERITY.index(self.verdict), -self.word.alarm_count, self.id
 
 
-def line(site: Site, arrived: Arrived, held: Held, refusals: Sequence[Refusal], now_ms: int) -> SiteLine:
+def line(
+    site: Site,
+    arrived: Arrived,
+    held: Held,
+    refusals: Sequence[Refusal],
+    now_ms: int,
+    checked: Checked | None = None,
+) -> SiteLine:
     """Return how a site looks at a moment of the yard's clock."""
-    said = canonical.to_dict(arrived.standing) if arrived.standing else {}
-    areas = tuple(AreaLine(each["area"], each["activity"], Verdict(each["verdict"]), each["quantity"], each["why"])
-                  for each in said.get("areas", ()))  # fmt: skip
-    why = unknown_because(site, arrived, refusals, now_ms)
-    worst = min(areas, key=lambda each: SEVERITY.index(each.verdict)) if areas else None
-    verdict = Verdict.UNKNOWN if why or worst is None else worst.verdict
+    word = word_of(arrived.standing) if arrived.standing else Word()
+    why = unknown_because(site, arrived, refusals, now_ms) or ("" if word else UNREADABLE)
+    word = word or Word()
+    verdict = Verdict.UNKNOWN if why or word.worst is None else word.worst.verdict
     return SiteLine(
-        site.id, str(said.get("jobsite", site.id)), bool(said.get("simulated")), verdict,
-        why or (_first_words(worst) if worst else "no area is named at the site"),
-        not why, arrived.standing_ms if said else 0,
+        site.id, word, verdict,
+        why or (_first_words(word.worst) if word.worst else "no area is named at the site"),
+        not why, arrived.standing_ms if arrived.standing else 0,
         max(now_ms - arrived.received_ms, now_ms - arrived.utc_ms) if arrived.size else None,
-        areas, tuple(said.get("alarms", ())), int(said.get("alarm_count", 0)), tuple(said.get("findings", ())),
-        dict(said.get("sent", {})), (*said.get("trouble", ()), *_notes(arrived, held, now_ms)),
-        _record_words(held), site.pinned, bool(site.confirmed), tuple(refusals),
+        (*word.trouble, *_notes(arrived, held, now_ms)),
+        _record_words(held), site.pinned, bool(site.confirmed), tuple(refusals), check_words(checked),
     )  # fmt: skip
 
 
@@ -91,10 +86,13 @@ def unknown_because(site: Site, arrived: Arrived, refusals: Sequence[Refusal], n
     if not arrived.size:
         return "nothing has come from it yet"
     patience_ms, since = 1000 * site.silent_s, clock(arrived.standing_ms) if arrived.standing else "the beginning"
-    last = refusals[0] if refusals and not refusals[0].seen_by else None
+    open_ones = [each for each in refusals if not each.seen_by]
+    last = open_ones[0] if open_ones and open_ones[0] == refusals[0] else None
+    otherwise = next((each.why for each in open_ones if each.kind == SAYS_OTHERWISE), "")
     causes = (
         (now_ms - arrived.received_ms > patience_ms,
          f"silent since {clock(arrived.received_ms)}: nothing new has come"),
+        (bool(otherwise), f"what it says does not follow from its journal: {otherwise}"),
         (last is not None and last.last_ms >= arrived.received_ms,
          f"what it sends is refused: {last.why if last else ''}"),
         (not site.confirmed, "nobody has compared its key yet"),
@@ -105,7 +103,18 @@ def unknown_because(site: Site, arrived: Arrived, refusals: Sequence[Refusal], n
     return next((why for holds, why in causes if holds), "")
 
 
-def _first_words(worst: AreaLine) -> str:
+def check_words(found: Checked | None) -> str:
+    """Say how far a site's words were held against its entries, and what was found."""
+    if found is None:
+        return "its own words were not yet checked against its entries"
+    upto = f"checked {clock(found.at_ms)} up to entry {found.upto} of {clock(found.upto_ms)}"
+    if found.wrong:
+        return f"{found.wrong} of its {found.words} own words do not follow from its entries; {upto}"
+    untold = f"; of {found.untold} it cannot be told, another version wrote them" if found.untold else ""
+    return f"its {found.words} own words follow from its entries; {upto}{untold}"
+
+
+def _first_words(worst: AreaSaid) -> str:
     doing = f", {worst.activity}" if worst.activity else ""
     what = f": {worst.quantity} {worst.why}" if worst.quantity else ""
     return f"{worst.area}{doing}{what}"
@@ -137,7 +146,10 @@ def _code(head: Head) -> str:
 
 def clock(utc_ms: int) -> str:
     """Return a moment as a person reads it."""
-    return f"{datetime.fromtimestamp(utc_ms / 1000, UTC):%d %b %H:%M} UTC"
+    try:
+        return f"{datetime.fromtimestamp(utc_ms / 1000, UTC):%d %b %H:%M} UTC"
+    except (ValueError, OverflowError, OSError):  # a site's own number
+        return "an impossible time"
 
 
 def ago(age_ms: int | None) -> str:

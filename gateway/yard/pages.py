@@ -36,11 +36,16 @@ class Yard:
     def lines(self, now_ms: int) -> list[SiteLine]:
         """Return every site, worst first."""
         refused: dict[str, list[Refusal]] = {}
+        checks = self.db.checks()
         for each in self.db.refusals():
             refused.setdefault(each.site, []).append(each)
         found = [
             look.line(
-                site, *self.intake.newest.get(site.id, (Arrived(), Held())), refused.get(site.id, ()), now_ms
+                site,
+                *self.intake.newest.get(site.id, (Arrived(), Held())),
+                refused.get(site.id, ()),
+                now_ms,
+                checks.get(site.id),
             )
             for site in self.db.sites()
         ]

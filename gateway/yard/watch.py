@@ -17,11 +17,26 @@ from alerts.contacts import Contacts
 from alerts.delivery import Desk, SignOfLife
 from alerts.delivery_book import Book
 from alerts.notification import CAUTION
-from gateway.adapters.yard_db import Site, YardDb
+from gateway.adapters.yard_db import SAYS_OTHERWISE, Site, YardDb
 from gateway.yard.intake import Intake
 from gateway.yard.look import clock
 
 SILENT, REFUSED = "silent", "refused"
+_WORDS = {
+    SILENT: (
+        "Site {} is silent. Treat its verdict as unknown.",
+        "Look at its gateway, its power and its way to the network.", "Site {} sends again",
+    ),
+    REFUSED: (
+        "Site {}: its record was refused", "Compare its key and ask who restored or changed its journal.",
+        "Site {} was looked at",
+    ),
+    SAYS_OTHERWISE: (
+        "Site {}: what it says does not follow from its journal. Treat its verdict as unknown.",
+        "Ask its keeper what was changed there; its readings are held here.", "Site {} was looked at",
+    ),
+}  # fmt: skip
+"""Of each kind of alarm: its title, what to do, the title when it is over."""
 LOOK_S, TURN_S = 2.0, 0.5
 
 
@@ -37,7 +52,12 @@ class YardWatch:
         known = set[str]()
         for site in self._db.sites():
             known.add(site.id)
-            causes = {SILENT: self._silent(site, now_ms), REFUSED: self._refused(site)}
+            refused = [each for each in self._db.refusals(site.id) if not each.seen_by]
+            causes = {
+                SILENT: self._silent(site, now_ms),
+                REFUSED: next((each.why for each in refused if each.kind != SAYS_OTHERWISE), ""),
+                SAYS_OTHERWISE: next((each.why for each in refused if each.kind == SAYS_OTHERWISE), ""),
+            }
             for kind, why in causes.items():
                 alarm = standing.get((site.id, kind))
                 if why and alarm is None:
@@ -58,22 +78,16 @@ class YardWatch:
             return ""
         return f"nothing new has come from it since {clock(arrived.received_ms)}"
 
-    def _refused(self, site: Site) -> str:
-        return next((each.why for each in self._db.refusals(site.id) if not each.seen_by), "")
-
     def _begin(self, site: Site, kind: str, why: str, now_ms: int) -> None:
-        number = f"Y-{self._db.begin(site.id, kind, why, now_ms)}"
-        title = f"{number} Site {site.id} is silent. Treat its verdict as unknown." if kind == SILENT else (
-            f"{number} Site {site.id}: its record was refused")  # fmt: skip
-        look = "Look at its gateway, its power and its way to the network." if kind == SILENT else (
-            "Compare its key and ask who restored or changed its journal.")  # fmt: skip
-        self._db.tell(number, self._channels, title, f"{site.id}: {why}. {look} {CAUTION}", now_ms)
+        number, (title, look, _) = f"Y-{self._db.begin(site.id, kind, why, now_ms)}", _WORDS[kind]
+        body = f"{site.id}: {why}. {look} {CAUTION}"
+        self._db.tell(number, self._channels, f"{number} {title.format(site.id)}", body, now_ms)
 
     def _end(self, site: Site, kind: str, number: int, begun_ms: int, now_ms: int) -> None:
         self._db.end(number, now_ms)
-        what = "sends again" if kind == SILENT else "was looked at"
+        title = f"Y-{number} {_WORDS[kind][2].format(site.id)}"
         body = f"{site.id}: from {clock(begun_ms)} to {clock(now_ms)}. {CAUTION}"
-        self._db.tell(f"Y-{number}", self._channels, f"Y-{number} Site {site.id} {what}", body, now_ms)
+        self._db.tell(f"Y-{number}", self._channels, title, body, now_ms)
 
 
 def work(

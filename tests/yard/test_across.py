@@ -77,6 +77,16 @@ def test_what_happened_at_all_sites_in_order(stage: Stage, two: tuple[Site, Site
     ]  # fmt: skip
 
 
+def test_a_word_that_cannot_be_read_is_a_row(stage: Stage, tmp_path: Path) -> None:
+    """One site's nonsense does not keep the others' rows away."""
+    site = Site(tmp_path / "home")
+    site.grow([entry.plain(Kind.STANDING, site.now_ms, b'{"areas":7}')], head=True)
+    stage.take(1, part(site, 1, 2))
+    assert [each.what for each in rows(stage.folder / "sites", stage.db, ["north"], 0, 1 << 60)] == [
+        "started", "unreadable",
+    ]  # fmt: skip
+
+
 def test_a_range_of_time_and_of_sites(stage: Stage, two: tuple[Site, Site]) -> None:
     """The end is left out; other sites are too."""
     found = rows(stage.folder / "sites", stage.db, ["north", "south"], T0 + 500, T0 + 1000)

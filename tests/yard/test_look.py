@@ -9,7 +9,7 @@ import pytest
 from alerts.limits import Verdict
 from gateway import entry
 from gateway.adapters.site_book import Arrived
-from gateway.adapters.yard_db import Refusal, Site
+from gateway.adapters.yard_db import Checked, Refusal, Site
 from gateway.entry import Kind
 from gateway.payload.canonical import to_bytes
 from gateway.vouching import Held
@@ -50,6 +50,7 @@ def test_a_fresh_word_is_the_verdict() -> None:
     assert seen(fresh()).verdict is Verdict.INSIDE
 
 
+OTHERWISE = Refusal("north", "says otherwise", "entry 9: shell", NOW - 99_000, NOW - 99_000, 1, "")
 REFUSED = Refusal("north", "rewritten", "entry 7 is held with other content", NOW - 9000, NOW - 1000, 3, "")
 
 
@@ -63,6 +64,10 @@ REFUSED = Refusal("north", "rewritten", "entry 7 is held with other content", NO
         (fresh(standing=b"", standing_ms=0), SITE, (), "has not said how it stands since the beginning"),
         (fresh(standing=word()), SITE, (), "no area is named"),
         (fresh(), replace(SITE, confirmed=0), (), "nobody has compared its key yet"),
+        (fresh(standing=b'{"areas":[1]}'), SITE, (), "cannot be read"),
+        (fresh(standing=b"[]"), SITE, (), "cannot be read"),
+        (fresh(standing=word(findings=["x" * (1 << 18)])), SITE, (), "cannot be read"),
+        (fresh(), SITE, (OTHERWISE,), "what it says does not follow from its journal: entry 9: shell"),
         (fresh(), SITE, (REFUSED,), "what it sends is refused: entry 7 is held with other content"),
     ],
 )
@@ -84,6 +89,22 @@ def test_a_refusal_somebody_looked_at_or_that_was_followed_by_entries_is_past() 
     """It stays on the page of the site, and hides no verdict."""
     assert seen(fresh(), refusals=(replace(REFUSED, seen_by="ann"),)).verdict is Verdict.INSIDE
     assert seen(fresh(), refusals=(replace(REFUSED, last_ms=NOW - 3000),)).verdict is Verdict.INSIDE
+
+
+def test_how_far_its_words_were_checked_is_said() -> None:
+    """Never, all of them, some that do not follow, some that cannot be told."""
+    good = Checked("north", upto=99, at_ms=NOW, upto_ms=NOW, words=7)
+    assert look.check_words(None) == "its own words were not yet checked against its entries"
+    upto = f"checked {look.clock(NOW)} up to entry 99 of {look.clock(NOW)}"
+    assert look.check_words(good) == f"its 7 own words follow from its entries; {upto}"
+    bad = look.check_words(replace(good, wrong=2))
+    assert bad == f"2 of its 7 own words do not follow from its entries; {upto}"
+    assert look.check_words(replace(good, untold=3)).endswith("of 3 it cannot be told, another version wrote them")
+
+
+def test_a_time_that_cannot_be_is_no_fault_of_the_page() -> None:
+    """A site may write any number."""
+    assert look.clock(1 << 62) == "an impossible time"
 
 
 def test_a_clock_that_is_ahead_makes_nothing_younger(stage: Stage, site: Jobsite) -> None:
