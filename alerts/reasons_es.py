@@ -26,6 +26,21 @@ REASONS = {
     "vapour pressure {} % against {} over {} well-mixed hours of the last day: check both": (
         "presión de vapor {} % frente a {} en {} horas de aire bien mezclado del último día: revisar los dos"
     ),
+    "vapour pressure {} % against {} when last compared: check both": (
+        "presión de vapor {} % frente a {} cuando se compararon por última vez: revisar los dos"
+    ),
+    "dew point {} against {} over {} steady hours of the last day: check both": (
+        "punto de rocío {} frente a {} en {} horas estables del último día: revisar los dos"
+    ),
+    "dew point {} against {} when last compared: check both": (
+        "punto de rocío {} frente a {} cuando se compararon por última vez: revisar los dos"
+    ),
+    "station pressure {} against {} over {} hours of the last day: check both": (
+        "presión de la estación {} frente a {} en {} horas del último día: revisar las dos"
+    ),
+    "station pressure {} against {} when last compared: check both": (
+        "presión de la estación {} frente a {} cuando se compararon por última vez: revisar las dos"
+    ),
     "dew point drier than a salt bed can make it: check the sensor and the pressure entry": (
         "punto de rocío más seco de lo que logra un lecho de sal: revisar el sensor y la presión anotada"
     ),

@@ -127,7 +127,7 @@ FAULTS = {
         "Sensor not believed: {what}",
         "cable, plug and place of {what}; compare with a second instrument",
     ),
-    "disagreeing": ("Two sensors disagree: {what}", "both beside a third instrument or over a salt"),
+    "disagreeing": ("Two sensors disagree: {what}", "both beside a third instrument; a humidity also over a salt"),
     "clock off": ("Clock of a sensor is off: {what}", "the time setting of {what} or of what sends for it"),
     "calibration due": ("Calibration ends soon: {what}", "a date with the laboratory, or a sensor in its place"),
     "calibration past": (

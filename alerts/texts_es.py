@@ -123,7 +123,10 @@ FAULTS = {
         "Sensor no creíble: {what}",
         "cable, clavija y lugar de {what}; comparar con otro instrumento",
     ),
-    "disagreeing": ("Dos sensores no coinciden: {what}", "ambos junto a un tercer instrumento o sobre una sal"),
+    "disagreeing": (
+        "Dos sensores no coinciden: {what}",
+        "ambos junto a un tercer instrumento; una humedad, también sobre una sal",
+    ),
     "clock off": ("Reloj de un sensor desviado: {what}", "la hora de {what} o de lo que envía por él"),
     "calibration due": (
         "La calibración acaba pronto: {what}",

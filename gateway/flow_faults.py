@@ -42,11 +42,11 @@ def watched_of(site: Jobsite, causes: dict[str, str]) -> Iterator[Watched]:
             name, cause = f"sensor {sensor.id} {kind}", causes[sensor.id]
             yield Watched(name, kind, sensor.label, cause, known, sensor.id in in_line)
     labels = {sensor.id: sensor.label for sensor in site.sensors}
-    for one, other in sensor_pairs.probes_to_compare(site):
-        both = f"{labels[one.humidity]}, {labels[other.humidity]}"
-        known = tuple(dict.fromkeys((*areas.get(one.humidity, ()), *areas.get(other.humidity, ()))))
-        pair = sensor_pairs.key_of(one, other)
-        yield Watched(f"pair {pair} {Fault.DISAGREEING}", Fault.DISAGREEING, both, pair, known)
+    for two in sensor_pairs.to_compare(site):
+        both = f"{labels[two.first]}, {labels[two.second]}"
+        known = tuple(dict.fromkeys((*areas.get(two.first, ()), *areas.get(two.second, ()))))
+        line = two.first in in_line or two.second in in_line
+        yield Watched(f"pair {two.key} {Fault.DISAGREEING}", Fault.DISAGREEING, both, two.key, known, line)
     for figure, classes in FIGURES.items():
         for kind in dict.fromkeys(kind for kinds in classes.values() for kind in kinds):
             yield Watched(f"gateway {kind}", kind, figure, figure)
@@ -94,7 +94,6 @@ class Faults:
         self.state, self.site, self.watch = state, site, watch
         self.all = {each.id: each for each in watched_of(site, causes)}
         self.stands: Standing = {}
-        self._pairs = {pair: sensor_pairs.key_of(*pair) for pair in watch.probes}
         self._waiting: set[str] = set()  # not heard since the start, or known to be away
         self._dates = sorted(_dates(site))
         self._moments = [at for at, *_ in self._dates]
@@ -105,12 +104,12 @@ class Faults:
             self._put(name, OF_SENSORS, self._of_sensor(name, now_ms))
         self._waiting = {name for name in self.watch.sensors if name not in self.state.newest}
         stands = self.stands
-        for (one, other), key in self._pairs.items():
-            pair, name = self.state.sense.pairs.get(key), f"pair {key} {Fault.DISAGREEING}"
+        for two in self.watch.pairs:
+            pair, name = self.state.sense.pairs.get(two.key), f"pair {two.key} {Fault.DISAGREEING}"
             if pair is None or pair.off is None:
                 stands.pop(name, None)
             elif name not in stands:
-                stands[name] = f"{one.humidity}: {sensor_pairs.words(pair, other.humidity, 1)}"
+                stands[name] = sensor_pairs.words(pair, two, two.first)
         self._of_the_gateway(now_ms)
         self._of_dates(now_ms)
 

@@ -1,8 +1,7 @@
 """The jobsite as the program understands it: sensors, stations, areas, trains, limits, people.
 
-Plain frozen values, made by `config` from the keeper's file and by `payload.canonical` from a
-ConfigSet entry. All numbers are in the units used inside (see `alerts.measured`) except a limit's
-threshold and deadband, which stay in the specification's own unit.
+Plain frozen values, made by `config` from the keeper's file and by `payload.canonical` from a ConfigSet entry. All
+numbers are in the units used inside (`alerts.measured`), but a limit's threshold and deadband in its own unit.
 """
 
 from __future__ import annotations
@@ -109,7 +108,7 @@ class Sensor:
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """Air near the work: temperature and humidity of one probe, the station's own pressure, wind if measured."""
+    """Air near the work: a probe's T and RH, pressure, wind if measured; height of its barometer over the site."""
 
     id: str
     label: str
@@ -117,6 +116,7 @@ class Station:
     relative_humidity: str
     station_pressure: str
     wind_speed: str = ""
+    above_site_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from gateway.compressed_air import standard_atmosphere_pa
 from gateway.jobsite import Jobsite, Sensor, Train
 from gateway.reading import Reading
 from gateway.sensor_beds import Bed, Value, beds_of, beyond_salt
-from gateway.sensor_pairs import Pair, Probe
+from gateway.sensor_pairs import Pair, Two
 from gateway.sensor_track import HOUR_MS, MINUTE_MS, Rule, Track
 
 WEATHER_PA = 4_000.0  # about the standard atmosphere: common practice, no source
@@ -39,7 +39,7 @@ class Watch:
 
     sensors: Mapping[str, Sensor]
     rules: Mapping[str, Rule]
-    probes: tuple[tuple[Probe, Probe], ...]
+    pairs: tuple[Two, ...]
     beds: Mapping[str, Bed]
     gases: Mapping[str, str]
     gauges: Mapping[str, sensor_gauges.Witness]
@@ -51,8 +51,8 @@ class Watch:
         """Return what is expected of the sensors of a jobsite."""
         in_line = {p.outlet.relative_humidity for train in site.trains for p in train.pieces}
         dry = {name for train in site.trains for name in _behind_adsorption(train)}
-        probes = tuple(sensor_pairs.probes_to_compare(site))
-        compared = {name for pair in probes for probe in pair for name in (probe.temperature, probe.humidity)}
+        pairs = tuple(sensor_pairs.to_compare(site))
+        compared = {name for two in pairs for name in two.names}
         stations = {station.id: station for station in site.stations}
         return cls(
             {sensor.id: sensor for sensor in site.sensors},
@@ -67,7 +67,7 @@ class Watch:
                 for s in site.sensors
                 if s.quantity in sensor_track.JUDGED
             },
-            probes,
+            pairs,
             {bed.humidity: bed for train in site.trains for bed in beds_of(train, stations)},
             {
                 p.outlet.pressure_dew_point: p.outlet.temperature
@@ -126,9 +126,9 @@ def take(sense: Sense, watch: Watch, reading: Reading, measured_ms: int) -> None
 
 def end_hour(sense: Sense, watch: Watch, core_ms: int) -> None:
     """Close the hour before core_ms: compare the pairs and begin the sums again. Called when the hour changes."""
-    for one, other in watch.probes:
-        pair = sense.pairs.setdefault(sensor_pairs.key_of(one, other), Pair())
-        sensor_pairs.end_hour(pair, one, other, sense.tracks, watch.sensors, sense.hour)
+    for two in watch.pairs:
+        pair = sense.pairs.setdefault(two.key, Pair())
+        sensor_pairs.end_hour(pair, two, sense.tracks, watch.sensors, sense.hour)
     for track in sense.tracks.values():
         track.count, track.total, track.spoilt = 0, 0.0, False
     sense.hour = core_ms // HOUR_MS
@@ -138,7 +138,7 @@ def keep_only(sense: Sense, watch: Watch, same: set[str]) -> None:
     """Forget the sensors not among these (gone, or described anew) and the pairs no longer compared."""
     for gone in sense.tracks.keys() - same:
         del sense.tracks[gone]
-    kept = {sensor_pairs.key_of(*pair) for pair in watch.probes if {probe.humidity for probe in pair} <= same}
+    kept = {two.key for two in watch.pairs if {two.first, two.second} <= same}
     for key in sense.pairs.keys() - kept:
         del sense.pairs[key]
 
@@ -179,13 +179,11 @@ def notes(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> list[str]
 
 def _disagreements(sense: Sense, watch: Watch, sensor_id: str) -> list[str]:
     found = []
-    for one, other in watch.probes:
-        if sensor_id in (one.humidity, other.humidity):
-            pair = sense.pairs.get(sensor_pairs.key_of(one, other))
+    for two in watch.pairs:
+        if sensor_id in (two.first, two.second):
+            pair = sense.pairs.get(two.key)
             if pair is not None and pair.off is not None:
-                first = sensor_id == one.humidity
-                against = other.humidity if first else one.humidity
-                found.append(sensor_pairs.words(pair, against, 1 if first else -1))
+                found.append(sensor_pairs.words(pair, two, sensor_id))
     return found
 
 

@@ -25,7 +25,7 @@ def to_toml(jobsite: Jobsite) -> str:
     """Return the text of a jobsite file; it holds every key, also those that carry their default."""
     parts = [_written("[jobsite]", _about(jobsite))]
     parts += [_written("[[sensors]]", _sensor(each)) for each in jobsite.sensors]
-    parts += [_written("[[stations]]", _flat(each)) for each in jobsite.stations]
+    parts += [_written("[[stations]]", _station(each)) for each in jobsite.stations]
     parts += [part for each in jobsite.areas for part in _area(each)]
     parts += [part for each in jobsite.trains for part in _train(each)]
     parts += [_written("[[limits]]", _limit(each)) for each in jobsite.limits]
@@ -56,6 +56,11 @@ def _number(value: float) -> str:
 
 def _flat(record: Station | Person) -> Table:
     return {each.name: getattr(record, each.name) for each in fields(record)}
+
+
+def _station(station: Station) -> Table:
+    table = _flat(station)
+    return table | {"above_site": f"{_number(cast('float', table.pop('above_site_m')))} m"}
 
 
 def _person(person: Person) -> Table:

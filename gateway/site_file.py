@@ -77,6 +77,9 @@ class StationTable(Table):
     relative_humidity: str = Field(description="id of the sensor of relative humidity, on the same probe")
     station_pressure: str = Field(description="id of the sensor of station pressure")
     wind_speed: str = Field("", description="id of the sensor of wind speed by the work")
+    above_site: Annotated[str, checked(metres)] = Field(
+        "0 m", description="how much higher its barometer stands than the jobsite, such as '12 m'; '-5 m' is lower"
+    )
 
 
 class SteelTable(Table):

@@ -18,7 +18,15 @@ from gateway.jobsite import (
 )
 from gateway.site_amounts import amount, celsius_or_nothing, metres, scale, seconds, seconds_or_nothing, spread
 from gateway.site_costs import costs
-from gateway.site_file import AreaTable, LimitTable, PersonTable, PieceTable, SiteFile, TrainTable
+from gateway.site_file import (
+    AreaTable,
+    LimitTable,
+    PersonTable,
+    PieceTable,
+    SiteFile,
+    StationTable,
+    TrainTable,
+)
 from gateway.site_products import product
 from gateway.site_sensors import NOT_STATED, SensorTable
 from gateway.site_sources import edge, source
@@ -34,7 +42,7 @@ def jobsite(file: SiteFile) -> Jobsite:
         metres(about.altitude),
         about.simulated,
         tuple(_sensor(each) for each in file.sensors),
-        tuple(Station(**each.model_dump()) for each in file.stations),
+        tuple(_station(each) for each in file.stations),
         tuple(_area(each) for each in file.areas),
         tuple(_train(each) for each in file.trains),
         tuple(_limit(each) for each in file.limits),
@@ -78,6 +86,13 @@ def _calibration(table: SensorTable, quantity: Quantity) -> Calibration:
         _width(table.calibration_uncertainty, quantity),
         _width(table.calibration_drift, quantity),
     )
+
+
+def _station(table: StationTable) -> Station:
+    return Station(
+        table.id, table.label, table.air_temperature, table.relative_humidity, table.station_pressure,
+        table.wind_speed, metres(table.above_site),
+    )  # fmt: skip
 
 
 def _width(text: str, quantity: Quantity) -> float | None:

@@ -120,6 +120,19 @@ def test_export_keeps_odd_text_and_odd_numbers(good: Jobsite, tmp_path: Path) ->
     assert load(tmp_path / "out.toml") == site
 
 
+def test_a_station_may_stand_higher_than_its_jobsite(tmp_path: Path) -> None:
+    """In metres or feet; nothing stated is the jobsite's own height."""
+    text = (HERE / "good.toml").read_text()
+    (tmp_path / "jobsite.toml").write_text(text)
+    assert [each.above_site_m for each in load(tmp_path / "jobsite.toml").stations] == [0.0]
+    stated = 'station_pressure = "baro"\nabove_site = "-40 ft"'
+    (tmp_path / "jobsite.toml").write_text(text.replace('station_pressure = "baro"', stated))
+    site = load(tmp_path / "jobsite.toml")
+    assert [each.above_site_m for each in site.stations] == pytest.approx([-12.192])
+    (tmp_path / "out.toml").write_text(to_toml(site), "utf-8")
+    assert load(tmp_path / "out.toml") == site
+
+
 def test_the_demo_is_the_simulated_jobsite() -> None:
     """Every instrument is there, the limits are those of the invented specification."""
     site = load(DEPLOY / "demo.toml")

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from alerts.measured import Quantity
 from gateway import entry, overview
 from gateway.entry import Arrival, Kind
 from gateway.flow import CORE_VERSION, Flow
@@ -153,6 +154,30 @@ def test_two_humidities_of_one_area_that_disagree() -> None:
     shift.hear(6 * 3600 + 120, **values(), **{"rh-2": 70.0})
     assert shift.told_to("keeper") == ["K-1 Two sensors disagree: air-rh, roof humidity"]
     assert [each.priority for each in shift.out.notices] == ["low"]
+
+
+def test_two_barometers_that_disagree_are_told_and_silence_does_not_end_it() -> None:
+    """Six hours with 3 hPa between two of 1 hPa; then one falls silent, and only hours that agree end it."""
+    slow = tuple(replace(each, interval_s=60.0) for each in SENSORS if each.id != "baro")
+    both = [
+        replace(sensor(name, Quantity.STATION_PRESSURE, "hPa", 100.0, "absolute"), interval_s=60.0)
+        for name in ("baro", "baro-2")
+    ]
+    plan = small()
+    shift = day(
+        sensors=(*slow, *both), stations=(*plan.stations, Station("roof", "roof", "air-t", "air-rh", "baro-2"))
+    )
+    shift.hear(6 * 3600 + 120, **values(), **{"baro-2": 1006.8})
+    assert shift.told_to("keeper") == ["K-1 Two sensors disagree: baro, baro-2"]
+    (notice,) = shift.out.notices
+    assert notice.priority == "low"
+    assert "station pressure +3.2 hPa against baro-2 over 5 hours of the last day: check both" in notice.body
+    assert "A shell" in notice.body  # whose verdict needs it
+    assert "station pressure" in shift.flow.read("baro").reason and shift.flow.read("baro").value is not None
+    shift.hear(4 * 3600, **values())
+    assert "Over: Two" not in str(shift.told_to("keeper"))
+    shift.hear(14 * 3600, **values(), **{"baro-2": 1009.8})
+    assert shift.told_to("keeper")[-1] == "K-1 Over: Two sensors disagree: baro, baro-2"
 
 
 def test_a_sensors_clock_that_is_off() -> None:

@@ -26,7 +26,7 @@ from gateway.config import warnings
 from gateway.jobsite import Scale
 from gateway.payload import scale
 from gateway.sensor_gauges import Witness
-from gateway.sensor_pairs import Pair
+from gateway.sensor_pairs import Pair, Two
 from gateway.sensor_track import Rule, Track
 from gateway.train_state import Doing, Run
 from gateway.train_state import words as train_words
@@ -49,7 +49,17 @@ SAID = {
     "low end": sensor_track.fault(stuck(True), RULE),
     "jumped": sensor_track.fault(Track(20.0, 0, 20.0, 0, odd=31.0), RULE),
     "wet for days": "; ".join(sensor_track.notes(Track(1.0, 0, 1.0, 0, wet=True))),
-    "a pair": sensor_pairs.words(Pair(hours=[(1, 0.1)] * 8, off=0.2), "rh-2", 1),  # type: ignore[list-item]
+    **{
+        f"{what} {'now' if count else 'before'}": sensor_pairs.words(
+            Pair(hours=[(1, 0.1, 0.1)] * count, off=0.2), Two(kind, "a-1", "a-2", (), 0, False, max), "a-1"
+        )
+        for what, kind in {
+            "a pair": sensor_pairs.AIR,
+            "barometers": sensor_pairs.PRESSURE,
+            "dew points": sensor_pairs.DEW_POINT,
+        }.items()
+        for count in (8, 0)
+    },
     "sea level": sensor_sense._pressure_words(5000.0),
     "low pressure": sensor_sense._pressure_words(-5000.0),
     "a gauge": sensor_gauges.contradicted("pot-p", Witness(("hose-p",), ()), {"pot-p": 0.0, "hose-p": 5e5}.get),
