@@ -47,6 +47,7 @@ DEEDS = frozenset({Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP
 SECOND = 1000
 MINUTE = 60_000
 HOUR = 3_600_000
+NEVER_AHEAD_MS = 2**53  # as the time of reception: nothing a message can say is after it
 
 
 def goes_on_from(core_version: str) -> bool:
@@ -143,8 +144,15 @@ class Flow:
         if flow_edges.is_edge(arrival.topic):  # it has changed the node's session, so it must be kept as it is
             return 0
         if isinstance(readings, Rejected):
-            return flow_repeats.untimed_first_of(self.state, arrival)
+            return flow_repeats.refused_first_of(self.state, arrival, self._ahead(arrival, readings))
         return flow_repeats.first_of(self.state, arrival, readings)
+
+    def _ahead(self, arrival: Arrival, why: Rejected) -> Sequence[News]:
+        """Return the readings of a message that is refused only for being measured after now."""
+        if why.code != "bad time":
+            return []
+        found = self.forms.decode(arrival.topic, arrival.payload, NEVER_AHEAD_MS)
+        return [] if isinstance(found, Rejected) else found
 
     def edges_to_ask(self, core_ms: int) -> list[tuple[tuple[str, str], str]]:
         """Return the edge nodes to be asked for a rebirth, each with why; that it was asked is an entry."""
@@ -301,7 +309,7 @@ class Flow:
 
     def _rejection(self, refusal: Refusal, core_ms: int) -> None:
         state, topic, code = self.state, refusal.topic, refusal.code
-        flow_repeats.remember(state.untimed, refusal.key, state.sequence)
+        flow_repeats.remember_refused(state, refusal.key)
         sensor = refusal.detail.partition(":")[0]  # these refusals begin with their sensor's id
         if code in OF_THE_SENSOR and sensor in self.sensors:
             self._silence(sensor, refusal.detail.partition(": ")[2], core_ms)

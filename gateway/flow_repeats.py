@@ -4,6 +4,7 @@ Identity is sensor, time of measurement and value; the same time with another va
 sensor says comes in the order of its times, but for a few: so its track is looked up by halves, and only what came
 out of order, or contradicts, is remembered by name.
 Without a time of its own only the broker can say that it sends a message again.
+A refused message was not read: it is known again only where it is refused again, and taken once it can be.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ KEPT = 1024  # readings of each sensor that are remembered: as many messages may
 BACK_MS = 60_000  # and all of the last minute: a killed broker gives again what it gave since its last save
 MOST = 300_000  # but of no sensor more than that: what the shipped broker holds for us
 MARK_MS = 5_000  # how often the number of an entry is noted beside its time
+_REFUSED = b"refused"  # before the key of a refused message, so that it is not taken for one that was read
 K = TypeVar("K")
 V = TypeVar("V")
 
@@ -48,6 +50,15 @@ def first_of(state: State, arrival: Arrival, readings: Sequence[News]) -> int:
 def untimed_first_of(state: State, arrival: Arrival) -> int:
     """As `first_of`, by the broker's word alone."""
     return state.untimed.get(_untimed_key(arrival), 0) if arrival.dup else 0
+
+
+def refused_first_of(state: State, arrival: Arrival, ahead: Sequence[News]) -> int:
+    """As `first_of` for a message that is refused now. ahead: its readings, where only their time refuses them.
+
+    They were taken before the clock was set back, or the broker sends again what was refused before.
+    """
+    first = first_of(state, arrival, ahead) if ahead else untimed_first_of(state, arrival)
+    return first or (state.untimed.get(_REFUSED + _untimed_key(arrival), 0) if arrival.dup else 0)
 
 
 def is_new(state: State, reading: Reading) -> bool:
@@ -92,6 +103,11 @@ def _let_go(state: State, track: Track) -> None:
 def remember_untimed(state: State, arrival: Arrival) -> None:
     """Remember a message in which a reading has no time of its own."""
     remember(state.untimed, _untimed_key(arrival), state.sequence)
+
+
+def remember_refused(state: State, key: bytes) -> None:
+    """Remember a refused message by its `repeat_key`."""
+    remember(state.untimed, _REFUSED + key, state.sequence)
 
 
 def remember(window: dict[K, V], key: K, value: V) -> None:

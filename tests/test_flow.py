@@ -194,6 +194,48 @@ def test_an_untimed_repeat_needs_the_dup_flag(day: Day) -> None:
     assert kinds == [Kind.MESSAGE, Kind.MESSAGE, Kind.DUPLICATE]
 
 
+def set_clock(day: Day, offset_ms: int) -> None:
+    day.put(
+        Kind.CLOCK_STEP, {"new_offset_ms": offset_ms, "old_offset_ms": day.flow.state.offset_ms, "cause": "test"}
+    )
+
+
+BESIDE = b'[{"n":"steel","v":20},{"n":"steel","v":21,"t":1780000000}]'  # one of the two without a time
+
+
+@pytest.mark.parametrize("payload", [pack("steel", 20.0, T0), BESIDE], ids=["timed", "beside an untimed one"])
+@pytest.mark.parametrize("id_again", [9, 10], ids=["by the broker", "by the sensor"])
+def test_what_was_refused_as_ahead_is_taken_once_when_the_clock_is_right(
+    day: Day, payload: bytes, id_again: int
+) -> None:
+    """A refusal read nothing, so it is no first one: sent again it is a message, and after that a repeat."""
+    before = Arrival("dewgate/test/steel", payload, 9)
+    again = Arrival("dewgate/test/steel", payload, id_again, dup=id_again == 9)
+    set_clock(day, -120_000)
+    refused = [entry.unpack(day.arrive(each))[0] for each in (before, Arrival(before.topic, payload, 9, dup=True))]
+    assert refused == [Kind.REJECTION, Kind.DUPLICATE], "while the clock is wrong it is refused once"
+    set_clock(day, 0)
+    kinds = [
+        entry.unpack(day.arrive(each))[0] for each in (again, Arrival(again.topic, payload, id_again, dup=True))
+    ]
+    assert kinds == [Kind.MESSAGE, Kind.DUPLICATE]
+    assert day.flow.state.newest["steel"].value in (20.0, 21.0) and day.flow.state.counts["message"] == 1
+
+
+def test_what_was_taken_is_known_again_while_the_clock_is_set_back(day: Day) -> None:
+    """It looks measured ahead then, and is no sensor's mistake: a repeat, and no refusal."""
+    payload = pack("steel", 20.0, day.now)
+    first = day.arrive(Arrival("dewgate/test/steel", payload, 9))
+    number = day.flow.state.sequence
+    set_clock(day, -120_000)
+    kind, _, body = entry.unpack(day.arrive(Arrival("dewgate/test/steel", payload, 9, dup=True)))
+    assert entry.unpack(first)[0] is Kind.MESSAGE
+    assert (kind, entry.duplicate_of(body)) == (Kind.DUPLICATE, number)
+    ahead = pack("steel", 20.0, day.now + 1)
+    kind, _, body = entry.unpack(day.arrive(Arrival("dewgate/test/steel", ahead, 10)))
+    assert (kind, entry.rejection_of(body).code) == (Kind.REJECTION, "bad time")
+
+
 def test_the_same_time_with_another_value_is_a_conflict(day: Day) -> None:
     """Both are kept, the first is judged, the conflict is counted."""
     day.send("steel", 20.0)

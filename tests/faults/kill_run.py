@@ -80,15 +80,23 @@ def make_session(at: int | Address, client_id: str) -> None:
 
 
 def stored(home: Path) -> Counter[bytes]:
-    """Count the messages and rejections in the journal by hash; a named duplicate is present through its first."""
+    """Count the messages and rejections in the journal by hash; a named duplicate is present through its first.
+
+    A message that was refused, could not be acknowledged and was taken when it came again counts once.
+    """
     found: Counter[bytes] = Counter()
+    refused: set[bytes] = set()
     with closing(open_reader(home / "journal.db")) as reader:
         for each in entries_after(reader, 0):
             kind, _, body = entry.unpack(each)
             if kind is Kind.MESSAGE:
-                found[sha256(entry.message_of(body).payload).digest()] += 1
+                digest = sha256(entry.message_of(body).payload).digest()
+                found[digest] += digest not in refused
+                refused.discard(digest)
             elif kind is Kind.REJECTION:
-                found[entry.rejection_of(body).sha256] += 1
+                digest = entry.rejection_of(body).sha256
+                found[digest] += 1
+                refused.add(digest)
     return found
 
 

@@ -21,7 +21,6 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from hashlib import sha256
 from pathlib import Path
 
 from gateway import entry, history_command
@@ -190,23 +189,6 @@ def _stands(told: list[tuple[float, str]], at_s: float) -> bool:
     return bool(said) and TITLE in said[-1]
 
 
-def refused_first(home: Path) -> int:
-    """Count messages refused for their time and taken when the broker sent them again: a refusal and one reading.
-
-    While the clock is set back a reading is "in the future"; where it could not be acknowledged it comes again.
-    """
-    taken: set[bytes] = set()
-    refused: set[bytes] = set()
-    with closing(open_reader(home / "journal.db")) as reader:
-        for each in entries_after(reader, 0):
-            kind, _, body = entry.unpack(each)
-            if kind is Kind.MESSAGE:
-                taken.add(sha256(entry.message_of(body).payload).digest())
-            elif kind is Kind.REJECTION:
-                refused.add(entry.rejection_of(body).sha256)
-    return len(taken & refused)
-
-
 def fault_s(times: list[tuple[float, float]], low: float, high: float) -> float:
     """Return how much of a time was faults."""
     return sum(max(0.0, min(high, end) - max(low, began)) for began, end in times)
@@ -246,8 +228,6 @@ def soak(folder: Path, hours: float, factor: float, seed: int, keep: Path | None
             sensors.start()
             _bring_about(site, sensors)
             lost, twice, unlike = settle(home, programs.run, sensors)
-        again = refused_first(home)
-        print(f"# {again} refused for their time at first, and taken when they were sent again")
         rows = history_command.run("rebuild", ["--home", str(home), "--check"], "")
         blind_s = longest_blind_s(home) / factor
         if keep:
@@ -257,9 +237,7 @@ def soak(folder: Path, hours: float, factor: float, seed: int, keep: Path | None
             (keep / "phone.log").write_text("".join(f"{at:.1f} {title}\n" for at, title in phone.taken))
             (keep / "samples.log").write_text("".join(f"{each}\n" for each in site.samples))
             (keep / "wet.log").write_text("".join(f"{at:.1f}\n" for at in sensors.wet_s))
-        return _told(
-            site, (lost + unlike + rows, twice - again), hours, blind_s, sensors.wet_s, phone.taken, factor
-        )
+        return _told(site, (lost + unlike + rows, twice), hours, blind_s, sensors.wet_s, phone.taken, factor)
 
 
 def _bring_about(site: Site, sensors: Sensors) -> None:

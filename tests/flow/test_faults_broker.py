@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import socket
+import subprocess
+import sys
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterator
+from contextlib import closing, suppress
 from hashlib import sha256
 from pathlib import Path
 
 import pytest
 
+from gateway import entry
 from gateway.adapters import broker_check
 from gateway.adapters.address import Address
+from gateway.adapters.journal import entries_after, open_reader
+from gateway.entry import Kind
 from tests.broker import Mosquitto, free_port
-from tests.faults.kill_run import prepare, stored
+from tests.faults import stepped
+from tests.faults.kill_run import GATEWAY, make_session, prepare, stored
 from tests.faults.real import Gateway, is_sound, until
 from tests.flow.test_run import now_ms, publish
 from tests.sites import pack
@@ -117,6 +125,75 @@ def test_a_network_that_breaks_every_second_loses_nothing(tmp_path: Path, broker
     assert network.cuts > 3
     assert gateway.stop() == 0
     assert stored(home) == hashes(sent) and is_sound(home)
+
+
+class Mute(Flapping):
+    """A network that carries everything to the gateway, and nothing back while it is mute."""
+
+    def __init__(self, port: int) -> None:
+        super().__init__(port)
+        self.is_mute, self.open = False, list[socket.socket]()
+
+    def _carry(self, ours: socket.socket) -> None:
+        theirs = socket.create_connection(("127.0.0.1", self.port))
+        self.open += [ours, theirs]
+        threading.Thread(target=self._pass_on, args=(theirs, ours), daemon=True).start()
+        with suppress(OSError):
+            while data := ours.recv(65_536):
+                if not self.is_mute:
+                    theirs.sendall(data)
+
+    def cut(self) -> None:
+        """End all connections, and carry both ways again."""
+        while self.open:
+            self.open.pop().shutdown(socket.SHUT_RDWR)
+        self.is_mute = False
+
+
+def test_what_a_wrong_clock_refused_is_taken_once_when_the_broker_sends_it_again(
+    tmp_path: Path, broker: Mosquitto
+) -> None:
+    """Set back by two minutes, no acknowledgement gets through, set right, connected anew; then the other way."""
+    home, clock, network = tmp_path / "home", tmp_path / "clock", Mute(broker.port)
+    network.start()
+    prepare(home)
+    make_session(broker.port, GATEWAY)
+    stepped.step(clock, -120.0)
+    command = [sys.executable, "-m", "tests.faults.stepped", str(clock), "run", "--no-page", "--home", str(home)]
+    run = subprocess.Popen([*command, "--broker", f"127.0.0.1:{network.at}"])
+
+    def said(kind: Kind, count: int) -> None:
+        until(lambda: [each for each, _ in entries(home)].count(kind) >= count, f"{count} times {kind.name}")
+
+    before, now = pack("steel", 20.0, now_ms() - 300_000), pack("steel", 21.0, now_ms())
+    send(broker, [before])
+    said(Kind.MESSAGE, 1)  # it listens
+    network.is_mute = True
+    send(broker, [now])
+    said(Kind.REJECTION, 1)
+    stepped.step(clock, 0.0)
+    said(Kind.CLOCK_STEP, 1)
+    network.cut()
+    said(Kind.MESSAGE, 2)
+    network.is_mute = True
+    later = pack("steel", 22.0, now_ms())
+    send(broker, [later])
+    said(Kind.MESSAGE, 3)
+    stepped.step(clock, -120.0)
+    said(Kind.CLOCK_STEP, 2)
+    network.cut()
+    said(Kind.DUPLICATE, 1)
+    run.terminate()
+    assert run.wait(20) == 0
+    kinds = Counter(kind for kind, _ in entries(home))
+    assert (kinds[Kind.MESSAGE], kinds[Kind.REJECTION], kinds[Kind.DUPLICATE]) == (3, 1, 1)
+    assert stored(home) == hashes([before, now, later]) and is_sound(home)
+
+
+def entries(home: Path) -> list[tuple[Kind, bytes]]:
+    """Return every entry of a journal as kind and body."""
+    with closing(open_reader(home / "journal.db")) as reader:
+        return [(kind, body) for kind, _, body in map(entry.unpack, entries_after(reader, 0))]
 
 
 def test_two_of_one_name_are_told_and_lose_nothing(tmp_path: Path, broker: Mosquitto) -> None:
