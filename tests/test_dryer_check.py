@@ -59,7 +59,7 @@ def result(verdict: Verdict, name: str) -> Result:
 )
 def test_a_return_is_settled_in_every_climate(climate: str, condition: str, expected: Result) -> None:
     """Good passes, tired and broken fail, by the humidity the bed leaves; their brine agrees with the balance."""
-    verdict = check(UNIT, CRITERIA, simulated(climates(held_out=False)[climate], condition))
+    verdict = check(UNIT, CRITERIA, simulated(climates()[climate], condition))
     assert result(verdict, "outlet_humidity") is expected
     assert verdict.result is expected, [each for each in verdict.judged if each.result is not Result.PASS]
 
@@ -91,7 +91,7 @@ def test_uncertainty_decides_between_pass_fail_and_inconclusive() -> None:
 
 def test_little_flow_is_inconclusive_whatever_it_reads() -> None:
     """A broken bed looks better at low flow; the test says what flow would decide it."""
-    coast = climates(held_out=False)["coast"]
+    coast = climates()["coast"]
     verdict = check(UNIT, CRITERIA, simulated(coast, "good", share=0.4))
     judged = next(each for each in verdict.judged if each.name == "suppression_below_inlet")
     assert judged.result is Result.INCONCLUSIVE
@@ -220,7 +220,7 @@ def test_brine_is_told_by_its_density() -> None:
 
 def test_brine_that_does_not_fit_the_water_taken_fails() -> None:
     """Half the brine is missing: water went somewhere else than the drain."""
-    rows = readings(climates(held_out=False)["coast"], "good")
+    rows = readings(climates()["coast"], "good")
     said = facts("return", "2026-06-15", "x", rows)
     good = f"{brine_kg(rows, HEAT_UP_MIN, SALT):.2f}"
     half = said.replace(good, f"{float(good) / 2:.2f}")
@@ -230,7 +230,7 @@ def test_brine_that_does_not_fit_the_water_taken_fails() -> None:
 
 def test_a_balance_near_nought_keeps_the_uncertainty_of_both() -> None:
     """A size near its kink: the relative parts of brine and water taken, root of the sum of squares."""
-    rows = readings(climates(held_out=False)["coast"], "good")
+    rows = readings(climates()["coast"], "good")
     test = dryer_file.read_test(facts("return", "2026-06-15", "x", rows), UNIT, rows)
     found = check(UNIT, CRITERIA, test).figures
     parts = [(found[name].u or 0.0) / found[name].value for name in ("drained", "taken")]
@@ -317,7 +317,7 @@ def test_the_steps_lead_from_the_look_to_the_verdict() -> None:
         "Hold: outlet temperature moves"
     )
     assert now(steps(UNIT, CRITERIA, still())).name == "brine"
-    whole = simulated(climates(held_out=False)["coast"], "good")
+    whole = simulated(climates()["coast"], "good")
     assert now(steps(UNIT, CRITERIA, whole)).name == "verdict"
 
 

@@ -140,7 +140,7 @@ def test_the_machine_gets_values(yard: Path) -> None:
 
 def test_the_steps_follow_the_readings_as_they_grow(yard: Path) -> None:
     """A clerk begins with an empty test and is led to the verdict; nothing is pressurised before the look."""
-    rows = readings(climates(held_out=False)["coast"], "good").splitlines(keepends=True)
+    rows = readings(climates()["coast"], "good").splitlines(keepends=True)
     said = facts("return", "2026-06-15", "now", "".join(rows))
 
     def step(changed: dict[str, str], upto: int) -> str:

@@ -16,7 +16,7 @@ from tests.bench.findings import climates, rows, site
 from tests.sites import T0
 
 SITE = site("every piece", 60.0)
-COAST = climates(held_out=False)["coast"]
+COAST = climates()["coast"]
 OPENED = Failure("bypass", 0.5, START_S + 205 * 60.0)
 
 

@@ -1,6 +1,6 @@
 """How well failing pieces are named, for each set of sensors: `python -m tests.bench.findings`.
 
-Faults, strengths, climates and the climate held out stand in findings.toml, written before anything was tuned. The
+Faults, strengths, climates and the rounds held out stand in findings.toml, written before anything was tuned. The
 simulated train (`simulators.faults`) shares nothing with the gateway. A fault counts as found when a finding that
 means it begins within half an hour of its onset; every other finding that begins in that time is a false one,
 unless it is a true consequence (a failed cooler does feed the dryer too hot). Healthy weeks give the false
@@ -135,9 +135,10 @@ def rows(climate: Climate, failure: Failure, seed: int) -> list[tuple[float, dic
     return list(minutes(PLANT, climate, failure, seed, START_S, CASES["onset_min"] + CASES["watch_min"]))
 
 
-def climates(held_out: bool) -> dict[str, Climate]:
-    """The climates to tune on, or the one held out."""
-    return {name: Climate(**each) for name, each in FIGURES["held_out" if held_out else "climates"].items()}
+def climates(held_out: str = "") -> dict[str, Climate]:
+    """The climates to tune on, or those of a round held out."""
+    found = FIGURES["held_out"][held_out] if held_out else FIGURES["climates"]
+    return {name: Climate(**each) for name, each in found.items()}
 
 
 def hottest_inlet_c(climate: Climate) -> float:
@@ -164,7 +165,7 @@ def play(at: Jobsite, readings: Iterable[tuple[float, dict[str, float | None]]])
                 yield now_s, change.key
 
 
-def scores(sensors: str, held_out: bool, seeds: int, faults: Iterable[str]) -> dict[str, Score]:
+def scores(sensors: str, held_out: str, seeds: int, faults: Iterable[str]) -> dict[str, Score]:
     """The score of every fault with one set of sensors."""
     found = {kind: Score() for kind in faults}
     for kind in faults:
@@ -212,7 +213,7 @@ def main() -> None:
     """Print the table, or its short form."""
     parser = argparse.ArgumentParser("tests.bench.findings", description=__doc__)
     parser.add_argument(
-        "--held-out", action="store_true", help="the climate nobody tuned on instead of the others"
+        "--held-out", default="", choices=tuple(FIGURES["held_out"]), help="a round nobody tuned on, instead"
     )
     parser.add_argument("--faults", default="", help="only these, with commas between")
     parser.add_argument("--seeds", type=int, default=CASES["seeds"])
@@ -226,7 +227,7 @@ def main() -> None:
         _summary(sensors, found, args.held_out, args.seeds)
 
 
-def _summary(sensors: str, found: dict[str, Score], held_out: bool, seeds: int) -> None:
+def _summary(sensors: str, found: dict[str, Score], held_out: str, seeds: int) -> None:
     train = site(sensors, 50.0).trains[0]
     seen = [score for kind, score in found.items() if seen_as(train, kind)]
     for what in ("recall", "precision"):
