@@ -62,7 +62,7 @@ def meaning(figures: Figures, measures: Measures, standing: Collection[str] = ()
     if not at_inlet and _at_rest(figures, INLET, _longest(figures, "units", "hot")):
         found += _cooler(figures, measures)
         found += _each(figures, "hot", "hot inlet", above=True)
-    found += _each(figures, "element", "element blocked", above=True)
+    found += _elements(figures, standing)
     found += _drains(figures)
     found += _each(figures, "choke", "forced pot", above=True)
     found += _bed(figures, measures, at_inlet or at_outlet)
@@ -206,6 +206,23 @@ def _cooler(figures: Figures, measures: Measures) -> list[Meaning]:
     if not measures("pair"):
         kind = "cooler, housing air or sensor"
     return found + _each(figures, "units", kind, above=False)
+
+
+def _elements(figures: Figures, standing: Collection[str]) -> list[Meaning]:
+    """A loss that rose by more than what its two gauges may be off does at another flow than in the first hour.
+
+    One that is said already stays said: a smaller flow proves nothing against it.
+    """
+    found = _each(figures, "element", "element blocked", above=True)
+    return [
+        each for each in found
+        if f"{each.kind} {each.piece}" in standing or _beyond_gauges(figures, each.figures[0], each.piece)
+    ]  # fmt: skip
+
+
+def _beyond_gauges(figures: Figures, element: str, piece: str) -> bool:
+    gauges = figures.get(f"gauges {piece}")
+    return gauges is None or figures[element].off > figures[element].least + abs(gauges.off)
 
 
 def _drains(figures: Figures) -> list[Meaning]:

@@ -23,7 +23,7 @@ class Service(NamedTuple):
 
 SERVICES: Mapping[str, Service] = {
     "salt refilled": Service(("outlet_rh", "came", "span", "over", "heat")),
-    "element changed": Service(("element",)),
+    "element changed": Service(("element", "gauges")),
     "drain cleaned": Service(("drain", "level")),
     "cooler cleaned": Service(("units", "approach", "housing"), ("pair",)),
     "bypass shut": Service(("position", "seen")),

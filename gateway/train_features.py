@@ -29,6 +29,7 @@ UNITS_SHARE = 0.15  # of a cooler's transfer units
 HOUSING_K, PAIR_K, HEAT_K = 3.0, 1.5, 1.5
 INLET_RH, OUTLET_RH = 0.07, 0.06
 ELEMENT_PA, CHOKE_PA = 5_000.0, 12_000.0
+UNSTATED_PA = 6_000.0  # standard uncertainty of a difference of gauges whose accuracy nobody stated
 LEVEL, POSITION = 0.06, 0.05
 NEVER = 1e9  # of a figure that is only looked at, never judged
 FILTERS = ("separator", "coalescing filter", "after-filter")
@@ -115,18 +116,25 @@ def _passive(look: Look, found: Figures) -> None:
 
 
 def _element(look: Look, found: Figures) -> None:
-    """Loss of a separator or filter, with flow, density and temperature taken out: Δp p / (ṁ² T)."""
-    flow, gas, before_pa = look.relative_flow(), look.inlet or look.outlet, None
+    """Loss of a separator or filter, with flow, density and temperature taken out: Δp p / (ṁ² T).
+
+    What two gauges are off for good is in the first hour too, and cancels while the flow stays: then only their
+    standard uncertainty is kept as a floor. `gauges` is what they may be off at all, which grows as 1/ṁ².
+    """
+    flow, gas, before = look.relative_flow(), look.inlet or look.outlet, ""
     if flow is None or gas is None or look.station_pa is None:
         return
     for piece in look.train.pieces:
-        after_pa = look.value(piece.outlet.pressure)
+        after, after_pa, before_pa = piece.outlet.pressure, look.value(piece.outlet.pressure), look.value(before)
         if after_pa is None:
             continue
         if piece.kind in FILTERS and before_pa is not None:
             scale = (after_pa + look.station_pa) / (flow * flow * (gas.t_c + ZERO_C))
-            found[f"element {piece.id}"] = Told((before_pa - after_pa) * scale, ELEMENT_PA * scale)
-        before_pa = after_pa
+            u_pa = look.u_of_difference(before, after)
+            u_pa = UNSTATED_PA if u_pa is None else u_pa
+            found[f"element {piece.id}"] = Told((before_pa - after_pa) * scale, max(ELEMENT_PA, u_pa) * scale)
+            found[f"gauges {piece.id}"] = Told(2.0 * u_pa * scale, NEVER)
+        before = after
 
 
 def _dryer(look: Look, found: Figures) -> float | None:
@@ -159,7 +167,8 @@ def _plain(look: Look, found: Figures) -> None:
         if position is not None:
             found[f"position {piece.id}"] = Told(position, POSITION)
         if pot_pa is not None and line_pa is not None:
-            found[f"choke {piece.id}"] = Told(pot_pa - line_pa, CHOKE_PA)
+            u_pa = look.u_of_difference(piece.outlet.pressure, piece.blast_line) or 0.0
+            found[f"choke {piece.id}"] = Told(pot_pa - line_pa, max(CHOKE_PA, u_pa))
         if piece.kind in DRYER_KINDS and piece.rated_inlet_c is not None and look.inlet is not None:
             u = look.sensors[look.inlet.piece.outlet.temperature].u or 0.0
             found[f"hot {piece.id}"] = Told(look.inlet.t_c - piece.rated_inlet_c, 2.0 * u)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import sqrt
+from math import hypot, sqrt
 from typing import NamedTuple
 
 from alerts.measured import Measured, Validity
@@ -112,6 +112,11 @@ class Look:
         """How well the intake's vapour is known, as a share of it; 0 where the accuracy is not stated."""
         rh, u = self.value(self.station.relative_humidity), self.sensors[self.station.relative_humidity].u
         return u / rh if rh and u else 0.0
+
+    def u_of_difference(self, one: str, other: str) -> float | None:
+        """Standard uncertainty of the difference of two sensors, as stated; None where one is not."""
+        first, second = self.sensors[one].u, self.sensors[other].u
+        return None if first is None or second is None or one == other else hypot(first, second)
 
     def intake_share(self) -> float | None:
         """Vapour in the air of the intake, over its pressure."""

@@ -83,6 +83,8 @@ class Plant:
     """Heat through the dryer's shell over that of its gas, per K above the outside air."""
     pot_drop_bar: float = 0.5
     choke_bar: float = 0.04
+    share: float = 1.0
+    """Of its full flow, that the nozzle in use draws."""
 
     def blasts(self, elapsed_s: float) -> bool:
         """Whether air flows: in working hours, and not while the pot is filled."""
@@ -165,7 +167,7 @@ def measured(
     """What perfect sensors would show now, in the published units; the metal moves on by a minute."""
     air_c = climate.air_at(now_s) + failure.of("hot_day", 0.0, now_s)
     outside_pa, vapour_pa = 100.0 * climate.pressure_hpa, saturation_pa(climate.dew_at(now_s))
-    flow = plant.flow_kg_per_s * (1.0 + chance.gauss(0.0, 0.02)) if plant.blasts(now_s) else 0.0
+    flow = plant.share * plant.flow_kg_per_s * (1.0 + chance.gauss(0.0, 0.02)) if plant.blasts(now_s) else 0.0
     line_bar = plant.line_bar_g + 0.05 * math.sin(now_s / 900.0)
     at = {
         "air-t": air_c, "air-rh": 100.0 * vapour_pa / saturation_pa(air_c), "baro": climate.pressure_hpa,

@@ -115,3 +115,15 @@ def test_air_past_the_dryer_loses_nothing_through_its_shell() -> None:
     assert kinds({**wetter, **half, **heat}) == {"bed, bypass or sensor d"}
     most = {**half, "span d": quiet(20.0), "heat d": Moved(3.0, False, 1.5, -2.0, 1.0)}
     assert kinds({**wetter, **most}) == {"outlet sensor d"}  # 2 of the 3 K that a bypass of half the air leaves
+
+
+def test_an_element_is_not_accused_of_what_its_gauges_are_off() -> None:
+    """At half the flow two gauges' offset counts four times; what is said already stays said."""
+    moved = {"element s": at(0.9, 0.5)}
+    assert kinds(moved) == {"element blocked s"}
+    assert kinds({**moved, "gauges s": quiet(1.0, off=0.3)}) == {"element blocked s"}
+    assert kinds({**moved, "gauges s": quiet(1.2, off=0.5)}) == set()
+    assert kinds({**moved, "gauges s": quiet(0.4, off=-0.5)}) == set()  # also at a higher flow than it learnt
+    assert kinds({**moved, "gauges other": quiet(1.2, off=0.5)}) == {"element blocked s"}
+    doubted = {**moved, "gauges s": quiet(1.2, off=0.5)}
+    assert set(meaning(doubted, lambda _: False, ["element blocked s"])) == {"element blocked s"}

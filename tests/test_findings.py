@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from math import log
+from math import log, sqrt
 
 import pytest
 
 from alerts.measured import Measured, Validity, unknown
 from gateway.finding_words import KINDS
 from gateway.findings import LEARN, Change, Watched, moved, take, told
-from gateway.jobsite import Piece, Point, Train
+from gateway.jobsite import Accuracy, Jobsite, Piece, Point, Train
 from gateway.observability import FAULTS, SAID, seen_as, sentences
 from gateway.payload import canonical
 from gateway.train_features import Minute, Told, Water, heat_k, minute, transfer_units
@@ -182,6 +182,47 @@ def test_salt_that_is_spent_slowly_is_told_before_it_is_gone() -> None:
     found = [(now, key) for now, key in play(ALL, minutes(PLANT, COAST, slow, 1, START_S, 390))]
     assert {key for _, key in found} == {"bed dryer"}
     assert (found[0][0] - START_S) / 60.0 < 150.0 + 75.0  # by then it holds 66 %
+
+
+def gauged(half_pa: float, *more: str) -> Jobsite:
+    """The train with the gauges at the separator, and more, of this accuracy; 0 = not stated."""
+    accuracy, mine = Accuracy(half_pa or None), {"cooler-p", "sep-p", *more}
+    at = [replace(s, accuracy=accuracy) if s.id in mine else s for s in ALL.sensors]
+    return replace(ALL, sensors=tuple(at))
+
+
+def test_poor_gauges_at_a_smaller_nozzle_block_no_element() -> None:
+    """Two gauges 0.1 bar off against each other: at half the flow that counts four times, and is no element."""
+    for half_pa, wanted in ((10_000.0, set()), (0.0, set()), (1_000.0, {"element blocked sep"})):
+        watched, at = Watched(), gauged(half_pa)
+        found: set[str] = set()
+        for share in (1.0, 0.5):
+            plant = replace(PLANT, share=share, blasting_min=1e6)
+            for now_s, row in minutes(plant, COAST, Failure(), 3, START_S, 100):
+                off = {**row, "sep-p": (row["sep-p"] or 0.0) - 0.1}
+                found |= {c.key for c in take(watched, TRAIN, minute(at, TRAIN, reader(off)), round(now_s))}
+        assert found == wanted, half_pa
+
+
+def test_the_least_move_of_a_difference_is_never_below_what_its_gauges_are_unsure_of() -> None:
+    """Two gauges of 0.4 bar, rectangular: 0.4 √2 / √3 bar; of 0.05 bar: our 5 and 12 kPa."""
+    _, row = rows(COAST, Failure(), 0)[30]
+    usual, poor = (minute(at, TRAIN, reader(row)).figures for at in (ALL, gauged(40_000.0, "pot-p", "blast-p")))
+    assert poor["element sep"].floor / usual["element sep"].floor == pytest.approx(40_000 * sqrt(2 / 3) / 5_000)
+    assert usual["choke pot"].floor == 12_000
+    assert poor["choke pot"].floor == pytest.approx(40_000 * sqrt(2 / 3))
+
+
+def test_an_element_that_blocks_is_told_at_a_smaller_nozzle_too() -> None:
+    """Seven times the loss coefficient, half an hour into a day with three quarters of the air."""
+    watched = Watched()
+    for plant, failure, start_s in (
+        (PLANT, Failure(), START_S),
+        (replace(PLANT, share=0.75), Failure("element", 7.0, START_S + 26 * 3600.0), START_S + 86_400.0),
+    ):
+        for now_s, row in minutes(plant, COAST, failure, 3, start_s, 160):
+            take(watched, TRAIN, minute(ALL, TRAIN, reader(row)), round(now_s))
+    assert list(watched.open) == ["element blocked sep"]
 
 
 def test_no_air_no_figures() -> None:

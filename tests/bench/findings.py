@@ -13,7 +13,7 @@ import argparse
 import tomllib
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -193,13 +193,14 @@ def _try(score: Score, sensors: str, climate: Climate, kind: str, strength: floa
 
 
 def healthy_week(sensors: str, climate: Climate, seed: int) -> list[tuple[float, str]]:
-    """Findings in seven working days without any fault."""
+    """Findings in seven working days without any fault, some of them with a smaller nozzle."""
     at = site(sensors, hottest_inlet_c(climate) + 30.0)
     day = round(PLANT.day_h * 60) + 30
 
     def week() -> Iterator[tuple[float, dict[str, float | None]]]:
-        for n in range(7):
-            yield from minutes(PLANT, climate, Failure(), seed, START_S + n * DAY_S, day)
+        for n, share in enumerate(FIGURES["healthy"]["shares"]):
+            plant = replace(PLANT, share=share)
+            yield from minutes(plant, climate, Failure(), seed, START_S + n * DAY_S, day)
             yield from ((START_S + n * DAY_S + 60.0 * (day + k), _stopped()) for k in range(40))
 
     return list(play(at, week()))
