@@ -15,6 +15,7 @@ import time
 from contextlib import closing
 from dataclasses import asdict
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from gateway import dryer_document, dryer_file, dryer_record, dryer_rows, dryer_samples, dryer_words, inbox
@@ -23,7 +24,7 @@ from gateway.adapters.history_fine import Coarse, heard_between
 from gateway.adapters.journal import open_reader
 from gateway.adapters.landmarks import clocks, config_at
 from gateway.dryer_check import Result, Verdict, check
-from gateway.dryer_document import Made, Recorded
+from gateway.dryer_document import Made, Recorded, Tongue
 from gateway.dryer_file import FileErrors
 from gateway.dryer_past import Kept, kept
 from gateway.dryer_steps import now, steps
@@ -33,7 +34,8 @@ from gateway.inbox import NotTaken
 from gateway.note_command import be_the_writer
 from gateway.observability import cannot_tell
 from gateway.payload import canonical
-from gateway.record_words import Words
+from gateway.record_words import LANGUAGES, Words
+from gateway.web.tongue import translated
 
 LOOK_S = 5.0
 CODES = {Result.PASS: 0, Result.FAIL: 1, Result.INCONCLUSIVE: 3, Result.NOT_TESTED: 4, Result.NO_CRITERIA: 3}
@@ -71,6 +73,7 @@ def _parser(caution: str) -> argparse.ArgumentParser:
     _files(checked)
     checked.add_argument("--keep", action="store_true", help="add it to the unit's history")
     checked.add_argument("--pdf", type=Path, help="also write the certificate as PDF/A")
+    checked.add_argument("--language", choices=LANGUAGES, default="en", help="of the certificate")
     checked.add_argument(
         "--home", type=Path, help="enter the test in this home's record, seal the certificate with its key"
     )
@@ -143,7 +146,9 @@ def _check(args: argparse.Namespace) -> int:
         print(dryer_words.text(unit, test, verdict, history, rental))
     made = _made(args, said, unit, test, verdict) if args.pdf or args.home else Made()
     if args.pdf:
-        body = report.pdf(dryer_document.document(unit, test, verdict, history, rental, made), Words("en", "UTC"))
+        say = Tongue(args.language, partial(translated, language=args.language))
+        page = dryer_document.document(unit, test, verdict, history, rental, made, say)
+        body = report.pdf(page, Words(args.language, "UTC"))
         args.pdf.write_bytes(seal.sealed(body, args.home, seal.OF_A_DRYER) if args.home else body)
     if args.keep and (today := kept(test, verdict)) not in history:
         with _history_file(args.unit).open("a", encoding="utf-8") as file:

@@ -9,7 +9,7 @@ from gateway.dryer_check import JUDGED, Judged, Result, Verdict
 from gateway.dryer_figures import inlet_rh
 from gateway.dryer_past import Kept, beside_outgoing, beside_rating, hours_beyond, kept
 from gateway.dryer_trend import trend
-from gateway.dryer_unit import NOT_STATED, Test, Unit
+from gateway.dryer_unit import NOT_STATED, Facts, Test, Unit
 
 SHOWN = {
     "inlet_temperature": ("inlet gas", "°C", 1.0, 1), "outlet_temperature": ("outlet gas", "°C", 1.0, 1),
@@ -26,6 +26,7 @@ SHOWN = {
     "drained": ("water in the brine", "kg/h", 1.0, 2), "warming": ("warming of the gas", "K", 1.0, 1),
     "heat": ("warming the water taken accounts for", "K", 1.0, 1),
 }  # fmt: skip
+IN_ORDER, NOT_ENTERED = "in order", "not entered yet"
 CAUTION = "Advisory: how this unit performed at the inlet stated. No inspection of a vessel, no release."
 RULE = (
     "Pass and fail: the whole 95 % interval lies on one side of the limit. Inconclusive: it does not, or as said."
@@ -39,7 +40,7 @@ def text(unit: Unit, test: Test, verdict: Verdict, history: Sequence[Kept], reco
         f"Dryer check of {unit.serial}, {unit.label}: {verdict.result.value.upper()}",
         f"{facts.kind} test of {facts.day} by {facts.person}, {facts.bench}",
         "",
-        *(f"{what}: {words}" for what, words in register(unit)),
+        *(f"{what}: {words}" for what, words in (*register(unit), *looked(facts))),
     ]
     if verdict.against:
         lines += ["", "DO NOT PRESSURISE:", *(f"  {why}" for why in verdict.against)]
@@ -72,6 +73,20 @@ def register(unit: Unit) -> list[tuple[str, str]]:
     if unit.refills:
         filled = unit.refills[-1]
         found.append(("Last refill", f"{filled.day}: {filled.kg:g} kg {filled.salt}, lot {filled.lot} (billable)"))
+    return found
+
+
+def looked(facts: Facts) -> list[tuple[str, str]]:
+    """What was seen before the test, and what was weighed: (what, words)."""
+    shell, valve = (
+        IN_ORDER if said == "pass" else said or NOT_ENTERED for said in (facts.visual, facts.relief_valve)
+    )
+    found = [("Looked at", f"shell, nozzles, gauge, supports: {shell}; relief valve: {valve}")]
+    brine = facts.brine
+    if brine is not None and brine.salt_share is not None:
+        found.append(
+            ("Brine weighed", f"{brine.mass_kg:.2f} kg in {brine.minutes:.0f} min, {brine.salt_share:.0%} salt.")
+        )
     return found
 
 

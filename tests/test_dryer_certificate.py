@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 import shutil
 import sqlite3
+from collections.abc import Iterator, Sequence
 from contextlib import closing
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 
@@ -15,9 +17,14 @@ import pytest
 from gateway import dryer_command, dryer_file, proof_command
 from gateway.adapters import dryer_proof, seal
 from gateway.adapters.seal_key import seal_key
-from gateway.dryer_past import Kept
+from gateway.dryer_check import check
+from gateway.dryer_document import Made, Recorded, Tongue, document
+from gateway.dryer_past import Kept, kept
 from gateway.dryer_picture import GapBar, svg
 from gateway.dryer_trend import below_outlet_k, loss_a_rental, rows, sentence
+from gateway.dryer_unit import Test
+from gateway.record_document import Document
+from gateway.web.tongue import translated
 from tests.faults.kill_run import prepare
 from tests.make_yard import YARD
 from tests.record_story import jobsite
@@ -38,7 +45,7 @@ def yard(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def certify(folder: Path, test: str, pdf: str = "") -> int:
+def certify(folder: Path, test: str, pdf: str = "", *words: str) -> int:
     files = [str(folder / name) for name in ("D-0417.toml", f"{test}.toml")]
     more = [
         "--criteria",
@@ -49,7 +56,8 @@ def certify(folder: Path, test: str, pdf: str = "") -> int:
         "--who",
         "clerk",
     ]
-    return dryer_command.run("dryer", ["check", *files, *more, "--pdf", str(folder / (pdf or f"{test}.pdf"))], "")
+    out = ["--pdf", str(folder / (pdf or f"{test}.pdf"))]
+    return dryer_command.run("dryer", ["check", *files, *more, *out, *words], "")
 
 
 def verified(
@@ -245,3 +253,76 @@ def test_the_picture_has_the_dryer_as_it_went_out(yard: Path) -> None:
         assert picture.count('font-weight="bold"') == bars
         assert picture.count("polygon") == 1  # the notch: what the owner asks below the inlet
         assert made.calm is (name == "outgoing")
+
+
+def written(file: str) -> str:
+    return (YARD / file).read_text()
+
+
+def spanish(test: Test, history: Sequence[Kept] = (), recorded: Recorded | None = None) -> Document:
+    unit, asked = dryer_file.unit(written("D-0417.toml")), dryer_file.criteria(written("criteria.toml"))
+    made = Made((("register", "a"), ("rental's record", "b")), "words", recorded)
+    say = Tongue("es", partial(translated, language="es"))
+    return document(unit, test, check(unit, asked, test), history, Test(test.facts, test.rows), made, say)
+
+
+def texts(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for each in value.values():
+            yield from texts(each)
+    elif isinstance(value, list | tuple):
+        for each in value:
+            yield from texts(each)
+
+
+ENGLISH = re.compile(r"\b(the|of|is|was|were|not|with|and|at|below|above|test|what|which|each|hours|signed)\b")
+
+
+def test_in_spanish_nothing_of_the_programs_own_stays_english() -> None:
+    """All sections, the sentences with their figures, and what persons wrote as they wrote it."""
+    unit = dryer_file.unit(written("D-0417.toml"))
+    then, now = (dryer_file.read_test(written(f"{name}.toml"), unit, written(f"{name}.csv"))
+                 for name in ("outgoing", "return"))  # fmt: skip
+    asked = dryer_file.criteria(written("criteria.toml"))
+    history = [kept(then, check(unit, asked, then))]
+    bare = replace(now, u={})
+    forbidden = replace(now, facts=replace(now.facts, relief_valve="dented"))
+    entered = Recorded("Tank 7", 9, "ff" * 32, 0)
+    for test, past, recorded in (
+        (now, history, entered),
+        (then, (), None),
+        (bare, history, None),
+        (forbidden, (), None),
+    ):
+        found = spanish(test, past, recorded)
+        said = [
+            each for each in texts(asdict(found)) if not each.startswith(("<svg", "dewgate dryer check; files"))
+        ]
+        said = [each for each in said if "invented" not in each and "simulated" not in each]  # a clause, a name
+        assert [each for each in said if ENGLISH.search(each)] == []
+    whole = spanish(now, history, entered)
+    assert (whole.title, whole.answer_title) == ("Comprobación de secador", "Veredicto: NO APTO")
+    assert ("Alquiler R-2206", "customer 14 (simulated), 2026-05-04 a 2026-06-15, 212 h; nivel de sal a la salida "
+            "100 %, a la vuelta 55 %; 2 fotos") in whole.facts  # fmt: skip
+    assert "no apto: humedad del gas de salida 61.4 ± 1.7 %RH; como máximo 58 %RH" in whole.answer
+    assert "Salida cuando salió" in whole.sections[0].pictures[0]
+    assert (
+        "Este secador pierde 3.7 ± 0.8 K bajo la salida por alquiler, sobre 1 alquiler"
+        in whole.sections[0].text[-1]
+    )
+    assert spanish(forbidden).answer[1] == "válvula de alivio: dented."
+
+
+def test_a_spanish_certificate_is_the_same_test_of_the_record(
+    yard: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same files are entered once; its seal holds, and what `verify` looks for is not translated."""
+    assert certify(yard, "return", "es.pdf", "--language", "es") == 1
+    code, said = verified(yard, yard / "home", capsys, "es.pdf")
+    assert code == 0, said
+    with pikepdf.open(yard / "es.pdf") as pdf, pikepdf.open(yard / "return.pdf") as other:
+        assert pdf.Root.Lang == "es"
+        with pdf.open_metadata() as one, other.open_metadata() as two:
+            assert one["pdf:Keywords"] == two["pdf:Keywords"]

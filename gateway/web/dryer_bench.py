@@ -46,14 +46,14 @@ class Bench:
             self.shelf.put_test(serial, name, raw | {"accuracy": stated})
         return ""
 
-    def certify(self, serial: str, name: str, person: str) -> str:
+    def certify(self, serial: str, name: str, person: str, language: str = "en") -> str:
         """Judge, keep, enter in the record and seal a test; return what went wrong."""
         folder, unit = self.shelf.open_test(serial, name), self.shelf.register(serial)
         asked = self.shelf.folder / CRITERIA
         criteria = ["--criteria", str(asked)] if asked.exists() else []
         part = folder / f"{CERTIFICATE}.part"
         done = self._run("check", str(unit), str(folder / TEST), *criteria, "--keep", "--home", str(self.home),
-                         "--who", person, "--pdf", str(part))  # fmt: skip
+                         "--who", person, "--language", language, "--pdf", str(part))  # fmt: skip
         if not part.exists() or done.returncode == 2:
             return done.stderr.strip() or "The certificate could not be made; try again in a moment."
         part.rename(folder / CERTIFICATE)

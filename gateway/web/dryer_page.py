@@ -22,6 +22,7 @@ from gateway.dryer_document import SAY
 from gateway.dryer_file import FileErrors
 from gateway.dryer_steps import now, steps
 from gateway.dryer_unit import Facts, Unit, not_to_be_pressurised
+from gateway.record_words import LANGUAGES
 from gateway.web import dryer_forms as forms
 from gateway.web.dryer_bench import Bench, minutes, trains
 from gateway.web.dryer_sent import sent
@@ -93,18 +94,17 @@ class Yard:
             filled=defaultdict(str, filled or {}),
         )  # fmt: skip
 
-    def _line(self, serial: str) -> dict[str, str]:
+    def _line(self, serial: str) -> dict[str, object]:
         """What the list says of a unit; a register that cannot be read is said, not left out."""
         try:
             unit, history = self.shelf.unit(serial), self.shelf.history(serial)
         except FileErrors as error:
-            return {"serial": serial, "label": str(error), "where": "", "last": "", "against": ""}
+            return {"serial": serial, "label": str(error), "where": "", "last": None, "against": ()}
         last = history[-1] if history else None
         out = unit.rentals[-1] if unit.rentals and unit.rentals[-1].back == "not stated" else None
         return {
             "serial": serial, "label": unit.label, "where": f"{out.customer}, {out.contract}" if out else "",
-            "last": f"{last.kind} {last.day}: {last.result}" if last else "",
-            "against": "; ".join(self._overdue(unit)),
+            "last": last, "against": self._overdue(unit),
         }  # fmt: skip
 
     def _overdue(self, unit: Unit) -> list[str]:
@@ -217,7 +217,9 @@ class Yard:
     def _step(self, who: Signed, serial: str, name: str, part: str, form: Mapping[str, str],
               files: Mapping[str, bytes]) -> str:  # fmt: skip
         if part == "certificate":
-            return self.bench.certify(serial, name, who.person or who.account.name)
+            said = form.get("language", "")
+            language = said if said in LANGUAGES else who.taste.language
+            return self.bench.certify(serial, name, who.person or who.account.name, language)
         for what, file in (("readings", READINGS), ("record", RECORD)):
             if part == what:
                 return self._rows(serial, name, file, files.get("file", b""))

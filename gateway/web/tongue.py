@@ -1,8 +1,9 @@
 """The pages' words in the reader's language. English is the language of the source; what is not translated stays.
 
 Fixed words are those of the climate record; `es.json` holds the pages' own, `es_views.json` history, water
-path, plan and forms, `es_dryer.json` those of trains and dryers, English to Spanish; each `{}` stands for a piece
-that is put into the translation, itself translated where it is known (a number, a name, the words of a limit).
+path, plan and forms, `es_dryer.json` those of trains and dryers, `es_certificate.json` those of a dryer's
+certificate; each `{}` stands for a piece that is put into the translation, itself translated where it is known (a
+number, a name, the words of a limit).
 """
 
 from __future__ import annotations

@@ -115,7 +115,7 @@ def test_a_clerk_settles_a_return_on_the_pages(stage: Stage, pages: Pages, tmp_p
     unit = told(pages.ask("GET", "/dryers/D-0417"))
     assert "This dryer loses 3.7 ± 0.8 K below outlet a rental, over 1 rental" in unit
     assert "customer 14, 2026-05-04 to 2026-06-15, 212 h; salt level out 100 %, in 55 %; 1 photos" in unit
-    assert "Last test: return" in told(pages.ask("GET", "/dryers"))
+    assert "Last test: return, 2026-07-13: fail" in told(pages.ask("GET", "/dryers"))
 
 
 def test_what_is_wrong_is_said_above_the_form(stage: Stage, pages: Pages) -> None:
