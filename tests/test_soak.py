@@ -6,13 +6,20 @@ import struct
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
+from gateway import entry
+from gateway.adapters.journal import Journal
+from gateway.entry import Arrival, Kind
+from gateway.flow_state import Outcomes
+from gateway.payload.canonical import to_bytes
 from tests.faults import stepped
-from tests.faults.soak import delays_s, fault_s, growth
-from tests.faults.soak_box import TITLE
+from tests.faults.soak_box import TITLE, UNKNOWN
+from tests.faults.soak_counts import could_know, delays_s, fault_s, growth
+from tests.sites import T0, pack
 
 
 def test_growth_is_between_the_warm_and_the_last_stretch() -> None:
@@ -34,6 +41,36 @@ def test_an_alarm_belongs_to_the_last_time_it_got_wet() -> None:
     assert delays_s([100.0, 200.0, 300.0], told, 400.0) == [5.0, 0.0, 7.0]
     told.insert(2, (190.0, "A-1 #1 Limits back: area A shell"))
     assert delays_s([100.0, 200.0, 300.0], told, 400.0) == [5.0, None, 7.0]
+
+
+def test_where_nothing_could_be_known_the_crew_hears_that_it_is_unknown() -> None:
+    """Told 4 s after, or before it got wet; where readings came in time only the alarm itself will do."""
+    told = [(104.0, f"A-1 {UNKNOWN} shell. Treat as outside limits."), (195.0, "A-1 #1 Limits back: area A shell")]
+    assert delays_s([100.0], told[:1], 190.0, [False]) == [4.0]
+    assert delays_s([100.0, 110.0], told, 190.0, [False, False]) == [4.0, 0.0]
+    assert delays_s([100.0, 110.0], told, 190.0, [True, True]) == [None, None]
+    assert delays_s([200.0], told, 290.0, [False]) == [None]
+
+
+def test_whether_the_gateway_could_know(tmp_path: Path) -> None:
+    """Thirteen wet readings ten seconds apart are enough; twelve, late ones, or a start between are not."""
+    for number, (count, lag_ms, restart_at) in enumerate(((14, 0, 99), (13, 0, 99), (14, 61_000, 99), (14, 0, 7))):
+        home = tmp_path / str(number)
+        home.mkdir()
+        _write_wet(home, count, lag_ms, restart_at)
+        assert could_know(home, [T0]) == [number == 0], number
+
+
+def _write_wet(home: Path, count: int, lag_ms: int, restart_at: int) -> None:
+    """A journal of wet readings of the steel; a dry one, one of another sensor, and an older one do not count."""
+    made = [entry.plain(Kind.STARTED, T0, to_bytes({"offset_ms": 0}))]
+    said = [(T0 + 10_000 * n, "steel", 9.0) for n in range(count)]
+    for n, (at, name, value) in enumerate([*said, (T0 + 300_000, "steel", 12.0), (T0 + 300_000, "baro", 9.0)]):
+        if n == restart_at:
+            made.append(entry.plain(Kind.STARTED, at, to_bytes({"offset_ms": 0})))
+        made.append(entry.message(Arrival(f"dewgate/test/{name}", pack(name, value, at), n + 1), at + lag_ms))
+    with closing(Journal(home / "journal.db")) as book:
+        book.commit(1, made, 1, Outcomes(), 0)
 
 
 def test_what_of_a_wait_was_a_fault() -> None:

@@ -18,32 +18,35 @@ import tempfile
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
-from gateway import entry, history_command
-from gateway.adapters.journal import entries_after, open_reader
+from gateway import history_command
 from gateway.clock import TimeLapse
-from gateway.entry import Kind
 from tests.bench.memory import _rss_mb
 from tests.faults import stepped
 from tests.faults.kill_run import GATEWAY, make_session, prepare, settle
 from tests.faults.real import fill, small_disk
-from tests.faults.soak_box import TITLE, HeldBroker, Phone, Programs, Sensors, broker_in, jobsite
+from tests.faults.soak_box import HeldBroker, Phone, Programs, Sensors, broker_in, jobsite
+from tests.faults.soak_counts import (
+    ON_DELAY_S,
+    Sample,
+    could_know,
+    delays_s,
+    fault_s,
+    growth,
+    longest_blind_s,
+)
 
 LONGEST_S = 6.0  # of one fault
 PAUSE_S = (3.0, 12.0)  # between two
 NO_KILLS = (0.25, 0.95)
 """Between these shares of the time nothing is killed, since a new process begins small again."""
-WARM, LAST = (0.73, 0.80), (0.88, 0.95)
-"""Warm: every sensor has spoken 2,048 times, the most that is remembered of each: 5.7 of the eight hours."""
 GROWTH_PERCENT, GROWTH_FILES = 2.0, 0
-ON_DELAY_S = 60.0
 START_S = 60.0  # a busy machine takes that long to load the program
 GRACE_S = 5.0  # for a restart, a new connection and one look at the outbox, beyond the faults themselves
-Sample = tuple[float, float, float, int]
 
 
 @dataclass
@@ -145,55 +148,6 @@ class Site:
         self.samples.append((self.share, _rss_mb(pid), _rss_mb(self.programs.deliver.pid), files))
 
 
-def growth(samples: list[Sample]) -> tuple[float, float, int]:
-    """Return how far the last part lies above the warm one: percent of memory of run, of deliver, open files."""
-    warm, last = (
-        [each for each in samples if low <= each[0] < high] or samples[-1:] for low, high in (WARM, LAST)
-    )
-    percent = [
-        100 * (sum(s[n] for s in last) / len(last) / (sum(s[n] for s in warm) / len(warm)) - 1) for n in (1, 2)
-    ]
-    return percent[0], percent[1], max(each[3] for each in last) - max(each[3] for each in warm)
-
-
-def longest_blind_s(home: Path) -> float:
-    """The longest time between two messages in the journal, by the site's time at which each was taken in."""
-    before, longest = None, 0
-    with closing(open_reader(home / "journal.db")) as reader:
-        for each in entries_after(reader, 0):
-            kind, core_ms = entry.kind_and_time(each)
-            if kind in (Kind.MESSAGE, Kind.REJECTION):
-                longest = max(longest, core_ms - (core_ms if before is None else before))
-                before = core_ms
-    return longest / 1000
-
-
-def delays_s(wet_s: list[float], told: list[tuple[float, str]], end_s: float) -> list[float | None]:
-    """Return for each time the steel got wet how long until the phone said so; None: it never did.
-
-    A message belongs to the last time before it. Where the alarm of the time before still stood, the crew has been
-    told and nothing of "limits back": 0, since it is not told twice.
-    """
-    until = [*wet_s[1:], end_s][: len(wet_s)]
-    found = [
-        [at for at, title in told if TITLE in title and low <= at < high]
-        for low, high in zip(wet_s, until, strict=True)
-    ]
-    stood = [0.0 if _stands(told, low) else None for low in wet_s]
-    return [min(each) - low if each else was for low, each, was in zip(wet_s, found, stood, strict=True)]
-
-
-def _stands(told: list[tuple[float, str]], at_s: float) -> bool:
-    """Whether the newest message about area A is the alarm and not its end."""
-    said = [title for when, title in told if when < at_s and "area A" in title]
-    return bool(said) and TITLE in said[-1]
-
-
-def fault_s(times: list[tuple[float, float]], low: float, high: float) -> float:
-    """Return how much of a time was faults."""
-    return sum(max(0.0, min(high, end) - max(low, began)) for began, end in times)
-
-
 @contextmanager
 def _disk(folder: Path, is_small: bool) -> Iterator[Path]:
     if not is_small:
@@ -237,7 +191,10 @@ def soak(folder: Path, hours: float, factor: float, seed: int, keep: Path | None
             (keep / "phone.log").write_text("".join(f"{at:.1f} {title}\n" for at, title in phone.taken))
             (keep / "samples.log").write_text("".join(f"{each}\n" for each in site.samples))
             (keep / "wet.log").write_text("".join(f"{at:.1f}\n" for at in sensors.wet_s))
-        return _told(site, (lost + unlike + rows, twice), hours, blind_s, sensors.wet_s, phone.taken, factor)
+        heard = could_know(home, sensors.wet_ms)
+        waited = delays_s(sensors.wet_s, phone.taken, time.time(), heard)
+        print(f"# {heard.count(False)} of {len(heard)} wet spells could not be known: late, or not heard")
+        return _told(site, (lost + unlike + rows, twice), hours, blind_s, sensors.wet_s, waited, factor)
 
 
 def _bring_about(site: Site, sensors: Sensors) -> None:
@@ -253,10 +210,9 @@ def _bring_about(site: Site, sensors: Sensors) -> None:
 
 def _told(
     site: Site, counts: tuple[int, int], hours: float, blind_s: float, wet_s: list[float],
-    taken: list[tuple[float, str]], factor: float,
+    waited: list[float | None], factor: float,
 ) -> int:  # fmt: skip
     run_percent, deliver_percent, files = growth(site.samples)
-    waited = delays_s(wet_s, taken, time.time())
     beyond = [
         each - ON_DELAY_S / factor - fault_s(site.times, at, at + each)
         for at, each in zip(wet_s, waited, strict=True)

@@ -43,7 +43,7 @@ STEADY = {
     "air-t": 15.0, "air-rh": 60.0, "baro": 1005.0,
     "dryer-t": 25.0, "dryer-rh": 20.0, "line-p": 6.9, "pot-skin": 24.0,
 }  # fmt: skip
-TITLE = "Stop blasting area A"
+TITLE, UNKNOWN = "Stop blasting area A", "Unknown: area A"
 
 
 def jobsite() -> Jobsite:
@@ -72,6 +72,7 @@ class Sensors(Publishing):
         self.to, self.lapse, self.chance = to, lapse, random.Random(seed)
         self.names = [each.id for each in jobsite().sensors]
         self.wet_s: list[float] = []  # by the wall clock, the first surely wet reading of each time
+        self.wet_ms: list[int] = []  # the same by the site's time
         self._is_wet = False
 
     def run(self) -> None:
@@ -98,6 +99,7 @@ class Sensors(Publishing):
         value = DRY_C - (DRY_C - WET_C) * cooled + noise
         if value < SURELY_WET_C and not self._is_wet and at_s < RISES_S:
             self.wet_s.append(time.time())
+            self.wet_ms.append(self.lapse.wall_ms())
         self._is_wet = FALLS_S < at_s < RISES_S and (self._is_wet or value < SURELY_WET_C)
         return round(value, 3)
 
