@@ -131,6 +131,16 @@ def patient(alarm: Alarm, watched: Watched) -> Watched:
     return replace(watched, off_factor=FLAPPING) if flaps(alarm) else watched
 
 
+def rests(alarm: Alarm, *, stands: bool) -> bool:
+    """Whether `step` would change nothing, now or later, as long as it stands or does not."""
+    if alarm.untold or alarm.shelf is not None or alarm.close_since is not None or alarm.unknown_since is not None:
+        return False
+    if stands:
+        timers = alarm.clearing_since is not None or alarm.inside_since is not None
+        return alarm.active and alarm.cause == Change.FAULT and alarm.breach_since is not None and not timers
+    return not (alarm.active or alarm.warned or alarm.inside_since is None or alarm.breach_since is not None)
+
+
 def step(alarm: Alarm, watched: Watched, now_ms: int, *, stands: bool) -> Change | None:
     """Bring an alarm up to now and return what changed, if anything did."""
     if stands:

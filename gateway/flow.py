@@ -371,6 +371,7 @@ class Flow:
         if self.judging:
             self._hear_all_anew()
             self.judging.judged.clear()
+            self.judging.acted = True
         for alarm in state.alarms.values():
             life.stop_timers(alarm)
 
@@ -384,6 +385,7 @@ class Flow:
         self._deed(Kind.ACTION, body, outcomes)
         self.state.dirty_ms = self.state.core_ms if self.state.dirty_ms is None else self.state.dirty_ms
         if self.judging:
+            self.judging.acted = True
             self.judging.alarms.act(action, outcomes)
 
     # -- judging -------------------------------------------------------------------------------------

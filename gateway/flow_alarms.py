@@ -11,7 +11,7 @@ from typing import Any
 from alerts import alarm as life
 from alerts import fault
 from alerts.alarm import Alarm, Change, Hold
-from alerts.fault import Watched
+from alerts.fault import Fault, Watched
 from alerts.limits import Judgement, Limit, Verdict
 from alerts.measured import Measured, unknown
 from alerts.minded import Minded
@@ -45,6 +45,7 @@ class Alarms:
         self.teller = teller
         self.cause = cause
         self.where = where
+        self.restless: list[str] = []  # faults whose alarm time may move
         self._going_on: dict[str, frozenset[str]] | None = None
 
     def step(
@@ -58,18 +59,22 @@ class Alarms:
         change = life.step(alarm, limit, judgement, now_ms)
         self._stepped(limit, alarm, change, judgement.verdict, condition.measured, outcomes)
 
-    def step_faults(
-        self, standing: Mapping[str, str], frozen: Callable[[Watched], bool], now_ms: int, outcomes: Outcomes
-    ) -> None:
-        """Bring the alarms of faults up to what stands now, by id with its reason; frozen: not to be told."""
+    def step_faults(self, standing: Mapping[str, str], now_ms: int, outcomes: Outcomes, *, deaf: bool) -> None:
+        """Bring the alarms of faults up to what stands now, by id with its reason.
+
+        deaf: no sensor can be heard, so that nothing can be said of their silence.
+        """
         alarms = self.state.alarms
         known = standing.keys() | {name for name, alarm in alarms.items() if alarm.series == FAULTS}
-        for name in sorted(known & self.faults.keys(), key=self._order.__getitem__):
+        if not deaf:
+            known = {each for each in known if not _rests(alarms.get(each), stands=each in standing)}
+        self.restless = sorted(known & self.faults.keys(), key=self._order.__getitem__)
+        for name in self.restless:
             watched, alarm = self.faults[name], alarms.get(name)
             if alarm is None:
                 alarm = alarms[name] = Alarm(series=FAULTS)
             self._end_shelving(watched, alarm, now_ms, outcomes)
-            if frozen(watched):
+            if deaf and watched.kind is Fault.SILENT:
                 life.stop_timers(alarm)
                 continue
             change = fault.step(alarm, watched, now_ms, stands=name in standing)
@@ -251,6 +256,10 @@ class Alarms:
             if alarm.active:
                 why = unknown("", self.state.core_ms)
                 self._event(gone, alarm, Change.WITHDRAWN, Verdict.NO_LIMIT, why, self.state.core_ms, outcomes)
+
+
+def _rests(alarm: Alarm | None, *, stands: bool) -> bool:
+    return alarm is not None and fault.rests(alarm, stands=stands)
 
 
 def _verdict(alarm: Alarm) -> Verdict:

@@ -12,9 +12,9 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from alerts.fault import Fault, Watched
-from gateway import flow_health, sensor_pairs, sensor_sense, sensor_track
+from gateway import sensor_pairs, sensor_sense, sensor_track
 from gateway.flow_health import GOOD, STEP_STANDS_MS
-from gateway.flow_state import Newest, State
+from gateway.flow_state import Figure, Newest, State
 from gateway.jobsite import Jobsite, Piece
 from gateway.sensor_sense import Watch
 
@@ -94,15 +94,18 @@ class Faults:
         self.state, self.site, self.watch = state, site, watch
         self.all = {each.id: each for each in watched_of(site, causes)}
         self.stands: Standing = {}
-        self._waiting: set[str] = set()  # not heard since the start, or known to be away
+        self._said: dict[str, tuple[Fault, str] | None] = {}  # of each sensor, when it was last asked
+        self._unheard_of: set[str] = set()  # silent, or not heard since the start
+        self._hearing: tuple[int, int] | None = None  # since when sensors can be heard, and the hour, as of then
         self._dates = sorted(_dates(site))
         self._moments = [at for at, *_ in self._dates]
+        self._passed = -1  # how many of them
+        self._figures: dict[str, Figure | None] = {}  # as last looked at
 
     def update(self, heard: Iterable[str], now_ms: int) -> None:
         """Hear these sensors again, and look at what else may have changed."""
-        for name in {*heard, *self._waiting}:
-            self._put(name, OF_SENSORS, self._of_sensor(name, now_ms))
-        self._waiting = {name for name in self.watch.sensors if name not in self.state.newest}
+        for name in {*heard, *self._due(now_ms)}:
+            self._put(name, self._of_sensor(name, now_ms))
         stands = self.stands
         for two in self.watch.pairs:
             pair, name = self.state.sense.pairs.get(two.key), f"pair {two.key} {Fault.DISAGREEING}"
@@ -120,26 +123,42 @@ class Faults:
         times = [each - self.state.offset_ms for each in self._moments[later : later + 1]]
         if health.stepped_ms is not None and health.stepped_ms + STEP_STANDS_MS > now:
             times.append(health.stepped_ms + STEP_STANDS_MS)
-        ends = (self._patience_ends(name, self.state.newest.get(name)) + 1 for name in self.watch.sensors)
+        ends = (self._patience_ends(name) + 1 for name in self._waiting())
         times += [each for each in ends if each > now]
         return min(times, default=None)
 
     # -- sensors -----------------------------------------------------------------------------------------
 
-    def _put(self, name: str, kinds: Iterable[Fault], found: tuple[Fault, str] | None) -> None:
-        for kind in kinds:
-            key = f"sensor {name} {kind}"
-            if found is None or kind is not found[0]:
-                self.stands.pop(key, None)
-            else:
-                self.stands[key] = found[1]
+    def _due(self, now_ms: int) -> Iterable[str]:
+        """Name the sensors that are not heard, and of which time alone may now say something else."""
+        hearing, before = (self.state.health.hearing_ms, now_ms // HOUR), self._hearing
+        self._hearing = hearing
+        if hearing != before:
+            return list(self._unheard_of)
+        return [name for name in self._waiting() if now_ms > self._patience_ends(name)]
+
+    def _waiting(self) -> list[str]:
+        """Name the sensors that are not heard and have not yet had their time."""
+        return [name for name in self._unheard_of if self._said[name] is None]
+
+    def _put(self, name: str, found: tuple[Fault, str] | None) -> None:
+        if found == self._said.get(name):
+            self._said[name] = found
+            return
+        if before := self._said.get(name):
+            self.stands.pop(f"sensor {name} {before[0]}", None)
+        if found:
+            self.stands[f"sensor {name} {found[0]}"] = found[1]
+        self._said[name] = found
 
     def _of_sensor(self, name: str, now_ms: int) -> tuple[Fault, str] | None:
         """What is wrong with a sensor: the first of these that holds, and the reason."""
         state, newest = self.state, self.state.newest.get(name)
+        self._unheard_of.discard(name)
         if newest is None and name in state.impossible:
             return Fault.IMPOSSIBLE, state.why_unknown.get(name, "")
         if newest is None or now_ms - newest.received_ms > newest.patience_ms:
+            self._unheard_of.add(name)
             return self._unheard(name, newest, now_ms)
         if why := sensor_sense.fault(state.sense, self.watch, name, self._value):
             return (Fault.STUCK if self._is_stuck(name) else Fault.IMPOSSIBLE), why
@@ -149,13 +168,14 @@ class Faults:
         """Silent, or heard of old times only; neither before it has had its time since it can be heard."""
         if late := self._late(name, now_ms):
             return Fault.SENSOR_CLOCK, late
-        if now_ms <= self._patience_ends(name, newest):
+        if now_ms <= self._patience_ends(name):
             return None
         return Fault.SILENT, self.state.why_unknown.get(
             name, "nothing heard"
         ) if newest is None else "nothing heard"
 
-    def _patience_ends(self, name: str, newest: Newest | None = None) -> int:
+    def _patience_ends(self, name: str) -> int:
+        newest = self.state.newest.get(name)
         patience_ms = newest.patience_ms if newest else sensor_sense.patience_ms(self.watch.sensors[name])
         return self.state.health.hearing_ms + patience_ms
 
@@ -182,6 +202,9 @@ class Faults:
         health = self.state.health
         for figure, classes in FIGURES.items():
             said = health.figures.get(figure)
+            if said is self._figures.get(figure):
+                continue
+            self._figures[figure] = said
             bad = classes.get(said.level, ()) if said else ()
             for kind in dict.fromkeys(kind for kinds in classes.values() for kind in kinds):
                 self._set(f"gateway {kind}", said.words if said and kind in bad else None)
@@ -201,13 +224,11 @@ class Faults:
 
     def _of_dates(self, now_ms: int) -> None:
         passed = bisect_right(self._moments, now_ms + self.state.offset_ms)
+        if passed == self._passed:
+            return
+        self._passed = passed
         for at, (_, name, why) in enumerate(self._dates):
             self._set(name, why if at < passed else None)
-
-
-def is_frozen(state: State, watched: Watched) -> bool:
-    """Whether nothing can be said of it now: a deaf gateway hears no sensor."""
-    return watched.kind is Fault.SILENT and flow_health.is_deaf(state)
 
 
 def _clock(newest: Newest) -> tuple[Fault, str] | None:

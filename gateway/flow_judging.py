@@ -19,7 +19,6 @@ from alerts.measured import Quantity, unknown
 from alerts.notification import NOTHING, Foreseen, Standing
 from gateway import (
     flow_ahead,
-    flow_faults,
     flow_findings,
     flow_health,
     flow_history,
@@ -29,13 +28,13 @@ from gateway import (
     last_start,
     train_state,
 )
-from gateway.conditions import Condition, Workings
+from gateway.conditions import Condition, Key, Workings
 from gateway.flow_alarms import Alarms
 from gateway.flow_faults import Faults
 from gateway.flow_lasting import Lasting
 from gateway.flow_state import Judged, Outcomes, State
 from gateway.flow_telling import Teller
-from gateway.jobsite import Jobsite
+from gateway.jobsite import Jobsite, Train
 from gateway.measured_air import Read
 from gateway.sensor_sense import Watch
 
@@ -62,6 +61,8 @@ class Judging:
                 self.causes[name] = station.label
         self.faults = Faults(state, site, watch, self.causes)
         self.teller = Teller(state, site, self.limits | self.faults.all, self.describe, self._settles)
+        self.acted = True  # an act or a start may have changed what no value shows
+        self._heard: dict[str, Verdict] = {}  # as of the last judging
         self.alarms = Alarms(state, self.groups, self.teller, self._cause, self._where, self.faults.all)
 
     def judge(self, now_ms: int, before_ms: int, heard: Iterable[str], outcomes: Outcomes) -> None:
@@ -70,24 +71,47 @@ class Judging:
         made, minute = self.workings.update(heard), flow_history.is_minute(self.state, before_ms)
         made = [*(self.workings.all() if minute else made), *self.lasting.update()]
         flow_history.derived(self.state, outcomes.sheet, made, minute)
-        for train in self.site.trains:
-            self._follow(train.id, now_ms)
+        anew, events = {key for key, _ in made}, self.state.events
+        turned = {train.id for train in self.site.trains if self._follow(train, now_ms)}
         for group in self.groups:
-            self._judge_group(group, now_ms, outcomes)
+            if self._is_due(group, anew, turned, now_ms):
+                self._judge_group(group, now_ms, outcomes)
         if now_ms // flow_trends.MINUTE != self.state.trends_minute:
             self.state.trends_minute = now_ms // flow_trends.MINUTE
             flow_trends.take(self.state.trends, self.judged, now_ms)
         self.alarms.suppress(outcomes)
         self.faults.update(heard, now_ms)
-        self.alarms.step_faults(self.faults.stands, self._frozen, now_ms, outcomes)
+        self.alarms.step_faults(self.faults.stands, now_ms, outcomes, deaf=flow_health.is_deaf(self.state))
         self._look_ahead(outcomes)
-        verdicts = {name: self._heard(self.limits[name], each) for name, each in self.judged.items()}
-        flow_work.judged(self.state, self.site, self.conditions, verdicts, before_ms, outcomes)
+        verdicts = self._verdicts()
+        whole = minute or self.acted or self.state.events != events or verdicts != self._heard
+        changed = {area.id for area in self.site.areas} if whole else {subject for subject, _ in anew}
+        flow_work.judged(self.state, self.site, self.conditions, verdicts, changed, before_ms, outcomes)
+        self._heard, self.acted = verdicts, False
         flow_findings.judged(self.state, self.site, self.read, now_ms, outcomes)
         self.teller.run(now_ms, outcomes)
 
-    def _heard(self, limit: Limit, judged: Judged) -> Verdict:
-        return flow_inside.for_alarm(self.state, limit, judged.judgement).verdict
+    def _is_due(self, group: tuple[Limit, ...], anew: set[Key], turned: set[str], now_ms: int) -> bool:
+        """Whether judging it may say, or do to its alarm, anything that the last time did not."""
+        alarm = self.state.alarms.get(group[0].id)
+        if alarm is None or alarm.untold or self.acted:
+            return True
+        if any(self._is_anew(limit, anew) or limit.train in turned for limit in group):
+            return True
+        due_ms = life.deadline_ms(alarm, group[0])
+        return due_ms is not None and due_ms <= now_ms
+
+    def _is_anew(self, limit: Limit, anew: set[Key]) -> bool:
+        new = limit.id not in self.judged or limit.quantity is Quantity.TIME_INSIDE
+        return new or (limit.subject, limit.quantity) in anew
+
+    def _verdicts(self) -> dict[str, Verdict]:
+        """By limit, what its alarm hears."""
+        heard = flow_inside.for_alarm
+        return {
+            name: heard(self.state, self.limits[name], each.judgement).verdict
+            for name, each in self.judged.items()
+        }
 
     def _look_ahead(self, outcomes: Outcomes) -> None:
         """Warn of what is inside now and expected to cross."""
@@ -97,9 +121,11 @@ class Judging:
             value = said.condition.measured._replace(reason=time_to_limit.words(outlook))
             self.alarms.ahead(limit, said.judgement.verdict, value, outcomes)
 
-    def _follow(self, train_id: str, now_ms: int) -> None:
-        train, runs = self.trains[train_id], self.state.trains
-        runs[train_id] = train_state.follow(runs.get(train_id), train, train_state.seen(train, self.read), now_ms)
+    def _follow(self, train: Train, now_ms: int) -> bool:
+        """Bring what a train does up to now; return whether that is something else than before."""
+        runs, before = self.state.trains, self.state.trains.get(train.id)
+        runs[train.id] = train_state.follow(before, train, train_state.seen(train, self.read), now_ms)
+        return runs[train.id] is not before
 
     def _judge_group(self, group: tuple[Limit, ...], now_ms: int, outcomes: Outcomes) -> None:
         """Judge one limit, or several that are a breach only together; these share the first one's alarm."""
@@ -162,9 +188,6 @@ class Judging:
         reason = self.faults.stands.get(watched.id, "")
         return Wrong(number, change, watched, reason, since + self.state.offset_ms, flaps(alarm))
 
-    def _frozen(self, watched: Watched) -> bool:
-        return flow_faults.is_frozen(self.state, watched)
-
     def standing(self, limit_id: str, number: str, change: Change) -> Standing:
         """Return an alarm as a message tells it."""
         limit, alarm, judged = self.limits[limit_id], self.state.alarms[limit_id], self.judged.get(limit_id)
@@ -216,9 +239,9 @@ class Judging:
         yield from self.lasting.deadlines()
         for train in self.site.trains:
             yield train_state.deadline_ms(self.state.trains[train.id], train)
-        for name, alarm in self.state.alarms.items():
-            if watched := self.faults.all.get(name):
-                yield life.deadline_ms(alarm, patient(alarm, watched))
+        for name in self.alarms.restless:
+            alarm = self.state.alarms[name]
+            yield life.deadline_ms(alarm, patient(alarm, self.faults.all[name]))
         yield self.faults.next_ms()
         yield self.teller.next_ms(self.state.judged_ms)
 

@@ -114,21 +114,36 @@ def deadlines(state: State, site: Jobsite | None) -> Iterator[int]:
 # -- judging -------------------------------------------------------------------------------------------
 
 
-def judged(state: State, site: Jobsite, found: Conditions, verdicts: dict[str, Verdict], before_ms: int,
-           outcomes: Outcomes) -> None:  # fmt: skip
-    """Bring every area's clocks, history and exposures up to the second just judged."""
+def judged(
+    state: State, site: Jobsite, found: Conditions, verdicts: dict[str, Verdict], changed: set[str],
+    before_ms: int, outcomes: Outcomes,
+) -> None:  # fmt: skip
+    """Bring every area's clocks up to the second just judged, and its history and exposures if they may change.
+
+    changed: areas with a value, a limit or an act that is not as it was at the second judged before.
+    """
     minute = state.judged_ms // clocks.MINUTE_MS != before_ms // clocks.MINUTE_MS
     products = {each.id: each for each in site.products}
     for area in site.areas:
         work = work_of(state, area.id)
         _run_clocks(work, products, state.judged_ms)
-        seen = work.seen = _seen(area, found, state.judged_ms)
         if "blasting" in state.activities.get(area.id, {}):
-            work.blast_air_wet |= _is_blast_air_wet(site, area.id, found)
+            work.blast_air_wet = work.blast_air_wet or _is_blast_air_wet(site, area.id, found)
+        if work.seen is not None and area.id not in changed and not _has_turned(state, area, work, before_ms):
+            work.seen.since_ms = state.judged_ms
+            continue
+        seen = work.seen = _seen(area, found, state.judged_ms)
         if seen.condensing:
             _void(work, "condensation on the coat")
         _history(state, site, area, work, verdicts, minute, outcomes)
         flow_exposures.judged(state, site, area, work, found, outcomes)
+
+
+def _has_turned(state: State, area: Area, work: Work, before_ms: int) -> bool:
+    """Whether time alone ended an activity, or made bare steel stand too long."""
+    due_ms = flow_exposures.due_to_prime_ms(area, work)
+    overdue = due_ms is not None and before_ms < due_ms <= state.judged_ms
+    return overdue or work.shown != list(state.activities.get(area.id, {}))
 
 
 def _run_clocks(work: Work, products: dict[str, Product], now_ms: int) -> None:
