@@ -7,7 +7,7 @@ here=$(cd "$(dirname "$0")/.." && pwd)
 root=${DESTDIR:-}
 program=$root/opt/dewgate
 units="dewgate-run.service dewgate-deliver.service dewgate-backup.service dewgate-backup.timer"
-units="$units dewgate-push.service dewgate-yard.service"
+units="$units dewgate-push.service dewgate-yard.service dewgate-yard-night.service dewgate-yard-night.timer"
 broker=$root/etc/mosquitto/conf.d/dewgate.conf
 
 live() { [ -z "$root" ] && [ -d /run/systemd/system ]; }
@@ -22,6 +22,7 @@ broker_settings() {
 if [ "${1:-}" = uninstall ]; then
     if live; then
         systemctl disable --now dewgate-run dewgate-deliver dewgate-push dewgate-yard dewgate-backup.timer || true
+        systemctl disable --now dewgate-yard-night.timer || true
     fi
     for unit in $units; do rm -f "$root/etc/systemd/system/$unit"; done
     rm -rf "$program" "$root/usr/local/bin/dewgate" "$broker"

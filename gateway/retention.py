@@ -11,6 +11,9 @@ from dataclasses import dataclass
 
 from gateway.tree import SEAL
 
+MB = 1_000_000
+SAY_SO = "whoever holds one says so on the page You"
+
 
 @dataclass(frozen=True, slots=True)
 class Block:
@@ -45,21 +48,29 @@ class Decision:
     size: int
     why: str
 
+    @property
+    def words(self) -> str:
+        """The same in a sentence."""
+        may = f"entries up to {self.last} may be dropped ({self.size / MB:.1f} MB)"
+        return f"{may if self.last else 'nothing may be dropped'}; no more, because {self.why}"
 
-def decide(blocks: Sequence[Block], reports: Sequence[Report], held: int, until_ms: int) -> Decision:
+
+def decide(
+    blocks: Sequence[Block], reports: Sequence[Report], held: int, until_ms: int, do: str = SAY_SO
+) -> Decision:
     """Say how far from the oldest block on may be dropped before a time [UTC ms].
 
-    held: up to which entry somebody outside holds a head; 0: nobody holds one.
+    held: up to which entry somebody outside holds a head; 0: nobody holds one. do: what helps then.
     """
     last = freed = 0
     for block in blocks:
-        if why := _stays(block, reports, held, until_ms):
+        if why := _stays(block, reports, held, until_ms, do):
             return Decision(last, freed, why)
         last, freed = block.last, freed + block.size
     return Decision(last, freed, "the entries after it are not sealed into a block yet")
 
 
-def _stays(block: Block, reports: Sequence[Report], held: int, until_ms: int) -> str:
+def _stays(block: Block, reports: Sequence[Report], held: int, until_ms: int, do: str) -> str:
     if block.until_ms >= until_ms:
         return f"entries {block.first} to {block.last} are not all from before the time given"
     later = [each for each in reports if each.as_of >= block.last]
@@ -70,7 +81,7 @@ def _stays(block: Block, reports: Sequence[Report], held: int, until_ms: int) ->
         return (
             f"of the reports that cover entries {block.first} to {block.last}, made as of entry "
             f"{min(each.as_of for each in later)} or later, nobody outside holds a head: the newest that is held "
-            f"covers {held} entries; whoever holds one says so on the page You"
+            f"covers {held} entries; {do}"
         )
     return ""
 

@@ -84,6 +84,18 @@ def _parser(command: str, caution: str) -> argparse.ArgumentParser:
         "--minutes", type=float, default=1e9, help="stop after so long; the next time goes on there"
     )
     checked.set_defaults(act=_check)
+    kept = what.add_parser("keep", help="how long entries are kept: the owner's word, none unless given")
+    kept.add_argument("sites", nargs="*", help="of these sites; else of every one that has no word of its own")
+    how_long = kept.add_mutually_exclusive_group()
+    how_long.add_argument("--days", type=int)
+    how_long.add_argument("--for-ever", action="store_true")
+    kept.set_defaults(act=_keep)
+    tidied = what.add_parser(
+        "tidy", help="what may be dropped by that word, covered by sealed reports; with --drop do it"
+    )
+    tidied.add_argument("sites", nargs="*", help="these sites only")
+    tidied.add_argument("--drop", action="store_true")
+    tidied.set_defaults(act=_tidy)
     record = what.add_parser("record", help="one record across sites: acts, verdicts, alarms, messages, as CSV")
     record.add_argument("sites", nargs="*", help="of these sites only")
     record.add_argument("--days", type=int, default=7)
@@ -96,6 +108,18 @@ def _check(args: argparse.Namespace, db: YardDb) -> int:
     from gateway.yard.tend import check_sites
 
     return check_sites(args, db)
+
+
+def _keep(args: argparse.Namespace, db: YardDb) -> int:
+    from gateway.yard.tend import keep_records
+
+    return keep_records(args, db)
+
+
+def _tidy(args: argparse.Namespace, db: YardDb) -> int:
+    from gateway.yard.tend import tidy_sites
+
+    return tidy_sites(args, db)
 
 
 def _record(args: argparse.Namespace, db: YardDb) -> int:

@@ -35,7 +35,7 @@ def test_a_disk_is_low_at_thirty_days_and_better_only_with_a_quarter_more(
     free: float, days: float | None, before: str, level: str
 ) -> None:
     """At the edge of a class it does not come and go."""
-    assert level_of(Room(free, 1e6, days), before) == level
+    assert level_of(free, days, before) == level
 
 
 def test_the_days_of_room_follow_the_pace_so_far(tmp_path: Path) -> None:

@@ -11,10 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from gateway import backup_command, history_command, note_command, proof_command, record_command, retention_command
+from gateway import (
+    backup_command,
+    droppable,
+    history_command,
+    proof_command,
+    record_command,
+    retention_command,
+)
 from gateway.adapters import base, heads, record_source, seal
 from gateway.adapters.home import restore
-from gateway.adapters.journal import Dropped, Journal, entries_after, open_reader, pack_oldest
+from gateway.adapters.journal import Dropped, Journal, entries_after, open_reader
 from gateway.adapters.landmarks import Clocks
 from gateway.flow import CORE_VERSION, Flow
 from gateway.payload import canonical
@@ -23,7 +30,7 @@ from gateway.retention import Block, Decision, Report, decide
 from gateway.service import Service
 from gateway.tree import SEAL
 from gateway.what_if import compare
-from tests.record_story import DAY0, jobsite, journal
+from tests.record_story import DAY0
 
 HOUR = 3_600_000
 GOLDEN = Path(__file__).parent / "golden_base.xz"
@@ -61,30 +68,10 @@ def test_without_blocks_nothing_may_go() -> None:
     )
 
 
-@pytest.fixture(scope="module")
-def kept_whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A home of 40 simulated hours: a sealed block and more, heads, and a sealed report of the first 39."""
-    home = tmp_path_factory.mktemp("retention") / "home"
-    lead = jobsite().people[0]
-    owner = dataclasses.replace(lead, id="owner", holds_heads=True)
-    journal(home, 40, jobsite(people=(lead, owner)))
-    with closing(Journal(home / "journal.db")) as book:
-        while packed := pack_oldest(book.path):
-            book.seal(packed)
-    assert note_command.run("note", ["--home", str(home), "--who", "lead", "the yard is dry"], "") == 0
-    _record(home, "2026-05-31T19:00", "2026-06-02T10:00")
-    return home
-
-
 @pytest.fixture
 def home(kept_whole: Path, tmp_path: Path) -> Path:
     """A copy of it to drop from."""
     return Path(shutil.copytree(kept_whole, tmp_path / "home"))
-
-
-def _record(home: Path, begin: str, until: str) -> None:
-    words = ["--home", str(home), "--from", begin, "--until", until, "--out", str(home.parent / "record")]
-    assert record_command.run("record", words, "") == 0
 
 
 def _report(home: Path) -> Path:
@@ -261,8 +248,8 @@ def test_what_if_begins_where_the_entries_begin(dropped: Path) -> None:
 def test_a_clock_that_was_turned_back_widens_a_block() -> None:
     """UTC within a block is taken from its earliest to its latest, wherever the clock stepped."""
     clock = Clocks([0, 1000], [500, -9000])
-    assert retention_command._span(clock, 100, 900) == (600, 1400)
-    assert retention_command._span(clock, 100, 2000) == (-8000, 1499)
+    assert droppable._span(clock, 100, 900) == (600, 1400)
+    assert droppable._span(clock, 100, 2000) == (-8000, 1499)
 
 
 def test_a_base_of_before_can_be_read_for_ever() -> None:

@@ -58,12 +58,12 @@ def room(home: Path, utc_ms: float) -> Room:
     return Room(free, held, free / max(held / age, 1.0) if age >= 1.0 else None)
 
 
-def level_of(found: Room, before: str) -> str:
-    """Return the class of a disk; before: what it was, which takes more room to leave."""
+def level_of(free: float, days_left: float | None, before: str) -> str:
+    """Return the class of a disk by its room [bytes, days]. before: what it was; leaving it takes more room."""
     was = [name for name, *_ in CLASSES].index(before) if before != GOOD else len(CLASSES)
     for at, (name, days, size) in enumerate(CLASSES):
         more = BETTER if at >= was else 1.0
-        if found.free < size * more or (found.days is not None and found.days < days * more):
+        if free < size * more or (days_left is not None and days_left < days * more):
             return name
     return GOOD
 
@@ -99,4 +99,4 @@ class Health:
             found = room(self._home, utc_ms)
         except (OSError, sqlite3.Error):  # a disk that refuses: `run` says that itself
             return {}
-        return {"disk": (level_of(found, before), found.words)}
+        return {"disk": (level_of(found.free, found.days, before), found.words)}

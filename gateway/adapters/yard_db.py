@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from dataclasses import astuple, dataclass, replace
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 _SCHEMA = """
 CREATE TABLE sites (id TEXT PRIMARY KEY, token BLOB NOT NULL, pinned TEXT NOT NULL, confirmed INTEGER NOT NULL,
@@ -33,7 +34,13 @@ CREATE TABLE checks (site TEXT PRIMARY KEY, begun INTEGER NOT NULL, upto INTEGER
   upto_ms INTEGER NOT NULL, words INTEGER NOT NULL, untold INTEGER NOT NULL, wrong INTEGER NOT NULL,
   entry INTEGER NOT NULL, why TEXT NOT NULL) STRICT;
 """
-MIGRATIONS = (_SCHEMA, _CHECKS)
+_KEEPING = """
+CREATE TABLE keeping (site TEXT PRIMARY KEY, days INTEGER NOT NULL) STRICT;
+CREATE TABLE drops (site TEXT NOT NULL, at_ms INTEGER NOT NULL, last INTEGER NOT NULL,
+  reports TEXT NOT NULL) STRICT;
+CREATE TABLE room (hour INTEGER PRIMARY KEY, held INTEGER NOT NULL, free INTEGER NOT NULL) STRICT;
+"""
+MIGRATIONS = (_SCHEMA, _CHECKS, _KEEPING)
 """What makes a yard.db of version n one of version n + 1, for ever: never changed, only added to."""
 _SITES = "SELECT id, pinned, confirmed, silent_s, added_ms FROM sites"
 SITE_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
@@ -133,6 +140,10 @@ class YardDb:
     def close(self) -> None:
         """Close the file."""
         self._db.close()
+
+    def ask(self, query: str, *values: object) -> list[tuple[Any, ...]]:
+        """Ask or change something of a table that another module minds."""
+        return self._all(query, *values)
 
     def _all(self, query: str, *values: object) -> list[tuple[object, ...]]:
         with self._lock:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import secrets
 import sqlite3
 import threading
+from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
@@ -77,6 +78,11 @@ class Accounts:
     def _all(self, query: str, *values: object) -> list[sqlite3.Row]:
         with self._lock:
             return self._db.execute(query, values).fetchall()
+
+    def _note(self, query: str, *values: object) -> None:
+        """Write what only tells when somebody was here: on a full disk who is signed in must still be let in."""
+        with suppress(sqlite3.OperationalError):
+            self._all(query, *values)
 
     def _one(self, query: str, *values: object) -> sqlite3.Row | None:
         return next(iter(self._all(query, *values)), None)
@@ -196,7 +202,7 @@ class Accounts:
         if row is None:
             return None
         if seen and now_ms - row["seen_ms"] > MINUTE:
-            self._all("UPDATE sessions SET seen_ms = ? WHERE hash = ?", now_ms, _of(secret))
+            self._note("UPDATE sessions SET seen_ms = ? WHERE hash = ?", now_ms, _of(secret))
         return _account(row)
 
     def sessions(self, name: str) -> list[sqlite3.Row]:
@@ -228,7 +234,7 @@ class Accounts:
         if row is None:
             return None
         if now_ms - (row["used_ms"] or 0) > MINUTE:
-            self._all("UPDATE keys SET used_ms = ? WHERE hash = ?", now_ms, _of(key))
+            self._note("UPDATE keys SET used_ms = ? WHERE hash = ?", now_ms, _of(key))
         return _account(row), row["scope"]
 
     def keys(self, name: str) -> list[sqlite3.Row]:

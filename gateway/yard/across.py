@@ -14,12 +14,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from gateway import entry
+from gateway import entry, tree
 from gateway.adapters import heads as table
 from gateway.adapters import landmarks
-from gateway.adapters.journal import entries_after, open_reader
+from gateway.adapters.journal import WrongJournal, entries_after, open_reader
 from gateway.adapters.site_book import NAME
 from gateway.adapters.yard_db import YardDb
+from gateway.adapters.yard_room import drops
 from gateway.entry import Kind
 from gateway.payload import canonical
 from gateway.standing import Word, word_of
@@ -56,17 +57,26 @@ def _of_yard(db: YardDb, sites: set[str], from_ms: int, until_ms: int) -> list[R
     for was in db.refusals():
         words = f"refused {was.times} times: {was.why}"
         found.append(Row(was.last_ms, was.site, 0, "", was.kind, was.seen_by, words))
+    for drop in drops(db):
+        words = f"entries up to {drop.last} were dropped here, by the sealed reports {drop.reports}"
+        found.append(Row(drop.at_ms, drop.site, 0, "", "dropped", "", words))
     return sorted(each for each in found if each.site in sites and from_ms <= each.utc_ms < until_ms)
 
 
 def _of_site(path: Path, site: str, from_ms: int, until_ms: int) -> Iterator[Row]:
+    """What happened at a site; of a record that cannot be read it says so, and the other sites' rows stand."""
+    try:
+        yield from sorted(_told(path, site, from_ms, until_ms))
+    except (WrongJournal, ValueError, LookupError, TypeError, sqlite3.Error) as error:
+        yield Row(from_ms, site, 0, "", "unreadable", "", f"its record cannot be read: {error}"[:300])
+
+
+def _told(path: Path, site: str, from_ms: int, until_ms: int) -> Iterator[Row]:
     with closing(open_reader(path)) as reader:
         clocks = landmarks.clocks(reader)
         first_ms, last_ms = clocks.core_span(from_ms, until_ms)
-        after, said = _begin(reader, first_ms), _Said()
-        codes = _Codes(reader)
-        found = []
-        for number, made in enumerate(entries_after(reader, after), after + 1):
+        said, codes = _Said(), _Codes(reader)
+        for number, made in _entries(reader, first_ms):
             kind, core_ms = entry.kind_and_time(made)
             if core_ms >= last_ms:
                 break
@@ -79,8 +89,18 @@ def _of_site(path: Path, site: str, from_ms: int, until_ms: int) -> Iterator[Row
                 lines = [_line(kind, canonical.to_dict(body or b"{}"))]
             utc_ms = clocks.utc_ms(core_ms)
             if from_ms <= utc_ms < until_ms:
-                found += [Row(utc_ms, site, number, codes.of(number), *line) for line in lines]
-    yield from sorted(found)
+                yield from (Row(utc_ms, site, number, codes.of(number), *line) for line in lines)
+
+
+def _entries(reader: sqlite3.Connection, first_ms: int) -> Iterator[tuple[int, bytes]]:
+    """The entries from a core time on, each with its number; of what was dropped, acts, starts and jobsites."""
+    (last,) = reader.execute("SELECT max(first_seq) FROM sealed WHERE body IS NULL").fetchone()
+    dropped = last + tree.SEAL - 1 if last else 0
+    yield from reader.execute(
+        "SELECT seq, entry FROM landmarks WHERE seq <= ? AND core_ms >= ? ORDER BY seq", (dropped, first_ms)
+    ).fetchall()
+    after = max(dropped, _begin(reader, first_ms))
+    yield from enumerate(entries_after(reader, after), after + 1)
 
 
 def _begin(reader: sqlite3.Connection, first_ms: int) -> int:

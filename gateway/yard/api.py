@@ -17,6 +17,7 @@ from fastapi import FastAPI, Query, Request
 from fastapi.responses import JSONResponse, Response
 from starlette.concurrency import run_in_threadpool
 
+from gateway.adapters.trouble import is_full
 from gateway.adapters.yard_db import SITE_ID, Site, YardDb
 from gateway.vouching import Refused
 from gateway.yard.intake import Gap, Intake
@@ -114,11 +115,11 @@ def site_routes(app: FastAPI, intake: Intake, db: YardDb, monotonic: Callable[[]
         async with small if length.isdecimal() and int(length) <= SMALL_BYTES else large:
             return await run_in_threadpool(take, known, first, await body_of(request), newest)
 
-    _refusals(app)
+    _refusals(app, intake)
     return strangers
 
 
-def _refusals(app: FastAPI) -> None:
+def _refusals(app: FastAPI, intake: Intake) -> None:
     @app.exception_handler(_Answer)
     async def ended(request: Request, why: _Answer) -> Response:  # noqa: ARG001  the framework's own signature
         return JSONResponse(why.body, why.status, {"Retry-After": "5"} if why.status == 429 else {})
@@ -136,5 +137,10 @@ def _refusals(app: FastAPI) -> None:
         return JSONResponse({"error": f"{why}.", "kind": why.kind}, 409)
 
     @app.exception_handler(sqlite3.Error)
-    async def disk(request: Request, why: sqlite3.Error) -> Response:  # noqa: ARG001
-        return JSONResponse({"error": f"The yard's disk refuses: {why}. Nothing was taken; send it again."}, 503)
+    @app.exception_handler(OSError)
+    async def disk(request: Request, why: sqlite3.Error | OSError) -> Response:  # noqa: ARG001
+        what = "is full" if is_full(why, intake.folder.parent) else f"refuses: {why}"
+        said = (
+            f"The yard's disk {what}. Nothing was taken, nothing is lost: this site keeps it and sends it again."
+        )
+        return JSONResponse({"error": said}, 503)

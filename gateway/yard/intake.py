@@ -6,6 +6,7 @@ key: refused, written down, and shown. Nothing that was held is ever changed by 
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
@@ -16,9 +17,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from gateway import heads, tree
-from gateway.adapters.journal import pack_oldest
+from gateway.adapters.journal import Dropped, pack_oldest
 from gateway.adapters.signing import is_signed
 from gateway.adapters.site_book import NAME, SITES, Arrived, SiteBook
+from gateway.adapters.trouble import is_full
 from gateway.adapters.yard_db import Site, YardDb
 from gateway.vouching import REWOUND, REWRITTEN, Held, Refused, carried_on, check_same
 from gateway.yard_batch import Stretch
@@ -55,6 +57,8 @@ class Intake:
         self._packer, self._closing = ThreadPoolExecutor(1, "packer"), False
         self.newest: dict[str, tuple[Arrived, Held]] = {}
         """What is known of each site that ever sent; changed only after the disk has it."""
+        self.full_since_ms = self.full_ms = 0
+        """Since when the disk takes nothing, 0 while it does; and when it last took nothing."""
 
     def open_all(self) -> None:
         """Learn from the disk how each site was left."""
@@ -103,14 +107,25 @@ class Intake:
     def take(self, site: Site, first: int, stretch: Stretch, newest: int | None = None) -> Taken:
         """Take a stretch in that begins with entry `first`; return what is held then.
 
-        newest: where a site says that its journal ends. Raises Gap, Refused, sqlite3.Error.
+        newest: where a site says that its journal ends. Raises Gap, Refused, sqlite3.Error, OSError.
         """
-        with self._book(site.id) as book:
-            try:
-                return self._take(book, site, first, stretch, newest)
-            except Refused as why:
-                self.db.refuse(site.id, why.kind, str(why), self._wall_ms())
-                raise
+        try:
+            with self._book(site.id) as book:
+                return self._or_say(book, site, first, stretch, newest)
+        except (sqlite3.Error, OSError) as error:
+            if is_full(error, self.folder.parent):
+                self.full_ms = self._wall_ms()
+                self.full_since_ms = self.full_since_ms or self.full_ms
+            raise
+
+    def _or_say(self, book: SiteBook, site: Site, first: int, stretch: Stretch, newest: int | None) -> Taken:
+        try:
+            return self._take(book, site, first, stretch, newest)
+        except Refused as why:
+            self.db.refuse(site.id, why.kind, str(why), self._wall_ms())
+            raise
+        except Dropped:  # what came once more cannot be compared any longer
+            raise Gap(book.held.size + 1) from None
 
     def _take(self, book: SiteBook, site: Site, first: int, stretch: Stretch, newest: int | None) -> Taken:
         held = book.held
@@ -132,6 +147,7 @@ class Intake:
         if signed and not site.pinned:
             self.db.pin(site.id, heads.fingerprint(bytes.fromhex(signed[0].head.key)))
         book.arrive(fresh, signed, now, self._wall_ms())
+        self.full_since_ms = 0
         if now.size // tree.SEAL > held.size // tree.SEAL:
             self._packer.submit(self._seal, site.id)
         return _taken(now, len(fresh))

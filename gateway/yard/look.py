@@ -12,9 +12,9 @@ from datetime import UTC, datetime
 from alerts.limits import SEVERITY, Verdict
 from gateway import heads
 from gateway.adapters.site_book import Arrived
-from gateway.adapters.yard_db import SAYS_OTHERWISE, Checked, Refusal, Site
+from gateway.adapters.yard_db import SAYS_OTHERWISE, Checked, Refusal, Site, YardAlarm
 from gateway.heads import Head
-from gateway.standing import AreaSaid, Word, word_of
+from gateway.standing import Word, word_of
 from gateway.vouching import Held
 
 HEADS_LATE_MS = 1_500_000  # a head is due each ten minutes; two and a half of them
@@ -24,8 +24,8 @@ UNREADABLE = "what it says of itself cannot be read: update the yard, or ask its
 
 @dataclass(frozen=True, slots=True)
 class SiteLine:
-    """One site on the list. word: what it said last of itself. why: its verdict's reason in a sentence. fresh: its
-    word counts; said_ms: when it said it, UTC, or 0.
+    """One site on the list. word: what it said last of itself. why: why its verdict is unknown, empty where its
+    word's worst area says it. fresh: its word counts; said_ms: when it said it, UTC, or 0.
 
     notes: what a clerk should know beside it. record: how far it is held and vouched for. key: the fingerprint
     that is believed; confirmed: somebody compared it. checked: whether its own words were held against its
@@ -73,7 +73,7 @@ def line(
     verdict = Verdict.UNKNOWN if why or word.worst is None else word.worst.verdict
     return SiteLine(
         site.id, word, verdict,
-        why or (_first_words(word.worst) if word.worst else "no area is named at the site"),
+        why or ("" if word.worst else "no area is named at the site"),
         not why, arrived.standing_ms if arrived.standing else 0,
         max(now_ms - arrived.received_ms, now_ms - arrived.utc_ms) if arrived.size else None,
         (*word.trouble, *_notes(arrived, held, now_ms)),
@@ -112,12 +112,6 @@ def check_words(found: Checked | None) -> str:
         return f"{found.wrong} of its {found.words} own words do not follow from its entries; {upto}"
     untold = f"; of {found.untold} it cannot be told, another version wrote them" if found.untold else ""
     return f"its {found.words} own words follow from its entries; {upto}{untold}"
-
-
-def _first_words(worst: AreaSaid) -> str:
-    doing = f", {worst.activity}" if worst.activity else ""
-    what = f": {worst.quantity} {worst.why}" if worst.quantity else ""
-    return f"{worst.area}{doing}{what}"
 
 
 def _notes(arrived: Arrived, held: Held, now_ms: int) -> list[str]:
@@ -161,3 +155,14 @@ def ago(age_ms: int | None) -> str:
         if seconds >= 2 * size:
             return f"{seconds // size} {unit} ago"
     return f"{seconds} s ago"
+
+
+def times(refusal: Refusal) -> str:
+    """Return how often something was refused, and when."""
+    often = f"{refusal.times} time{'s' if refusal.times > 1 else ''}"
+    return f"{often}, first {clock(refusal.first_ms)}, last {clock(refusal.last_ms)}"
+
+
+def span(alarm: YardAlarm) -> str:
+    """Return from when to when an alarm of the yard stood."""
+    return f"{clock(alarm.begun_ms)} to {clock(alarm.ended_ms) if alarm.ended_ms else 'now'}"

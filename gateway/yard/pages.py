@@ -14,6 +14,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from gateway.adapters.site_book import Arrived
 from gateway.adapters.yard_db import NotTaken, Refusal, YardDb
+from gateway.adapters.yard_room import EVERY_SITE, RoomWatch, drops, keep_words, kept_days
 from gateway.vouching import Held
 from gateway.web.gate import HandlesRentals, Sees, TurnedAway
 from gateway.web.house import Web
@@ -32,6 +33,7 @@ class Yard:
     db: YardDb
     intake: Intake
     strangers: Strangers
+    room: RoomWatch
 
     def lines(self, now_ms: int) -> list[SiteLine]:
         """Return every site, worst first."""
@@ -66,13 +68,17 @@ def yard_routes(app: FastAPI, web: Web, yard: Yard) -> None:
         now_ms = web.house.wall_ms()
         return web.draw(
             "yard.html", who, lines=yard.lines(now_ms), alarms=yard.db.alarms(standing=True), look=look,
-            strangers=dict(yard.strangers.seen), now_ms=now_ms,
+            strangers=dict(yard.strangers.seen), now_ms=now_ms, full_since_ms=yard.intake.full_since_ms,
+            room=yard.room.newest(now_ms), keeping=keep_words(kept_days(yard.db, EVERY_SITE)),
         )  # fmt: skip
 
     @app.get("/site/{site}")
     def site_page(who: Sees, site: _SiteId) -> HTMLResponse:
         past = [each for each in yard.db.alarms() if each.site == site][:50]
-        return web.draw("yard_site.html", who, line=one(site), look=look, past=past)
+        return web.draw(
+            "yard_site.html", who, line=one(site), look=look, past=past, drops=drops(yard.db, site),
+            keeping=keep_words(kept_days(yard.db, site)),
+        )  # fmt: skip
 
     @app.post("/site/{site}/key")
     async def confirm(request: Request, who: HandlesRentals, site: _SiteId) -> Response:

@@ -10,6 +10,7 @@ from pathlib import Path
 from fastapi import FastAPI
 
 from gateway.adapters.yard_db import YardDb
+from gateway.adapters.yard_room import RoomWatch
 from gateway.web import app as board
 from gateway.web.accounts import Accounts
 from gateway.web.door_pages import door_routes
@@ -41,7 +42,7 @@ def make_app(
     pages.mount("/static", PackedFiles(directory=board.STATIC), name="static")
     board.refusals(pages, web)
     door_routes(pages, web)
-    yard_routes(pages, web, Yard(db, intake, strangers))
+    yard_routes(pages, web, Yard(db, intake, strangers, RoomWatch(db, folder)))
     app.mount("/", pages)
     app.state.stop, app.state.web = web.stop, web
     return app

@@ -45,7 +45,8 @@ def seen(arrived: Arrived, site: Site = SITE, refusals: tuple[Refusal, ...] = ()
 def test_a_fresh_word_is_the_verdict() -> None:
     """With what it is about, and its age by the older of both clocks."""
     line = seen(fresh(standing=word(area("outside limits", activity="blasting"), area("inside limits", "deck"))))
-    assert (line.verdict, line.why) == (Verdict.OUTSIDE, "shell, blasting: dew point margin 1.2 K")
+    assert (line.verdict, line.why) == (Verdict.OUTSIDE, "") and line.word.worst
+    assert (line.word.worst.area, line.word.worst.activity, line.word.worst.why) == ("shell", "blasting", "1.2 K")
     assert (line.name, line.age_ms, look.ago(line.age_ms)) == ("north tower", 3000, "3 s ago")
     assert seen(fresh()).verdict is Verdict.INSIDE
 

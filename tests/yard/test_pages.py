@@ -9,9 +9,12 @@ import httpx
 import pytest
 
 from gateway import entry
+from gateway.adapters.yard_db import Checked
+from gateway.adapters.yard_room import Dropped, keep, note_drop
 from gateway.entry import Kind
 from gateway.vouching import Refused
 from gateway.web.roles import Role
+from gateway.yard.watch import YardWatch
 from gateway.yard_batch import Stretch
 from tests.yard.conftest import Stage, part
 from tests.yard_site import Site
@@ -143,3 +146,48 @@ def test_what_a_site_says_is_text(stage: Stage, site: Site, clerk: Visitor) -> N
     for path in ("/", "/site/north"):
         page = clerk.read(path)
         assert "<script>" not in page and "<b>x</b>" not in page and "&lt;script&gt;" in page
+
+
+def test_the_pages_in_spanish(stage: Stage, site: Site, clerk: Visitor) -> None:
+    """Whatever the yard itself says of a site, of its record and of the disk; nothing of it stays English."""
+    keep(stage.db, "", 400)
+    site.grow([site.standing(areas=[outside("shell")], alarms=[ALARM], alarm_count=1)], head=True)
+    stage.now_ms = site.now_ms
+    stage.take(1, part(site, 1, len(site.entries)))
+    stage.db.keep_check(Checked("north", 1, 90, stage.now_ms, stage.now_ms, 7, 2, 1, 60, "shell: it said inside "
+                                "limits, its entries say outside limits"))  # fmt: skip
+    note_drop(stage.db, Dropped("north", stage.now_ms, 4096, "week.pdf"))
+    with pytest.raises(Refused):
+        stage.take(50, Stretch([entry.plain(Kind.HEARTBEAT, 1)], []))
+    watch = YardWatch(stage.db, stage.intake, [], stage.now_ms)
+    watch.turn(stage.now_ms + 400_000)
+    stage.intake.full_since_ms = stage.now_ms
+    clerk.ask("GET", "/account")
+    assert clerk.send("/account/taste", language="es").status_code == 303
+    page, one = clerk.read(), clerk.read("/site/north")
+    assert "ninguna alarma" not in page
+    assert [said for said in ON_THE_LIST if said not in page] == []
+    assert [said for said in ON_ITS_PAGE if said not in one] == []
+    stage.db.looked_at("north", "ann")
+    stage.db.confirm("north", site.gateway)
+    stage.intake.full_since_ms = 0
+    stage.now_ms += 400_000
+    for text in (page, one, clerk.read(), clerk.read("/site/north")):
+        assert set(re.findall(r'lang="en">([^<]*)', text)) <= {ALARM["title"], ALARM["body"]}
+
+
+ALARM = {"number": "A-1", "priority": "high", "since_ms": 1_780_000_000_000, "state": "unacknowledged",
+         "title": "Stop blasting area A.", "body": "Words of its jobsite file"}  # fmt: skip
+ON_THE_LIST = (
+    "Primero lo peor", "lo que dice no se deduce de su diario: entrada 60", "El disco de este patio está lleno",
+    "1 alarma", "las entradas se guardan 400 días", "callado", "GB libres",
+)  # fmt: skip
+ON_ITS_PAGE = (
+    "Lo último que dijo la obra", "margen al punto de rocío 1.2 K; límite al menos 3.0 K",
+    "Empezar de nuevo", "1 de sus 7 palabras", "aquí se borraron las entradas hasta la 4096", "Nadie lo ha mirado",
+)  # fmt: skip
+
+
+def outside(area: str) -> dict[str, str]:
+    return {"area": area, "activity": "blasting", "verdict": "outside limits", "quantity": "dew point margin",
+            "why": "1.2 K; limit at least 3.0 K; steel"}  # fmt: skip
