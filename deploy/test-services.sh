@@ -1,7 +1,7 @@
 #!/bin/sh
 # Install the Debian packages the tests need, without starting their services. A missing one is an error.
 set -eu
-PACKAGES="mosquitto chromium chromium-driver victoria-metrics qpdf poppler-utils openssl systemd iproute2"
+PACKAGES="mosquitto chromium chromium-driver victoria-metrics qpdf poppler-utils openssl systemd iproute2 nginx-light"
 missing=""
 for package in $PACKAGES; do
     dpkg-query -W -f='${db:Status-Status}' "$package" 2>/dev/null | grep -qx installed || missing="$missing $package"

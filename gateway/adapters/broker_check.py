@@ -21,6 +21,7 @@ from gateway.adapters.link import Link
 
 PROBED = 1200  # the commonest default keeps 1,000
 LIMIT_S = 2.0
+PATIENCE_S = 10.0  # beside the work, on a small box that is just starting
 STEADY_S = 12.0  # long enough for a rival's next take-overs
 
 
@@ -176,7 +177,7 @@ class Watch(threading.Thread):
         return tuple(line for line in found if line)
 
     def _check(self) -> None:
-        said, is_fault = check(self._to, self._client_id)
+        said, is_fault = check(self._to, self._client_id, PATIENCE_S)
         if is_fault:
             self._settings = said
         elif said:

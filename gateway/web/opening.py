@@ -20,18 +20,18 @@ __all__ = ["House", "Listening", "open_from", "open_pages"]
 
 @dataclass(frozen=True, slots=True)
 class Listening:
-    """Where the pages listen: host, port, PEM files for HTTPS or None, whether a proxy here ends TLS instead."""
+    """Where the pages listen: host, port, PEM files for HTTPS, the address of a proxy that ends TLS."""
 
     host: str
     port: int
     certificate: str | None = None
     key: str | None = None
-    proxied: bool = False
+    proxy: str | None = None
 
     @property
     def local(self) -> bool:
         """Whether only this machine can ask."""
-        return not self.proxied and self.host in (*LOCAL_NAMES, "::1")
+        return not self.proxy and self.host in (*LOCAL_NAMES, "::1")
 
     @property
     def url(self) -> str:
@@ -54,12 +54,12 @@ def open_pages(house: House, at: Listening, say: Callable[[str], None]) -> PageS
 
     A visitor signs in by itself only where nobody else can reach the pages.
     """
-    secure = at.certificate is not None or at.proxied
+    secure = at.certificate is not None or at.proxy is not None
     house = replace(house, secure=secure, open_when_simulated=house.open_when_simulated and at.local)
     app = make_app(house)
     say(f"board: {at.url}")
     _say_how(app.state.web.door.accounts, app.state.web.door.by_itself(), house, at, say)
-    return PageServer(app, at.host, at.port, at.certificate, at.key, at.proxied)
+    return PageServer(app, at.host, at.port, at.certificate, at.key, at.proxy)
 
 
 def _say_how(

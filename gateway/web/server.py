@@ -24,18 +24,18 @@ class PageServer(uvicorn.Server):
         port: int = 8080,
         certificate: str | None = None,
         key: str | None = None,
-        proxied: bool = False,
+        proxy: str | None = None,
     ) -> None:
         """Args: host, port: where to listen. certificate, key: paths of PEM files for HTTPS, or None.
 
-        proxied: a proxy on this machine says in X-Forwarded-For who is asking; from elsewhere nobody is believed.
+        proxy: address of a proxy that says in X-Forwarded-For who is asking; from elsewhere nobody is believed.
         """
         self._stop_streams: threading.Event = app.state.stop
         super().__init__(
             uvicorn.Config(
                 app, host=host, port=port, ssl_certfile=certificate, ssl_keyfile=key, access_log=False,
                 server_header=False, log_config=None, timeout_graceful_shutdown=3,
-                proxy_headers=proxied, forwarded_allow_ips="127.0.0.1",
+                proxy_headers=proxy is not None, forwarded_allow_ips=proxy or "127.0.0.1",
             )
         )  # fmt: skip
 

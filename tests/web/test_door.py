@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import re
 
@@ -10,6 +11,7 @@ import pytest
 from fastapi import Request
 
 from gateway.web.accounts import IDLE_MS
+from gateway.web.arguments import page_arguments
 from gateway.web.opening import House, Listening, open_pages
 from gateway.web.roles import Role
 from tests.sites import site
@@ -242,9 +244,10 @@ def test_the_start_says_how_to_get_in(
     assert all(word in line for word, line in zip(words, said[1:], strict=True))
 
 
-def test_behind_a_proxy_nobody_is_let_in_by_itself_and_each_visitor_counts(stage: Stage) -> None:
-    """A visitor's address is the one the proxy names, believed of this machine only; cookies are for HTTPS."""
-    server = open_pages(stage.house(), Listening("127.0.0.1", 8080, proxied=True), lambda _: None)
+@pytest.mark.parametrize("proxy", ["127.0.0.1", "172.31.253.1"])
+def test_behind_a_proxy_nobody_is_let_in_by_itself_and_each_visitor_counts(stage: Stage, proxy: str) -> None:
+    """A visitor's address is the one the proxy names, believed of that proxy only; cookies are for HTTPS."""
+    server = open_pages(stage.house(), Listening("127.0.0.1", 8080, proxy=proxy), lambda _: None)
     server.config.load()
     assert server.config.app.state.web.house.secure  # type: ignore[union-attr]
 
@@ -260,9 +263,22 @@ def test_behind_a_proxy_nobody_is_let_in_by_itself_and_each_visitor_counts(stage
             return [each.status_code for each in (*found, home)]
 
     of_proxy, of_stranger = ["198.51.100.7"] * 6 + ["198.51.100.8"], [f"198.51.100.{n}" for n in range(20, 26)]
-    wrong = asyncio.run(asked("127.0.0.1", *of_proxy))
+    wrong = asyncio.run(asked(proxy, *of_proxy))
     assert wrong == [403] * 5 + [429, 403, 401]
     assert asyncio.run(asked("10.0.0.5", *of_stranger)) == [403] * 5 + [429, 401]
+
+
+def test_a_proxy_is_one_machine_named_by_number(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of this machine unless said otherwise; a name or "everybody" is refused with what to write."""
+    parser = argparse.ArgumentParser()
+    page_arguments(parser)
+    told = ([], ["--behind-proxy"], ["--behind-proxy=10.0.0.1"])
+    said = [parser.parse_args(words).behind_proxy for words in told]
+    assert said == [None, "127.0.0.1", "10.0.0.1"]
+    for wrong in ("*", "gateway.lan", "10.0.0.0/8"):
+        with pytest.raises(SystemExit):
+            parser.parse_args([f"--behind-proxy={wrong}"])
+        assert f"{wrong!r}: the proxy's address in numbers" in capsys.readouterr().err
 
 
 def test_the_keeper_invites_changes_and_takes_away(stage: Stage, pages: Pages) -> None:
