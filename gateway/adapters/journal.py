@@ -80,8 +80,9 @@ class Journal:
         self.db.execute("PRAGMA journal_mode=WAL")
         self.db.execute("PRAGMA synchronous=FULL")  # an acknowledged message survives a power cut
         version = check_version(self.db, path)
-        for number, script in enumerate(MIGRATIONS[version:], version + 1):
-            self.db.executescript(f"BEGIN; {script} PRAGMA user_version={number}; COMMIT")
+        if version < VERSION:  # as one: a commit waits for the disk
+            steps = "\n".join(MIGRATIONS[version:])
+            self.db.executescript(f"BEGIN; {steps} PRAGMA user_version={VERSION}; COMMIT")
         landmarks.catch_up(self.db)
         self.history = history.History(self.db)
 

@@ -1,34 +1,38 @@
 """Where sites push: `/sites/{id}` tells what is wanted next, `/sites/{id}/entries?from=N` takes a stretch.
 
 Each request carries the site's token. Nothing is read of a body before the token was right; a body is bounded
-while it comes in, few are held at once, and a site that asks too often is told to wait.
+while it comes in, few are held at once, and a site that asks too often is told to wait. These two routes stand
+before the framework of the pages, whose routing cost more than all else of a push.
 """
 
 from __future__ import annotations
 
 import asyncio
+import re
 import sqlite3
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
-from typing import Annotated
 
-from fastapi import FastAPI, Query, Request
-from fastapi.responses import JSONResponse, Response
-from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from gateway.adapters.trouble import is_full
 from gateway.adapters.yard_db import SITE_ID, Site, YardDb
 from gateway.vouching import Refused
-from gateway.yard.intake import Gap, Intake
+from gateway.yard.intake import Gap, Intake, Taken
 from gateway.yard_batch import MOST_SENT, NoBatch, unpack
 
 SMALL_BYTES = 65_536
 SMALL_AT_ONCE, LARGE_AT_ONCE = 32, 4  # bodies in hand, so that memory is bounded; what catches up holds nobody up
 PER_SECOND, AT_A_STRETCH = 20.0, 60.0  # requests of one site
 WRONG_TOKENS, WRONG_WINDOW_S, MOST_CLIENTS = 30, 300.0, 1000
-_Number = Annotated[int, Query(alias="from", ge=1, le=1 << 62)]
-_Newest = Annotated[int | None, Query(ge=0, le=1 << 62)]
+MOST_NUMBER = 1 << 62
+_ROUTE = re.compile(r"/sites/([^/]*)(/entries)?")
+_METHODS = {None: ("GET",), "/entries": ("PUT", "POST")}
+_HEADERS = {"X-Content-Type-Options": "nosniff", "Cache-Control": "no-store"}
 
 
 class _Answer(Exception):
@@ -75,72 +79,94 @@ class Strangers:
         return times
 
 
-def site_routes(app: FastAPI, intake: Intake, db: YardDb, monotonic: Callable[[], float]) -> Strangers:
-    """Add the routes; return who came with a wrong token."""
-    pace, strangers = Pace(PER_SECOND, AT_A_STRETCH), Strangers()
-    small, large = asyncio.Semaphore(SMALL_AT_ONCE), asyncio.Semaphore(LARGE_AT_ONCE)
+class SiteDoor:
+    """Answers sites, and passes everything else on to the pages."""
 
-    def let_in(request: Request, site: str) -> Site:
+    def __init__(
+        self, app: ASGIApp, intake: Intake, db: YardDb, monotonic: Callable[[], float], strangers: Strangers
+    ) -> None:
+        """Args: app: the pages. monotonic: seconds that never step. strangers: counts wrong tokens."""
+        self._app, self._intake, self._db, self._monotonic, self._strangers = app, intake, db, monotonic, strangers
+        self._threads = ThreadPoolExecutor(SMALL_AT_ONCE + LARGE_AT_ONCE, "take")  # plain: half of what a pool of
+        # the framework costs a request
+        self._pace = Pace(PER_SECOND, AT_A_STRETCH)
+        self._small, self._large = asyncio.Semaphore(SMALL_AT_ONCE), asyncio.Semaphore(LARGE_AT_ONCE)
+
+    def _in_a_thread(self, do: Callable[..., Taken], *args: object) -> Awaitable[Taken]:
+        return asyncio.get_running_loop().run_in_executor(self._threads, do, *args)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, or pass on."""
+        route = _ROUTE.fullmatch(scope["path"]) if scope["type"] == "http" else None
+        if route is None:
+            await self._app(scope, receive, send)
+            return
+        answer = await self._answer(Request(scope, receive), route[1], route[2])
+        await answer(scope, receive, send)
+
+    async def _answer(self, request: Request, name: str, what: str | None) -> Response:
+        try:
+            _check_method(request, what)
+            site = self._let_in(request, name)
+            taken = await (self._take(request, site) if what else self._in_a_thread(self._intake.wanted, site))
+            return JSONResponse(asdict(taken), 200, _HEADERS)
+        except _Answer as why:
+            return JSONResponse(
+                why.body, why.status, _HEADERS | ({"Retry-After": "5"} if why.status == 429 else {})
+            )
+
+    def _let_in(self, request: Request, name: str) -> Site:
         scheme, _, token = request.headers.get("authorization", "").partition(" ")
-        known = db.let_in(site, token) if SITE_ID.fullmatch(site) and scheme == "Bearer" else None
+        known = self._db.let_in(name, token) if SITE_ID.fullmatch(name) and scheme == "Bearer" else None
         if known is None:
             client = request.client.host if request.client else ""
-            many = strangers.count(client, monotonic()) > WRONG_TOKENS
+            many = self._strangers.count(client, self._monotonic()) > WRONG_TOKENS
             raise _Answer(429 if many else 401, "This is not the token of a site that may send here.")
-        wait_s = pace.wait_s(site, monotonic())
+        wait_s = self._pace.wait_s(name, self._monotonic())
         if wait_s:
             raise _Answer(429, f"Too many requests. Wait {wait_s:.1f} s.")
         return known
 
-    async def body_of(request: Request) -> bytes:
-        body = bytearray()
-        async for chunk in request.stream():
-            body += chunk
-            if len(body) > MOST_SENT:
-                raise _Answer(413, f"At most {MOST_SENT} bytes at once.")
-        return bytes(body)
-
-    def take(site: Site, first: int, body: bytes, newest: int | None) -> Response:
-        return JSONResponse(asdict(intake.take(site, first, unpack(body), newest)))
-
-    @app.get("/sites/{site}")
-    async def wanted(request: Request, site: str) -> Response:
-        known = let_in(request, site)
-        return JSONResponse(asdict(await run_in_threadpool(intake.wanted, known)))
-
-    @app.api_route("/sites/{site}/entries", methods=["PUT", "POST"])
-    async def entries(request: Request, site: str, first: _Number, newest: _Newest = None) -> Response:
-        known = let_in(request, site)
+    async def _take(self, request: Request, site: Site) -> Taken:
+        first, newest = _number(request, "from", 1), None
+        if "newest" in request.query_params:
+            newest = _number(request, "newest", 0)
         length = request.headers.get("content-length", "")
-        async with small if length.isdecimal() and int(length) <= SMALL_BYTES else large:
-            return await run_in_threadpool(take, known, first, await body_of(request), newest)
+        async with self._small if length.isdecimal() and int(length) <= SMALL_BYTES else self._large:
+            body = await _body_of(request)
+            return await self._in_a_thread(self._taken, site, first, body, newest)
 
-    _refusals(app, intake)
-    return strangers
+    def _taken(self, site: Site, first: int, body: bytes, newest: int | None) -> Taken:
+        try:
+            return self._intake.take(site, first, unpack(body), newest)
+        except NoBatch as why:
+            raise _Answer(400, f"This is no stretch of a journal: {why}.") from why
+        except Gap as why:
+            raise _Answer(416, f"{why}.", next=why.next) from why
+        except Refused as why:
+            raise _Answer(409, f"{why}.", kind=why.kind) from why
+        except (sqlite3.Error, OSError) as why:
+            what = "is full" if is_full(why, self._intake.folder.parent) else f"refuses: {why}"
+            kept = "Nothing was taken, nothing is lost: this site keeps it and sends it again."
+            raise _Answer(503, f"The yard's disk {what}. {kept}") from why
 
 
-def _refusals(app: FastAPI, intake: Intake) -> None:
-    @app.exception_handler(_Answer)
-    async def ended(request: Request, why: _Answer) -> Response:  # noqa: ARG001  the framework's own signature
-        return JSONResponse(why.body, why.status, {"Retry-After": "5"} if why.status == 429 else {})
+def _check_method(request: Request, what: str | None) -> None:
+    if request.method not in _METHODS[what]:
+        raise _Answer(405, f"Only {' or '.join(_METHODS[what])} here.")
 
-    @app.exception_handler(NoBatch)
-    async def no_batch(request: Request, why: NoBatch) -> Response:  # noqa: ARG001
-        return JSONResponse({"error": f"This is no stretch of a journal: {why}."}, 400)
 
-    @app.exception_handler(Gap)
-    async def gap(request: Request, why: Gap) -> Response:  # noqa: ARG001
-        return JSONResponse({"error": f"{why}.", "next": why.next}, 416)
+def _number(request: Request, name: str, least: int) -> int:
+    said = request.query_params.get(name, "")
+    if not (said.isascii() and said.isdecimal() and len(said) < 20 and least <= int(said) <= MOST_NUMBER):
+        raise _Answer(422, f"{name}={said[:40]!r}: the number of an entry, from {least} on, belongs here.")
+    return int(said)
 
-    @app.exception_handler(Refused)
-    async def refused(request: Request, why: Refused) -> Response:  # noqa: ARG001
-        return JSONResponse({"error": f"{why}.", "kind": why.kind}, 409)
 
-    @app.exception_handler(sqlite3.Error)
-    @app.exception_handler(OSError)
-    async def disk(request: Request, why: sqlite3.Error | OSError) -> Response:  # noqa: ARG001
-        what = "is full" if is_full(why, intake.folder.parent) else f"refuses: {why}"
-        said = (
-            f"The yard's disk {what}. Nothing was taken, nothing is lost: this site keeps it and sends it again."
-        )
-        return JSONResponse({"error": said}, 503)
+async def _body_of(request: Request) -> bytes:
+    body = bytearray()
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > MOST_SENT:
+            raise _Answer(413, f"At most {MOST_SENT} bytes at once.")
+    return bytes(body)

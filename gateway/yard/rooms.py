@@ -21,7 +21,7 @@ from gateway.web.live import Streams, Watch
 from gateway.web.packed import PackedFiles
 from gateway.web.pages import Pages, Place
 from gateway.web.roles import Permission
-from gateway.yard.api import site_routes
+from gateway.yard.api import SiteDoor, Strangers
 from gateway.yard.intake import Intake
 from gateway.yard.pages import Yard, yard_routes
 
@@ -35,7 +35,8 @@ def make_app(
     house = House(lambda: None, lambda _: "Nothing is done at the yard.", lambda: None, folder, wall_ms=wall_ms)
     app = FastAPI(title="dewgate yard", docs_url=None, redoc_url=None, openapi_url=None)
     app.add_middleware(SecurityHeaders, secure=secure)
-    strangers = site_routes(app, intake, db, time.monotonic)
+    strangers = Strangers()
+    app.add_middleware(SiteDoor, intake=intake, db=db, monotonic=time.monotonic, strangers=strangers)
     web = _wire(house, secure)
     pages = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     pages.add_middleware(Gate, door=web.door)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import zlib
+from contextlib import closing
 
 import pytest
 
 from gateway import entry
+from gateway.adapters.yard_db import YardDb
 from gateway.entry import Kind
 from gateway.yard import api
 from gateway.yard.api import Pace, Strangers
@@ -70,6 +72,27 @@ def test_guessing_is_slowed_and_never_locks_a_site_out(stage: Stage) -> None:
 def test_numbers_are_bounded(stage: Stage, path: str, status: int) -> None:
     """What is no number of an entry is refused."""
     assert stage.ask("PUT", path, stage.token, content=pack(Stretch([], []))).status_code == status
+
+
+def test_other_methods_and_other_paths_are_not_of_sites(stage: Stage, site: Site) -> None:
+    """Refused with what is right; what is no route of a site belongs to the pages, which ask who is there."""
+    for method, path in (("DELETE", "/sites/north"), ("GET", "/sites/north/entries?from=1")):
+        assert stage.ask(method, path, stage.token).status_code == 405
+    for path in ("/sites", "/sites/north/else", "/sites/north/entries/1"):
+        assert stage.ask("GET", path, stage.token).status_code == 401
+
+
+def test_a_token_made_or_taken_back_by_a_command_counts_at_once(stage: Stage, site: Site) -> None:
+    """What is known of tokens is held in memory, and read again as soon as another process changed the file."""
+    stage.push(1, part(site, 1, 50))
+    with closing(YardDb(stage.folder / "yard.db")) as other:
+        token = other.add("north", "", 300, 0)
+        assert stage.ask("GET", "/sites/north", stage.token).status_code == 401
+        assert stage.ask("GET", "/sites/north", token).json()["next"] == 51
+        other.drop("north")
+    assert stage.ask("GET", "/sites/north", token).status_code == 401
+    own = stage.db.add("north", "", 300, 0)
+    assert stage.ask("GET", "/sites/north", own).json()["next"] == 51
 
 
 def test_a_body_is_bounded_as_it_comes_and_as_it_unpacks(stage: Stage) -> None:
