@@ -81,7 +81,7 @@ fi
 if live; then
     systemctl daemon-reload
     systemctl enable --now dewgate-backup.timer
-    systemctl try-restart dewgate-run dewgate-deliver # an update is used from now on
+    systemctl try-restart dewgate-run dewgate-deliver dewgate-push dewgate-yard # an update is used from now on
 fi
 cat <<TEXT
 installed. Next:

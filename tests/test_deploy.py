@@ -40,6 +40,13 @@ def test_the_units_are_shut_in(unit: Path) -> None:
     assert found and float(found[1]) <= 2.0, said.stdout + said.stderr
 
 
+@pytest.mark.parametrize("unit", [unit for unit in UNITS if unit.suffix == ".service"], ids=lambda unit: unit.name)
+def test_no_unit_opens_the_home_to_others(unit: Path) -> None:
+    """The system sets the mode of a state folder at each start of any unit that names it: 0755 if none is said."""
+    lines = unit.read_text().splitlines()
+    assert "StateDirectory=dewgate" in lines and "StateDirectoryMode=0700" in lines and "UMask=0077" in lines
+
+
 @pytest.mark.parametrize("name", ["mosquitto.conf", "mosquitto-network.conf"])
 def test_the_broker_takes_our_settings_beside_debians(name: str, tmp_path: Path) -> None:
     """As the installer leaves out what Debian's own file says: Mosquitto refuses a key said twice."""
