@@ -1,4 +1,4 @@
-"""`dewgate doctor`: looks at disk, clock, keys, broker, channels, certificates, sensors, and says what to do."""
+"""`dewgate doctor`: disk, clock, services, keys, broker, channels, certificates, sensors; what to do."""
 
 from __future__ import annotations
 
@@ -50,6 +50,7 @@ def _looks(args: argparse.Namespace, at: address.Address) -> Iterable[Found]:
     yield from checkup.disk(args.home)
     yield from checkup.ownership(args.home)
     yield from checkup.clock()
+    yield from checkup.services(args.home)
     yield from checkup.keys(args.home)
     yield from checkup.broker(at, args.client_id)
     for path in [*args.certificate, *([Path(at.ca)] if at.ca else [])]:

@@ -7,7 +7,6 @@ reader. Times count back from the newest entry, not from the wall clock: a home 
 from __future__ import annotations
 
 import argparse
-import fcntl
 import os
 import sqlite3
 import sys
@@ -21,6 +20,7 @@ from pathlib import Path
 from gateway import entry, heard, heard_words, sensor_login, stopping, watch_words
 from gateway.adapters import trouble
 from gateway.adapters.block import unpack_block
+from gateway.adapters.home import is_locked
 from gateway.adapters.journal import Dropped, WrongJournal, entries_after, open_reader
 from gateway.entry import Kind
 from gateway.heard import Heard
@@ -183,20 +183,6 @@ def _chunks(path: Path, seq: int) -> Iterator[list[bytes]]:
         seq += len(found)
 
 
-def is_written(home: Path) -> bool:
-    """Whether a process holds the writer's lock of this home now."""
-    try:
-        held = (home / "writer.lock").open()
-    except FileNotFoundError:
-        return False
-    with held:
-        try:
-            fcntl.flock(held, fcntl.LOCK_SH | fcntl.LOCK_NB)
-        except BlockingIOError:
-            return True
-    return False
-
-
 class Note:
     """How far a long reading has come, on stderr, from time to time."""
 
@@ -224,7 +210,7 @@ def _sensors(args: argparse.Namespace) -> int:
             break
         note.at(found.sequence - window.after)
     say = heard_words.as_json if args.json else heard_words.text
-    print(say(found, _rules(), args.hours, is_written(args.home)))
+    print(say(found, _rules(), args.hours, is_locked(args.home / "writer.lock")))
     return 0
 
 
@@ -247,7 +233,7 @@ def _watch(args: argparse.Namespace) -> int:
     if not args.once:
         site = screen.watching.standing.site
         print(f"watching {printable(site.label) if site else args.home}; Ctrl-C ends it", file=sys.stderr)
-    if not is_written(args.home):
+    if not is_locked(args.home / "writer.lock"):
         print(f"no dewgate is writing in {args.home}; its newest entry is {window.newest}", file=sys.stderr)
     if args.once:
         return 0
@@ -291,7 +277,7 @@ class Screen:
         """Say once that nobody writes, when not even a heartbeat came."""
         if time.monotonic() - self.news_s > QUIET_S:
             self.news_s = float("inf")
-            if not is_written(self.home):
+            if not is_locked(self.home / "writer.lock"):
                 print("nothing was journalled for a minute: no dewgate is writing here", flush=True)
             else:
                 self.news_s = time.monotonic()

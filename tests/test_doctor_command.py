@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import re
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 from gateway.__main__ import main
 from gateway.adapters import checkup
+from gateway.adapters.address import Address
 from gateway.adapters.checkup import Level
+from gateway.adapters.home import lock
 from tests.broker import SHIPPED, Mosquitto, free_port
 from tests.faults.kill_run import prepare
 
@@ -44,6 +49,14 @@ def said(capsys: pytest.CaptureFixture[str], home: Path, *words: str) -> tuple[i
     return code, capsys.readouterr().out
 
 
+@contextmanager
+def at_work(home: Path) -> Iterator[None]:
+    """Hold what `run` and `deliver` hold while they live."""
+    with lock(home), (home / "delivery.lock").open("w") as sends:
+        fcntl.flock(sends, fcntl.LOCK_EX)
+        yield
+
+
 def test_what_is_sound_is_good(home: Path, broker: Mosquitto, capsys: pytest.CaptureFixture[str]) -> None:
     """Key, head, broker, disk; the sensors of a gateway that never ran are unknown, each named."""
     before = names(home)
@@ -62,7 +75,30 @@ def test_a_key_others_can_read_is_bad(home: Path, capsys: pytest.CaptureFixture[
     key.chmod(0o644)
     code, words = said(capsys, home, "--broker", f"127.0.0.1:{free_port()}")
     assert code == 1 and f"bad   key: others can look into {key}\n      to do: chmod go= {key}" in words
-    assert "look  broker" in words and "could not be checked" in words
+    assert "bad   broker" in words and "could not be checked" in words
+
+
+def test_a_broker_that_refuses_the_login_says_so(tmp_path: Path) -> None:
+    """Within a moment, not after the patience for a slow one; and which options hold the login."""
+    (tmp_path / "none").touch()
+    closed = Mosquitto(tmp_path, f"allow_anonymous false\npassword_file {tmp_path}/none")
+    try:
+        began = time.monotonic()
+        (found,) = checkup.broker(Address("127.0.0.1", closed.port), "dewgate-run")
+    finally:
+        closed.stop()
+    assert found.level is Level.BAD and "it refuses the connection: not authorized" in found.what, found
+    assert "--broker-password-file" in found.do and time.monotonic() - began < 5
+
+
+def test_services_that_are_not_at_work_are_bad(home: Path) -> None:
+    """A board of yesterday and messages that go nowhere look sound to whoever only looks at files."""
+    assert [(each.level, each.what.partition(":")[0]) for each in checkup.services(home)] == [
+        (Level.BAD, "run"), (Level.BAD, "deliver"),
+    ]  # fmt: skip
+    with at_work(home):
+        assert {each.level for each in checkup.services(home)} == {Level.GOOD}
+    assert "systemctl start dewgate-deliver" in checkup.services(home)[1].do
 
 
 def test_a_missing_key_and_an_old_head_are_bad(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -135,7 +171,7 @@ def test_files_of_somebody_else_are_bad_and_an_open_home_is_told(home: Path) -> 
     assert [each.level for each in checkup.ownership(home)] == [Level.LOOK]
 
 
-def test_five_broken_installations(
+def test_six_broken_installations(
     home: Path,
     broker: Mosquitto,
     tmp_path: Path,
@@ -154,7 +190,8 @@ def test_five_broken_installations(
     sound = [*at, "--contacts", str(contacts)]
 
     def bad(*words: str) -> list[str]:
-        code, text = said(capsys, home, *(words or sound))
+        with at_work(home):
+            code, text = said(capsys, home, *(words or sound))
         lines = text.splitlines()
         found = [line for line in lines if line.startswith("bad ")]
         assert code == bool(found) and all(
@@ -185,6 +222,7 @@ def test_five_broken_installations(
     monkeypatch.setattr(checkup, "clock", lambda: no_clock)  # 5: a box of its own, commands typed as root
     os.chown(home / "journal.db", 4711, 4711)
     assert bad() == ["permissions", "clock"]
+    assert said(capsys, home, *sound)[1].count("not at work, ") == 2  # 6: installed, and nobody started it
 
 
 def test_no_home_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -16,7 +16,6 @@ from gateway import entry, heard_command
 from gateway.__main__ import main
 from gateway.adapters.journal import Journal, open_reader, pack_oldest
 from gateway.entry import Arrival, Kind
-from gateway.heard_command import is_written
 from gateway.service import lock
 from gateway.tree import SEAL
 from tests.heard_story import OFFSET_MS, Story, utc_ms
@@ -149,17 +148,6 @@ def test_a_conflict_with_a_reading_shortly_before_the_first_line_is_told(
     home = write(tmp_path / "home", story)
     (_, line) = said(capsys, "watch", "--home", home, "--once", "--minutes", "1").splitlines()
     assert line.endswith("CONFLICT")
-
-
-def test_who_holds_the_writers_lock_writes(tmp_path: Path) -> None:
-    """Without making the file, and without keeping the lock."""
-    assert not is_written(tmp_path)
-    assert not (tmp_path / "writer.lock").exists()
-    held = lock(tmp_path)
-    assert is_written(tmp_path)
-    held.close()
-    assert not is_written(tmp_path)
-    lock(tmp_path).close()
 
 
 @pytest.mark.parametrize("command", ["sensors", "watch"])

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from gateway import flow
-from gateway.adapters.home import restore
+from gateway.adapters.home import is_locked, lock, restore
 from tests.faults.kill_run import prepare
 
 
@@ -53,3 +53,14 @@ def test_a_checkpoint_that_cannot_be_read_is_only_a_cache(path: Path) -> None:
     again = restore(path).state
     assert again.sequence == whole.sequence and again.peaks == whole.peaks and again.config == whole.config
     assert "of the checkpoint" not in again.counts
+
+
+def test_who_holds_the_writers_lock_writes(tmp_path: Path) -> None:
+    """Asked without making the file, and without keeping the lock."""
+    file = tmp_path / "writer.lock"
+    assert not is_locked(file) and not file.exists()
+    held = lock(tmp_path)
+    assert is_locked(file)
+    held.close()
+    assert not is_locked(file)
+    lock(tmp_path).close()

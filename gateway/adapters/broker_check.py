@@ -33,7 +33,7 @@ class _Visit:
     """One connection of the probe, driven by hand until something has come about."""
 
     def __init__(self, name: str, address: Address, clean: bool, until_s: float) -> None:
-        self.until_s, self.counted = until_s, 0
+        self.until_s, self.counted, self.refused = until_s, 0, ""
         self.granted, self.answered, self.present, self.sent = -1, False, False, 0
         client = paho.Client(CallbackAPIVersion.VERSION2, name, clean_session=clean, protocol=paho.MQTTv311)
         client.on_connect, client.on_subscribe = self._on_connect, self._on_subscribe
@@ -48,7 +48,10 @@ class _Visit:
     def wait(self, holds: Callable[[], bool], what: str) -> None:
         while not holds():
             left = self.until_s - time.monotonic()
-            if left <= 0 or self.client.loop(min(left, 0.1)) != paho.MQTT_ERR_SUCCESS:
+            went_well = left > 0 and self.client.loop(min(left, 0.1)) == paho.MQTT_ERR_SUCCESS
+            if self.refused:
+                raise _Silent(f"it refuses the connection: {self.refused}")
+            if not went_well:
                 raise _Silent(f"no answer in time while {what}; dewgate doctor asks again")
 
     def leave(self) -> None:
@@ -57,6 +60,7 @@ class _Visit:
 
     def _on_connect(self, _c: Any, _u: Any, flags: Any, reason: Any, _p: Any) -> None:
         self.answered, self.present = not reason.is_failure, flags.session_present
+        self.refused = str(reason).lower() if reason.is_failure else ""
 
     def _on_subscribe(self, _c: Any, _u: Any, _m: Any, reasons: Any, _p: Any) -> None:
         self.granted = reasons[0].value

@@ -22,7 +22,7 @@ from gateway.adapters import broker_check
 from gateway.adapters import heads as table
 from gateway.adapters.address import Address
 from gateway.adapters.health import room
-from gateway.adapters.home import restore
+from gateway.adapters.home import is_locked, restore
 from gateway.adapters.journal import open_reader
 from gateway.adapters.signing import Keys
 from gateway.flow import Flow
@@ -116,6 +116,21 @@ def ownership(home: Path) -> list[Found]:
     return found or [Found(Level.GOOD, f"permissions: {home} belongs to one user, and is closed to others")]
 
 
+def services(home: Path) -> list[Found]:
+    """Whether somebody writes the journal of this home, and somebody sends its messages."""
+    found = []
+    for lock, name, without in (
+        ("writer.lock", "run", "nothing is received or judged"),
+        ("delivery.lock", "deliver", "no message goes out"),
+    ):
+        if is_locked(home / lock):
+            found.append(Found(Level.GOOD, f"{name}: at work"))
+        else:
+            do = f"systemctl start dewgate-{name}; what it says: journalctl -u dewgate-{name}"
+            found.append(Found(Level.BAD, f"{name}: not at work, {without}", do))
+    return found
+
+
 def keys(home: Path) -> list[Found]:
     """The signing key, who can read it, and how old the newest head is."""
     own = Keys(home)
@@ -151,10 +166,10 @@ def broker(at: Address, client_id: str) -> list[Found]:
     said, is_fault = broker_check.check(at, f"{client_id}-doctor", PATIENCE_S)
     if not said:
         return [Found(Level.GOOD, f"broker {at}: keeps what waits for a gateway that is away")]
-    do = "is it running, and at this address?"
+    do = "is it running, and at this address? its login: --broker-user, --broker-password-file, as `run` has them"
     if is_fault:
         do = "take the settings of deploy/mosquitto.conf or mosquitto-network.conf, then restart the broker"
-    return [Found(Level.BAD if is_fault else Level.LOOK, said, do)]
+    return [Found(Level.BAD, said, do)]
 
 
 def certificate(path: Path) -> list[Found]:

@@ -36,6 +36,20 @@ def lock(home: Path) -> IO[str]:
     return held
 
 
+def is_locked(path: Path) -> bool:
+    """Whether a process holds this lock file now: `writer.lock` of a home, or `delivery.lock`."""
+    try:
+        held = path.open()
+    except FileNotFoundError:
+        return False
+    with held:
+        try:
+            fcntl.flock(held, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return True
+    return False
+
+
 def restore(path: Path, tell: Tell = lambda *_: None) -> Flow:
     """Return the flow as the journal leaves it. tell: called with how far it is, and with the newest entry.
 
