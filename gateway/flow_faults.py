@@ -97,6 +97,7 @@ class Faults:
         self._said: dict[str, tuple[Fault, str] | None] = {}  # of each sensor, when it was last asked
         self._unheard_of: set[str] = set()  # silent, or not heard since the start
         self._hearing: tuple[int, int] | None = None  # since when sensors can be heard, and the hour, as of then
+        self._compared: int | None = None  # the hour in which pairs were looked at last
         self._dates = sorted(_dates(site))
         self._moments = [at for at, *_ in self._dates]
         self._passed = -1  # how many of them
@@ -106,13 +107,7 @@ class Faults:
         """Hear these sensors again, and look at what else may have changed."""
         for name in {*heard, *self._due(now_ms)}:
             self._put(name, self._of_sensor(name, now_ms))
-        stands = self.stands
-        for two in self.watch.pairs:
-            pair, name = self.state.sense.pairs.get(two.key), f"pair {two.key} {Fault.DISAGREEING}"
-            if pair is None or pair.off is None:
-                stands.pop(name, None)
-            elif name not in stands:
-                stands[name] = sensor_pairs.words(pair, two, two.first)
+        self._of_pairs()
         self._of_the_gateway(now_ms)
         self._of_dates(now_ms)
 
@@ -195,6 +190,19 @@ class Faults:
     def _value(self, name: str) -> float | None:
         newest = self.state.newest.get(name)
         return None if newest is None else newest.value
+
+    def _of_pairs(self) -> None:
+        """Look at what is compared once an hour, when that hour is over."""
+        if self._compared == self.state.sense.hour:
+            return
+        self._compared = self.state.sense.hour
+        stands = self.stands
+        for two in self.watch.pairs:
+            pair, name = self.state.sense.pairs.get(two.key), f"pair {two.key} {Fault.DISAGREEING}"
+            if pair is None or pair.off is None:
+                stands.pop(name, None)
+            elif name not in stands:
+                stands[name] = sensor_pairs.words(pair, two, two.first)
 
     # -- the gateway ---------------------------------------------------------------------------------------
 
