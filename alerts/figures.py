@@ -20,6 +20,10 @@ STALE_MS = 24 * HOUR_MS
 MANAGEABLE_AN_HOUR = 6.0
 FLOOD = 10
 TOP = 5
+ENDS = (
+    Change.RETURNED, Change.OVER, Change.SUPPRESSED, Change.SHELVED, Change.OUT_OF_SERVICE, Change.WITHDRAWN,
+)  # fmt: skip
+"""What a message that an alarm is over ends with in the journal: it asks for nothing, so it is no load."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +92,7 @@ def figures(events: Iterable[Happened], from_ms: int, until_ms: int) -> Figures:
 def _loads(now: Sequence[Happened], hours: float) -> Iterable[Load]:
     told: dict[str, list[int]] = {}
     for each in now:
-        if each.change == Change.TOLD and not each.reason.endswith((Change.RETURNED, Change.OVER)):
+        if each.change == Change.TOLD and not each.reason.endswith(ENDS):
             told.setdefault(each.reason.split(" ", 1)[0], []).append(each.at_ms)
     for person, times in sorted(told.items()):
         most = max(sum(at <= other < at + TEN_MIN_MS for other in times) for at in times)

@@ -190,7 +190,7 @@ def _in_full(of: Standing, reader: Reader) -> list[str]:
     if of.change is Change.BREACH and consequence(of, reader) != advice and not cures:
         lines.append(advice)
     measured = of.measured
-    lines.append(_in_short(of, reader))
+    lines.append(in_short(of, reader))
     lines.append(say(reader, "limit", limit=limit_words(of.limit, reader)))
     if measured.value is not None and measured.u != 0.0:
         lines.append(say(reader, "rule", rule=rule_words(of.limit, measured, reader)))
@@ -227,7 +227,8 @@ def _foreseen(of: Standing, reader: Reader) -> list[str]:
     return lines
 
 
-def _in_short(of: Standing, reader: Reader) -> str:
+def in_short(of: Standing, reader: Reader) -> str:
+    """Return where, what and how much, on one line."""
     where = f"{of.where}, {of.place}" if of.place and of.place not in of.where else of.where
     value = value_words(of.limit, of.measured, reader)
     return say(reader, "value", where=where, quantity=quantity_words(of.limit, reader), value=value)

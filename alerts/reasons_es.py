@@ -84,6 +84,7 @@ REASONS = {
     "water may have condensed": "pudo condensarse agua",
     "blow out before abrasive (ASTM D4285, 4.1)": "soplar antes de meter abrasivo (ASTM D4285, 4.1)",
     # a change, what a person saw, a wait
+    "the work it is for has ended": "terminó el trabajo al que se aplica",
     "how it changes is not known": "no se sabe cómo varía",
     "how it changes is not known yet: that takes {} min of values": (
         "aún no se sabe cómo varía: hacen falta {} min de valores"

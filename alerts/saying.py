@@ -21,11 +21,12 @@ class Texts:
     words: dict[str, str]
     quantities: dict[str, str]
     look: dict[str, str]
+    activities: dict[str, str]
 
 
 LANGUAGES = {
-    "en": Texts(texts_en.WORDS, texts_en.QUANTITIES, texts_en.LOOK),
-    "es": Texts(texts_es.WORDS, texts_es.QUANTITIES, texts_es.LOOK),
+    "en": Texts(texts_en.WORDS, texts_en.QUANTITIES, texts_en.LOOK, texts_en.ACTIVITIES),
+    "es": Texts(texts_es.WORDS, texts_es.QUANTITIES, texts_es.LOOK, texts_es.ACTIVITIES),
 }
 SYSTEMS = {
     "si": {

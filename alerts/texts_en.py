@@ -22,6 +22,18 @@ WORDS = {
     "no history": "No history of this site yet: from the last hour's trend only.",
     "back": "Limits back: {where}",
     "back exposed": "Limits back; {where} needs the inspector's disposition",
+    "ended": "{work} ended, limits not back: {where}",
+    "ended exposed": "{work} ended, limits not back; {where} needs the inspector's disposition",
+    "no more": "Limit no longer applies, not back: {where}",
+    "no more body": "Since {clock} the limit does not apply. It did not come back inside before that.",
+    "put aside": "Shelved by {by} until {clock}, not back: {where}",
+    "put aside body": "Not back at {clock}. Reason: {why}. Told again when the shelving ends, if it stands.",
+    "taken out": "Taken out of service by {by}, not back: {where}",
+    "taken out body": "Not back at {clock}. Reason: {why}. Told again once it is in service, if it stands.",
+    "withdrawn": "Its limit is no longer in force, not back: {where}",
+    "withdrawn body": "Set-up was changed {clock}. It did not come back before that.",
+    "unwatched": "No longer watched, not back: {where}",
+    "now": "Now {value}",
     "more": "{title} (+{count} more)",
     "escalated": "Nobody acknowledged for {minutes} min: {title}",
     "still": "Still: {title}",
@@ -78,6 +90,16 @@ QUANTITIES = {
     "dew_point_margin_change": "change of the dew point margin",
     "rain_or_fog": "rain or fog",
     "time_inside": "time inside limits before the work began",
+}
+
+ACTIVITIES = {
+    "blasting": "blasting",
+    "coating": "coating",
+    "priming": "priming",
+    "stripe coat": "stripe coat",
+    "curing": "curing",
+    "washing": "washing",
+    "blow-down": "blow-down",
 }
 
 _ISOLATE = "Before touching the train: isolate, lock, bleed line and pot to zero, verify"

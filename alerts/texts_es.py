@@ -18,6 +18,18 @@ WORDS = {
     "no history": "Aún sin historia de esta obra: solo la tendencia de la última hora.",
     "back": "De nuevo en límites: {where}",
     "back exposed": "De nuevo en límites; {where} espera la decisión del inspector",
+    "ended": "{work}: terminó sin volver a límites, {where}",
+    "ended exposed": "{work}: terminó sin volver a límites; {where} espera la decisión del inspector",
+    "no more": "El límite ya no se aplica, sin volver: {where}",
+    "no more body": "Desde {clock} el límite no se aplica. Antes de eso no volvió a límites.",
+    "put aside": "Aplazada por {by} hasta {clock}, sin volver: {where}",
+    "put aside body": "Sin volver a las {clock}. Motivo: {why}. Si continúa al acabar, se avisa de nuevo.",
+    "taken out": "Puesta fuera de servicio por {by}, sin volver: {where}",
+    "taken out body": "Sin volver a las {clock}. Motivo: {why}. Si continúa en servicio, se avisa de nuevo.",
+    "withdrawn": "Su límite ya no está en vigor, sin volver: {where}",
+    "withdrawn body": "La configuración se cambió a las {clock}. Antes de eso no volvió.",
+    "unwatched": "Ya no se vigila, sin volver: {where}",
+    "now": "Ahora {value}",
     "more": "{title} (+{count} más)",
     "escalated": "Nadie confirmó en {minutes} min: {title}",
     "still": "Continúa: {title}",
@@ -74,6 +86,16 @@ QUANTITIES = {
     "dew_point_margin_change": "variación del margen sobre el punto de rocío",
     "rain_or_fog": "lluvia o niebla",
     "time_inside": "tiempo dentro de límites antes de empezar",
+}
+
+ACTIVITIES = {
+    "blasting": "chorreado",
+    "coating": "capa",
+    "priming": "imprimación",
+    "stripe coat": "capa de refuerzo",
+    "curing": "curado",
+    "washing": "lavado",
+    "blow-down": "soplado",
 }
 
 _ISOLATE = "Antes de tocar el tren: aislar, bloquear, purgar línea y tolva a cero, verificar"

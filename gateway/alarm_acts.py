@@ -21,7 +21,8 @@ def of_number(state: State, number: str) -> list[str]:
     """Return the limits that a number speaks of: of a message all its alarms, else the one alarm."""
     for message in tuple(state.telling.messages):
         if message.number == number:
-            return [name for name, own in message.members.items() if state.alarms[name].name == own]
+            alarms = ((name, own, state.alarms.get(name)) for name, own in message.members.items())
+            return [name for name, own, alarm in alarms if alarm is not None and alarm.name == own]
     return [name for name, alarm in tuple(state.alarms.items()) if alarm.name == number]
 
 

@@ -326,14 +326,14 @@ class Flow:
         self.state.counts[what] = self.state.counts.get(what, 0) + 1
 
     def _config_set(self, body: bytes, outcomes: Outcomes) -> None:
-        before, old_site = dict(self.sensors) if self.site else {}, self.site
+        before, old_site, old = dict(self.sensors) if self.site else {}, self.site, self.judging
         self.state.config = body
         judging = self._configure(body)
         flow_findings.keep_only(self.state, old_site, judging.site)
         same = {name for name, sensor in self.sensors.items() if before.get(name) == sensor}
         sensor_sense.keep_only(self.state.sense, self.watch, same)
         flow_history.take_all_down(self.state, outcomes.sheet)
-        judging.alarms.withdraw(outcomes)
+        judging.alarms.withdraw(old.place if old else str, outcomes)
         self.state.health.hearing_ms = self.state.core_ms
         self.state.dirty_ms = self.state.core_ms if self.state.dirty_ms is None else self.state.dirty_ms
 

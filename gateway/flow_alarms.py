@@ -13,12 +13,12 @@ from alerts import fault
 from alerts.alarm import Alarm, Change, Hold
 from alerts.fault import Fault, Watched
 from alerts.limits import Judgement, Limit, Verdict
-from alerts.measured import Measured, unknown
+from alerts.measured import Measured, Quantity, unknown
 from alerts.minded import Minded
 from gateway import alarm_acts
 from gateway.area_work import applies
 from gateway.conditions import Condition
-from gateway.flow_state import Outcomes, State
+from gateway.flow_state import Left, Outcomes, State
 from gateway.flow_telling import Teller, put_event
 
 Groups = list[tuple[Limit, ...]]
@@ -30,12 +30,12 @@ class Alarms:
     fault that has stood.
 
     faults: all that may be, by id. cause: the station or sensor that is why a limit's value is not known. where:
-    the areas a limit speaks of.
+    the areas a limit speaks of. place: what an alarm is of, as people call it, by the id of its limit or fault.
     """
 
     def __init__(
         self, state: State, groups: Groups, teller: Teller, cause: Callable[[Limit], str],
-        where: Callable[[Limit], tuple[str, ...]], faults: Mapping[str, Watched],
+        where: Callable[[Limit], tuple[str, ...]], place: Callable[[str], str], faults: Mapping[str, Watched],
     ) -> None:  # fmt: skip
         self.state = state
         self.groups = groups
@@ -45,6 +45,7 @@ class Alarms:
         self.teller = teller
         self.cause = cause
         self.where = where
+        self.place = place
         self.restless: list[str] = []  # faults whose alarm time may move
         self._going_on: dict[str, frozenset[str]] | None = None
 
@@ -114,9 +115,14 @@ class Alarms:
         elif change in (Change.BREACH, Change.UNKNOWN, Change.CLOSE):
             self.state.numbers += 1
             alarm.number = self.state.numbers
+        if change is Change.RETURNED and isinstance(limit, Limit) and limit.quantity is Quantity.TIME_INSIDE:
+            said = said._replace(reason="the work it is for has ended")  # too early is not made up for
+            work = self._ended(limit, self._going_on or {})
+            self.teller.leave(limit.id, Left(Change.SUPPRESSED, now, self.place(limit.id), work=work))
+        elif change in (Change.RETURNED, Change.OVER):
+            self.teller.back(limit.id)
         self._event(limit.id, alarm, change, verdict, said, now, outcomes)
         if change in (Change.RETURNED, Change.OVER):
-            self.teller.back(limit.id)
             return
         if change is not Change.CLOSE:
             alarm.raised_ms = [*alarm.raised_ms[-2:], now]
@@ -170,26 +176,34 @@ class Alarms:
         going_on = {area: frozenset(names) for area, names in self.state.activities.items()}
         if going_on == self._going_on:
             return
-        self._going_on = going_on
+        before, self._going_on = self._going_on or {}, going_on
         for limit, *_ in self.groups:
             alarm, now = self.state.alarms[limit.id], self.state.judged_ms
             idle = not any(applies(limit, going_on.get(area, ())) for area in self.where(limit))
             change = life.suppress(alarm, idle)
             if change is Change.SUPPRESSED:
-                self._hold(limit, alarm, change, _hold_words(alarm), now, outcomes)
+                self._hold(limit, alarm, change, Left(change, now, "", work=self._ended(limit, before)), outcomes)
             elif change is not None:
                 self._release(limit, alarm, change, "its activity goes on", now, outcomes)
                 if alarm.untold:
                     self._announce(limit, alarm, Change(alarm.cause), now, outcomes)
                     alarm.untold = False
 
-    def _hold(
-        self, limit: Minded, alarm: Alarm, change: Change, why: str, now_ms: int, outcomes: Outcomes
-    ) -> None:
-        """Write down that an alarm is put aside, and leave it out of messages."""
-        self.teller.drop(limit.id)
+    def _ended(self, limit: Limit, before: Mapping[str, frozenset[str]]) -> list[str]:
+        """The activities a limit is for that have ended since."""
+        gone = [before.get(area, frozenset()) - self._on(area) for area in self.where(limit)]
+        return sorted(name for names in gone for name in names if applies(limit, (name,)))
+
+    def _on(self, area: str) -> frozenset[str]:
+        return frozenset(self.state.activities.get(area, ()))
+
+    def _hold(self, limit: Minded, alarm: Alarm, change: Change, left: Left, outcomes: Outcomes) -> None:
+        """Write down that an alarm is put aside, and take it out of messages."""
+        left.what = self.place(limit.id)
+        self.teller.leave(limit.id, left)
         if change is not Change.SUPPRESSED or alarm.state != life.AlarmState.NORMAL:
-            self._event(limit.id, alarm, change, _verdict(alarm), unknown(why, now_ms), now_ms, outcomes)
+            why, now_ms = unknown(_hold_words(alarm), left.at_ms), left.at_ms
+            self._event(limit.id, alarm, change, _verdict(alarm), why, now_ms, outcomes)
 
     def _release(
         self, limit: Minded, alarm: Alarm, change: Change | None, why: str, now_ms: int, outcomes: Outcomes
@@ -243,16 +257,20 @@ class Alarms:
     def _put_aside(self, name: str, change: Change | None, outcomes: Outcomes) -> None:
         if change is not None:
             alarm, now = self.state.alarms[name], self.state.core_ms
-            self._hold(self.all[name], alarm, change, _hold_words(alarm), now, outcomes)
+            hold = alarm.shelf if change is Change.SHELVED else alarm.out
+            assert hold is not None, "what was put aside has its hold"
+            self._hold(
+                self.all[name], alarm, change, Left(change, now, "", hold.by, hold.why, hold.until_ms), outcomes
+            )
 
     def _back(self, name: str, change: Change | None, why: str, outcomes: Outcomes) -> None:
         self._release(self.all[name], self.state.alarms[name], change, why, self.state.core_ms, outcomes)
 
-    def withdraw(self, outcomes: Outcomes) -> None:
-        """Let the alarms go whose limits are no more in force."""
+    def withdraw(self, place: Callable[[str], str], outcomes: Outcomes) -> None:
+        """Let the alarms go whose limits are no more in force. place: as `place` of the jobsite before."""
         for gone in [name for name in self.state.alarms if name not in self.all]:  # in their order, for replay
             alarm = self.state.alarms.pop(gone)
-            self.teller.drop(gone)
+            self.teller.leave(gone, Left(Change.WITHDRAWN, self.state.core_ms, place(gone)))
             if alarm.active:
                 why = unknown("", self.state.core_ms)
                 self._event(gone, alarm, Change.WITHDRAWN, Verdict.NO_LIMIT, why, self.state.core_ms, outcomes)

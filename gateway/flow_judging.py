@@ -63,7 +63,9 @@ class Judging:
         self.teller = Teller(state, site, self.limits | self.faults.all, self.describe, self._settles)
         self.acted = True  # an act or a start may have changed what no value shows
         self._heard: dict[str, Verdict] = {}  # as of the last judging
-        self.alarms = Alarms(state, self.groups, self.teller, self._cause, self._where, self.faults.all)
+        self.alarms = Alarms(
+            state, self.groups, self.teller, self._cause, self._where, self.place, self.faults.all
+        )
 
     def judge(self, now_ms: int, before_ms: int, heard: Iterable[str], outcomes: Outcomes) -> None:
         """Judge everything as of now; before_ms: the second judged before; heard: who may say other than then."""
@@ -214,6 +216,13 @@ class Judging:
             return found
         start = last_start.of_area(self.state, self.site, area, self.judged, self.state.judged_ms)
         return found if start is None else last_start.beside(found, start, area)
+
+    def place(self, name: str) -> str:
+        """Return what an alarm is of, by the id of its limit or fault, as people call it."""
+        if watched := self.faults.all.get(name):
+            return watched.label
+        limit = self.limits.get(name)
+        return name if limit is None else self.labels.get(limit.subject, limit.subject)
 
     def _settles(self, limit_id: str) -> bool:
         judged, alarm = self.judged.get(limit_id), self.state.alarms[limit_id]

@@ -86,13 +86,30 @@ class Track:
 
 
 @dataclass(slots=True)
+class Left:
+    """How an alarm left a message without limits being back: a Change, when (core ms), by whose act, why.
+
+    what: its place, as people call it; until_ms: of a shelving (core ms); work: the activities that ended.
+    """
+
+    change: str
+    at_ms: int
+    what: str
+    by: str = ""
+    why: str = ""
+    until_ms: int | None = None
+    work: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
 class Message:
     """One message to persons: the alarms of one cause, and who has been told of them when (core ms).
 
     audience: what it is about (`fault.AUDIENCES`), and so whom it is for. around: channels it cannot go by.
 
     number: what people know it by. change: a Change. due_ms: until then further alarms of the cause join. members:
-    number of each alarm by limit id; back: those whose limits are back. kept: by person, the rule that holds it.
+    number of each alarm by limit id; back: those whose limits are back, or that left without (left). kept: by
+    person, the rule that holds it.
     later: who was off duty all the while and is told on coming to work that a coat was exposed. foresaw: whether
     what was told said when a limit is likely crossed.
     """
@@ -112,6 +129,7 @@ class Message:
     audience: str = "limits"
     around: list[str] = field(default_factory=list)
     foresaw: bool = False
+    left: dict[str, Left] = field(default_factory=dict)
 
 
 @dataclass(slots=True)

@@ -7,16 +7,17 @@ alarm of high priority is never kept back for want of a person on duty, nor by a
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-from alerts import fault_words, notification
+from alerts import ended_words, fault_words, notification
 from alerts.alarm import WARNINGS, AlarmState, Change
+from alerts.ended_words import Ended
 from alerts.fault import LIMITS, MOMENTS, Watched
 from alerts.fault_words import Wrong
 from alerts.limits import PRIORITIES, Limit, Verdict
 from alerts.measured import Measured, unknown
 from alerts.notification import Notice, Reader, Standing
-from gateway.flow_state import Event, Message, Outcomes, State
+from gateway import flow_endings
+from gateway.flow_endings import Describe
+from gateway.flow_state import Event, Left, Message, Outcomes, State
 from gateway.flow_turns import CALM, FLOOD, FLOOD_MS, MINUTE, Settles, Turns, concerns
 from gateway.jobsite import Jobsite, Person
 from gateway.payload import canonical
@@ -24,8 +25,6 @@ from gateway.payload import canonical
 GATHER_MS = 10_000  # alarms of one cause that come within it are one message: ours
 GATHER_FAULTS_MS = 60_000  # of instruments: they fall silent each after its own patience. Ours
 CLOSE_MS = 3_600_000  # for so long a warning that asks for the same is not told again: ours
-Describe = Callable[[str, str, Change], Standing | Wrong]
-"""Limit id, number and change: the alarm as a message tells it."""
 
 
 def put_event(
@@ -54,6 +53,8 @@ class Teller:
 
     def announce(self, limit: Limit | Watched, number: str, change: Change, key: str, now_ms: int) -> str:
         """Take an alarm that is to be told; return why it is not told by itself, or nothing."""
+        if joined := flow_endings.rejoin(self.state, limit.id, number, change):
+            return f"told as {joined}, its work goes on again"
         priority = _lower(limit.priority) if change in WARNINGS else limit.priority
         message = self._fitting(limit, change, key, priority, now_ms)
         if message is None or message.change == change:
@@ -104,15 +105,21 @@ class Teller:
     def back(self, limit_id: str) -> None:
         """Take note that limits are back."""
         for message in self.state.telling.messages:
+            message.left.pop(limit_id, None)
             if limit_id in message.members and limit_id not in message.back:
                 message.back.append(limit_id)
 
+    def leave(self, limit_id: str, left: Left) -> None:
+        """Take an alarm out of every message without its limits being back: whoever was told hears of it."""
+        flow_endings.leave(self.state, limit_id, left)
+
     def drop(self, limit_id: str, but: Message | None = None) -> None:
-        """Take an alarm out of every other message: it is held, withdrawn, or told anew."""
+        """Take an alarm out of every other message: it is told anew."""
         telling = self.state.telling
         for message in telling.messages:
             if message is not but and limit_id in message.members:
                 del message.members[limit_id]
+                message.left.pop(limit_id, None)
                 message.back = [each for each in message.back if each != limit_id]
         telling.messages = [each for each in telling.messages if each.members]
 
@@ -134,7 +141,7 @@ class Teller:
             for person in self.site.people:
                 self._person(message, person, now_ms, outcomes)
             self._to_nobody(message, now_ms, outcomes)
-            if self._over(message):
+            if self._over(message) and now_ms >= flow_endings.until_ms(message):
                 self._limits_back(message, now_ms, outcomes)
         telling.messages = [each for each in telling.messages if not self._ended(each, now_ms)]
 
@@ -147,6 +154,7 @@ class Teller:
             else:
                 words = [self.turns.word(message, person, now_ms) for person in self.site.people]
                 times += [word.again_ms for word in words if word and word.again_ms is not None]
+                times += [flow_endings.until_ms(message)] if message.left else []
         return min(times, default=None)
 
     def _over(self, message: Message) -> bool:
@@ -155,11 +163,12 @@ class Teller:
     def _ended(self, message: Message, now_ms: int) -> bool:
         if message.change in WARNINGS:
             return now_ms >= message.due_ms + CLOSE_MS
-        return now_ms >= message.due_ms and self._over(message) and not message.later
+        is_time = now_ms >= max(message.due_ms, flow_endings.until_ms(message))
+        return is_time and self._over(message) and not message.later
 
     def _person(self, message: Message, person: Person, now_ms: int, outcomes: Outcomes) -> None:
         word = self.turns.word(message, person, now_ms)
-        if word is None or (self._over(message) and (message.told or message.later)):
+        if word is None or (self._over(message) and (message.told or message.later or message.left)):
             return
         if word.tell:
             self._tell(message, person, word.why, now_ms, outcomes)
@@ -197,27 +206,35 @@ class Teller:
         return [self.describe(each, message.members[each], change) for each in worst]
 
     def _limits_back(self, message: Message, now_ms: int, outcomes: Outcomes) -> None:
-        """One message when all of it is back, to whoever was told that it was not.
+        """One message when all of it is back or has left, to whoever was told that it was not.
 
         Who was off duty all the while is told of an exposed coat on coming to work, since it waits for them.
         """
         change = Change.RETURNED if message.audience == LIMITS else Change.OVER
-        alarms = self._described(message, list(message.members), change)
-        exposed = any(each.going_on & notification.COATED for each in alarms)
-        first = not message.later
+        alarms = self._described(message, [each for each in message.members if each not in message.left], change)
+        left = flow_endings.ended(message, self.limits, self.describe, self.state.offset_ms)
+        exposed = any(each.going_on & notification.COATED for each in alarms) or any(each.exposed for each in left)
+        first, silent = not message.later, flow_endings.actor(message)
         for person in self.site.people:
             word = self.turns.word(message, person, now_ms) if person.id in message.later else None
-            if (first and person.id in message.told and not _is_past(alarms)) or (word and word.tell):
-                self._end(message, person, alarms, now_ms, outcomes)
+            told = person.id in message.told and person.id != silent and not (_is_past(alarms) and not left)
+            if (first and told) or (word and word.tell):
+                self._end(message, person, alarms, left, now_ms, outcomes)
             elif first and exposed and concerns(message, person):
                 message.later.append(person.id)
 
     def _end(
-        self, message: Message, person: Person, alarms: list[Standing | Wrong], now_ms: int, outcomes: Outcomes
-    ) -> None:
-        title, body = _words(message, alarms, self._reader(person))
+        self, message: Message, person: Person, alarms: list[Standing | Wrong], left: list[Ended], now_ms: int,
+        outcomes: Outcomes,
+    ) -> None:  # fmt: skip
+        reader = self._reader(person)
+        if left:
+            title, body = ended_words.title(message.number, left, reader), ended_words.body(left, reader)
+        else:
+            title, body = _words(message, alarms, reader)
         self._send(message, person, title, body, outcomes)
-        said = f"{person.id} ({', '.join(self.turns.ways(message, person))}): {alarms[0].change}"
+        change = left[0].change if left else alarms[0].change
+        said = f"{person.id} ({', '.join(self.turns.ways(message, person))}): {change}"
         self._record(message, Change.TOLD, said, now_ms, outcomes)
         if person.id in message.later:
             message.later.remove(person.id)

@@ -274,4 +274,4 @@ def test_what_is_told_is_the_same_from_any_checkpoint() -> None:
         flow.advance([each], out)
         flow = Flow.from_checkpoint(flow.checkpoint())
     assert out.events == day.out.events
-    assert out.notices == day.out.notices and len(out.notices) == 5
+    assert out.notices == day.out.notices and len(out.notices) == 8
