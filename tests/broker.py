@@ -6,8 +6,16 @@ import re
 import shutil
 import socket
 import subprocess
+import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
+
+from gateway.adapters.mqtt import MARKER
 
 SHIPPED = Path(__file__).parent.parent / "deploy" / "mosquitto.conf"
 
@@ -59,3 +67,22 @@ class Mosquitto:
 def settings() -> dict[str, str]:
     """Return the shipped settings by name."""
     return dict(re.findall(r"^(\w+) (.+)$", SHIPPED.read_text(), re.MULTILINE))
+
+
+@contextmanager
+def until_live(port: int) -> Iterator[None]:
+    """Go on only when the program started inside has its subscription, which it says to itself by a marker."""
+    ready, heard = threading.Event(), threading.Event()
+    client = paho.Client(CallbackAPIVersion.VERSION2)
+    client.on_subscribe = lambda *_: ready.set()
+    client.on_message = lambda *_: heard.set()
+    client.connect("127.0.0.1", port)
+    client.subscribe(f"{MARKER}/#")
+    client.loop_start()
+    try:
+        assert ready.wait(30), "no subscription"
+        yield
+        assert heard.wait(30), "the program has not subscribed within 30 s"
+    finally:
+        client.disconnect()
+        client.loop_stop()

@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import paho.mqtt.client as paho
 import pytest
@@ -20,8 +21,9 @@ from gateway.entry import Kind
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
 from gateway.replay import differences
-from tests.broker import Mosquitto, settings
+from tests.broker import Mosquitto, settings, until_live
 from tests.faults.kill_run import prepare, start
+from tests.faults.real import until
 from tests.sites import pack
 
 
@@ -69,8 +71,8 @@ class Site:
 @pytest.fixture
 def running(tmp_path: Path, broker: Mosquitto) -> Iterator[Site]:
     made = Site(tmp_path / "home", broker)
-    made.start()
-    time.sleep(1.5)
+    with until_live(broker.port):
+        made.start()
     yield made
     if made.process.poll() is None:
         made.stop(signal.SIGKILL)
@@ -120,9 +122,9 @@ def test_an_untimed_backlog_is_never_current_and_what_follows_is(running: Site) 
     """Messages that waited at the broker while the gateway was away are stored, not judged."""
     running.stop()
     publish(running.broker, *[("dewgate/test/steel", pack("steel", 20 + n)) for n in range(5)])
-    running.start()
+    with until_live(running.broker.port):
+        running.start()
     running.wait(5)
-    time.sleep(1)
     publish(running.broker, ("dewgate/test/steel", pack("steel", 30)))
     running.wait(6)
     running.stop(signal.SIGKILL)  # a stop by hand would journal; the newest value must come from the entries
@@ -153,22 +155,28 @@ def test_what_run_had_not_committed_comes_again(running: Site) -> None:
         assert differences(reader)[1] == []
 
 
+def column(home: Path, query: str) -> list[Any]:
+    with closing(open_reader(home / "journal.db")) as reader:
+        return [row[0] for row in reader.execute(query)]
+
+
+def events(home: Path, change: str = "") -> list[dict[str, Any]]:
+    """The events in the journal, those of one change or all."""
+    found = map(json.loads, column(home, "SELECT event FROM events"))
+    return [each for each in found if change in ("", each["change"])]
+
+
 def test_silence_alarms_and_the_outbox_holds_the_message(tmp_path: Path, broker: Mosquitto) -> None:
     """In simulated time: sensors that never speak are an alarm after the unknown delay, sent to the site lead."""
     made = Site(tmp_path / "home", broker)
     lapse = f"60,2030-01-01T00:00:00+00:00,{time.time()}"
     made.process = start(made.home, broker.port, "--time-lapse", lapse)
-    time.sleep(8)  # eight minutes of the site
+    until(lambda: len(events(made.home, "fault")) == 8 and events(made.home, "told") != [], "the alarms", 60)
     assert made.stop() == 0
-    with closing(open_reader(made.home / "journal.db")) as reader:
-        events = [json.loads(row[0]) for row in reader.execute("SELECT event FROM events")]
-        titles = [row[0] for row in reader.execute("SELECT title FROM outbox")]
-    assert [e["change"] for e in events if e["number"].startswith("A-")] == ["unknown", "told"]
-    silent = [e for e in events if e["change"] == "fault"]
-    assert len(silent) == 8 and {e["reason"] for e in silent} == {"nothing heard"}, (
-        "each sensor; nobody asked to know"
-    )
-    assert titles == ["A-1 Unknown: area A shell. Treat as outside limits."]
+    assert [e["change"] for e in events(made.home) if e["number"].startswith("A-")] == ["unknown", "told"]
+    reasons = {each["reason"] for each in events(made.home, "fault")}
+    assert reasons == {"nothing heard"}, "each sensor; nobody asked to know"
+    assert column(made.home, "SELECT title FROM outbox") == ["A-1 Unknown: area A shell. Treat as outside limits."]
 
 
 def test_the_shipped_broker_settings_are_the_ones_the_promises_need() -> None:
