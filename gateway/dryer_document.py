@@ -142,7 +142,11 @@ def _sections(
         return []
     today = kept(test, verdict)
     tests = since_refill(unit, [*(each for each in history if each != today), today], test.facts.day)
-    beside = [*beside_outgoing(test, verdict, history), *beside_rating(unit, verdict), sentence(tests)]
+    beside = [
+        *beside_outgoing(test, verdict, history),
+        *beside_rating(unit, verdict),
+        sentence(tests, unit.rentals),
+    ]
     found = [
         Section(say("At this inlet"), say.all(beside), pictures=_picture(test, verdict, history, say)),
         _criteria(verdict, say),

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from gateway.dryer_past import Kept
 from gateway.dryer_steady import WINDOW_MIN, Steady, steady, still_moves
-from gateway.dryer_unit import Criteria, Test, Unit, not_to_be_pressurised
+from gateway.dryer_unit import NOT_STATED, Criteria, Test, Unit, not_to_be_pressurised
 from gateway.train_state import RUNNING_PA
 
 
@@ -32,6 +33,8 @@ def steps(unit: Unit, criteria: Criteria, test: Test) -> list[Step]:
         return [look]
     still = steady(test.rows)
     found = [look, _warm_up(test), _blow_out(test), _hold(test, still)]
+    if criteria:
+        found.append(_accuracy(test))
     if "least_flow" in criteria:
         found.insert(2, _flow(unit, criteria, test))
     if "drain_balance" in criteria:
@@ -47,6 +50,24 @@ def now(found: Sequence[Step]) -> Step:
         (each for each in found if not each.done),
         Step("verdict", True, "All steps are done: judge the test."),
     )
+
+
+def stands(unit: Unit, history: Sequence[Kept]) -> str:
+    """Where a unit is between its rentals, and what is entered next."""
+    rental, last = unit.rentals[-1] if unit.rentals else None, history[-1] if history else None
+    if rental is not None and rental.back == NOT_STATED:
+        return f"Out since {rental.out} on rental {rental.contract}. Enter its return when it is back."
+    if rental is not None and not any(each.kind == "return" and each.day >= rental.back for each in history):
+        return f"Back since {rental.back} from rental {rental.contract}. Begin its return test."
+    if last is None:
+        return "No test is kept yet. Begin an outgoing test before it goes out."
+    said = f"{last.kind.capitalize()} test of {last.day}: {last.result}."
+    refills = [each.day for each in unit.refills]
+    if last.kind == "return" and refills and refills[-1] >= last.day:
+        said = f"Refilled on {refills[-1]}."
+    if last.kind == "outgoing" and last.result == "pass":
+        return f"{said} Enter its rental when it goes out."
+    return f"{said} An outgoing test comes before the next rental."
 
 
 def _running(test: Test) -> bool:
@@ -87,6 +108,11 @@ def _hold(test: Test, still: Steady | None) -> Step:
         return Step("steady", True, f"Steady from minute {still.start_min:.0f} to {still.end_min:.0f}.")
     why = "; ".join(still_moves(test.rows)) or f"fewer than {WINDOW_MIN:.0f} minutes without a gap"
     return Step("steady", False, f"Hold: {why}.")
+
+
+def _accuracy(test: Test) -> Step:
+    words = "State the accuracy of the bench's instruments: without it nothing can pass or fail."
+    return Step("accuracy", bool(test.u), "Stated." if test.u else words)
 
 
 def _brine(test: Test, still: Steady | None) -> Step:

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from math import hypot
+from math import ceil, hypot
 from typing import NamedTuple
 
 from gateway.dryer_file import FileErrors
 from gateway.dryer_past import Kept
-from gateway.dryer_unit import Unit
+from gateway.dryer_unit import NOT_STATED, Rental, Unit
 from gateway.psychrometrics import OutOfRange, condensation_point_c, vapour_pressure_pa
 
 AT_C, AT_PA = 35.0, 8e5  # where kelvin below the outlet gas are compared: ours
@@ -42,9 +42,16 @@ def history_of(text: str, file: str) -> list[Kept]:
 
 
 def since_refill(unit: Unit, history: Sequence[Kept], day: str) -> list[Kept]:
-    """The tests since the last refill up to a day, oldest first: a refill begins a new trend."""
+    """The tests since the last refill up to a day, oldest first: a refill begins a new trend.
+
+    A dryer is tested as it comes back and refilled then: a return test of the refill's own day lies before it,
+    unless an outgoing test of that day was made first.
+    """
     refilled = _refilled(unit, day)
-    return sorted((each for each in history if refilled <= each.day <= day), key=lambda each: each.day)
+    found = sorted((each for each in history if refilled <= each.day <= day), key=lambda each: each.day)
+    while found and found[0].kind == "return" and found[0].day == refilled:
+        found.pop(0)
+    return found
 
 
 def _refilled(unit: Unit, day: str) -> str:
@@ -59,19 +66,28 @@ def below_outlet_k(bed_rh: float) -> float | None:
         return None
 
 
-def loss_a_rental(tests: Sequence[Kept]) -> Loss | None:
-    """What is lost a rental: the slope over the returns counted so far, of the tests since a refill, oldest first.
+def rentals_before(test: Kept, rentals: Sequence[Rental]) -> int:
+    """How many rentals lie before a test; for a return also the one that is out since an earlier day."""
+    if test.kind == "return":
+        return sum(each.out < test.day if each.back == NOT_STATED else each.back <= test.day for each in rentals)
+    return sum(each.out < test.day for each in rentals)
+
+
+def loss_a_rental(tests: Sequence[Kept], rentals: Sequence[Rental] = ()) -> Loss | None:
+    """What is lost a rental: the slope over the rentals so far, of the tests since a refill, oldest first.
+
+    rentals: of the unit's register; where it has none each return test stands for one.
 
     Its uncertainty is that of the first and the last test, since one bench's error stays the same. None where no
     rental lies between two tests whose bed is known.
     """
     points: list[tuple[int, float, Kept]] = []
-    rentals = 0
+    returns = 0
     for each in tests:
-        rentals += each.kind == "return"
+        returns += each.kind == "return"
         k = None if each.bed_rh is None else below_outlet_k(each.bed_rh)
         if k is not None:
-            points.append((rentals, k, each))
+            points.append((rentals_before(each, rentals) if rentals else returns, k, each))
     if len({x for x, _, _ in points}) < 2:
         return None
     middle, mean = sum(x for x, _, _ in points) / len(points), sum(k for _, k, _ in points) / len(points)
@@ -100,15 +116,35 @@ def rows(tests: Sequence[Kept]) -> list[tuple[str, ...]]:
     return found
 
 
+class TrendBar(NamedTuple):
+    """One test drawn as the gap: words as in `rows`; left end and half the soft edge, percent of the scale."""
+
+    words: tuple[str, ...]
+    left: float | None
+    soft: float | None
+
+
+def bars(tests: Sequence[Kept]) -> list[TrendBar]:
+    """Each test with its gap at AT_C, dew point to outlet gas, on one scale of whole fives of kelvin."""
+    known = [k for each in tests if each.bed_rh is not None and (k := below_outlet_k(each.bed_rh)) is not None]
+    scale_k = 5.0 * ceil(max(known, default=5.0) / 5.0 + 0.1)
+    found = []
+    for each, words in zip(tests, rows(tests), strict=True):
+        k, u = None if each.bed_rh is None else below_outlet_k(each.bed_rh), _u_k(each)
+        left = None if k is None else round(100.0 * (1.0 - k / scale_k), 1)
+        found.append(TrendBar(words, left, None if u is None else round(200.0 * u / scale_k, 1)))
+    return found
+
+
 def since(unit: Unit, day: str) -> str:
     """From when on the trend counts."""
     refilled = _refilled(unit, day)
     return f"Since the refill of {refilled}:" if refilled else "Since the first test kept:"
 
 
-def sentence(tests: Sequence[Kept]) -> str:
+def sentence(tests: Sequence[Kept], rentals: Sequence[Rental] = ()) -> str:
     """What the unit loses a rental, or why nothing can be said of it."""
-    loss = loss_a_rental(tests)
+    loss = loss_a_rental(tests, rentals)
     if loss is None:
         return "No rental lies between two of these tests yet, so nothing is said of what it loses."
     over = f"over {loss.rentals} rental{'s' * (loss.rentals > 1)}, {AT_WORDS}; a refill resets it"
@@ -134,5 +170,5 @@ def trend(unit: Unit, history: Sequence[Kept], day: str) -> list[str]:
     return [
         since(unit, day),
         *lines,
-        f"  {sentence(tests) if tests else 'No test is kept; check one with --keep.'}",
+        f"  {sentence(tests, unit.rentals) if tests else 'No test is kept; check one with --keep.'}",
     ]

@@ -14,9 +14,9 @@ from gateway.dryer_check import JUDGED, Result, Verdict, check
 from gateway.dryer_figures import expected_suppression_k, salt_rh
 from gateway.dryer_past import Kept, beside_outgoing, beside_rating, hours_beyond, kept
 from gateway.dryer_steady import steady
-from gateway.dryer_steps import now, steps
-from gateway.dryer_trend import since_refill, trend
-from gateway.dryer_unit import Criterion, Facts, Rating, Refill, Row, Test, Unit, not_to_be_pressurised
+from gateway.dryer_steps import now, stands, steps
+from gateway.dryer_trend import bars, loss_a_rental, rentals_before, since_refill, trend
+from gateway.dryer_unit import Criterion, Facts, Rating, Refill, Rental, Row, Test, Unit, not_to_be_pressurised
 from gateway.dryer_words import as_values, text
 from gateway.psychrometrics import OutOfRange, saturated_vapour_pressure_pa
 from simulators.dryer_return import brine_kg, readings
@@ -286,6 +286,67 @@ def test_a_refill_begins_a_new_trend() -> None:
     ]  # fmt: skip
 
 
+def test_a_return_tested_on_the_day_of_its_refill_lies_before_it() -> None:
+    """It comes back, is tested and filled the same day; an outgoing test of that day begins the new trend."""
+    unit = replace(UNIT, refills=(Refill("2026-06-15", "salt", "L", 100.0),))
+    back, out = (
+        Kept("2026-06-15", "return", "fail", 0.70, 0.01, None),
+        Kept("2026-06-15", "outgoing", "pass", 0.5, 0.01, None),
+    )
+    again = Kept("2026-06-15", "return", "pass", 0.52, 0.01, None)
+    assert since_refill(unit, [OUT, back], "2026-06-30") == []
+    assert since_refill(unit, [OUT, back, out], "2026-06-30") == [out]
+    assert since_refill(unit, [OUT, back, out, again], "2026-06-30") == [out, again]
+
+
+def test_a_return_tested_twice_is_one_rental() -> None:
+    """By the register, also while a return is not entered; without a register each return test is one."""
+    rented = (Rental("R-1", "c", "2026-05-04", "2026-06-15"), Rental("R-2", "c", "2026-07-01"))
+    tests = [
+        Kept(day, kind, "pass", bed, 0.005, None)
+        for day, kind, bed in (
+            ("2026-05-04", "outgoing", 0.50), ("2026-06-15", "return", 0.55), ("2026-06-15", "return", 0.55),
+            ("2026-07-01", "outgoing", 0.55), ("2026-08-01", "return", 0.60),
+        )
+    ]  # fmt: skip
+    assert [rentals_before(each, rented) for each in tests] == [0, 1, 1, 1, 2]
+    loss, by_tests = loss_a_rental(tests, rented), loss_a_rental(tests)
+    assert loss is not None and by_tests is not None
+    assert (loss.rentals, by_tests.rentals) == (2, 3)
+    assert loss.k == pytest.approx((12.00 - 8.95) / 2, abs=0.05)  # CoolProp: 60 % is 8.95 K below
+
+
+def test_the_trend_is_drawn_on_one_scale() -> None:
+    """12.0 and 8.95 K by CoolProp, on a scale of 15 K; a bed that is not known has no bar."""
+    kept = [
+        Kept("2026-05-04", "outgoing", "pass", bed, u, None) for bed, u in ((0.5, 0.01), (0.6, None), (None, None))
+    ]
+    first, second, third = bars(kept)
+    assert first.left == pytest.approx(100 * (1 - 12.0 / 15), abs=0.1)
+    assert first.soft == pytest.approx(100 * 2 * 0.33 / 15, abs=0.3)
+    assert second.left == pytest.approx(100 * (1 - 8.95 / 15), abs=0.1)
+    assert second.soft is None and third.left is None
+    assert first.words[:3] == ("2026-05-04", "outgoing", "pass")
+
+
+def test_where_a_unit_stands_says_what_is_entered_next() -> None:
+    """From the register to the next rental."""
+    bare = replace(UNIT, rentals=(), refills=())
+    out = replace(bare, rentals=(Rental("R-1", "c", "2026-05-04"),))
+    back = replace(bare, rentals=(Rental("R-1", "c", "2026-05-04", "2026-06-15"),))
+    failed = Kept("2026-06-15", "return", "fail", 0.70, 0.01, None)
+    filled = replace(back, refills=(Refill("2026-06-15", "salt", "L", 100.0),))
+    assert stands(bare, []).startswith("No test is kept yet. Begin an outgoing test")
+    assert stands(bare, [OUT]) == "Outgoing test of 2026-05-04: pass. Enter its rental when it goes out."
+    assert stands(bare, [replace(OUT, result="inconclusive")]).endswith(
+        "An outgoing test comes before the next rental."
+    )
+    assert stands(out, [OUT]) == "Out since 2026-05-04 on rental R-1. Enter its return when it is back."
+    assert stands(back, [OUT]) == "Back since 2026-06-15 from rental R-1. Begin its return test."
+    assert stands(back, [OUT, failed]).startswith("Return test of 2026-06-15: fail. An outgoing test")
+    assert stands(filled, [OUT, failed]).startswith("Refilled on 2026-06-15. An outgoing test")
+
+
 def test_hours_beyond_the_rating_come_from_the_rental_s_own_record() -> None:
     """60 min at 41 °C on a plate of 38 °C; a standstill and a gap count for nothing."""
     hot, cool = (
@@ -319,6 +380,7 @@ def test_the_steps_lead_from_the_look_to_the_verdict() -> None:
     assert now(steps(UNIT, CRITERIA, still())).name == "brine"
     whole = simulated(climates()["coast"], "good")
     assert now(steps(UNIT, CRITERIA, whole)).name == "verdict"
+    assert now(steps(UNIT, CRITERIA, replace(whole, u={}))).name == "accuracy"
 
 
 def test_the_values_hold_what_the_text_says() -> None:

@@ -12,6 +12,7 @@ from datetime import date
 from typing import Any
 
 from gateway.dryer_brine import DENSITIES
+from gateway.dryer_file import FileErrors
 from gateway.pieces import SALTS
 
 Raw = dict[str, Any]
@@ -115,7 +116,10 @@ def changed_unit(raw: Raw, form: Form) -> None:
 
 
 def gone_out(raw: Raw, form: Form) -> None:
-    """A new rental."""
+    """A new rental. Raises: FileErrors while the one before is not back."""
+    if any("back" not in each for each in raw.get("rentals", [])[-1:]):
+        contract = raw["rentals"][-1]["contract"]
+        raise FileErrors(f"Rental {contract} is still out: enter first that it came back.")
     raw.setdefault("rentals", []).append(taken(form, OUT) | _photos(form, []))
 
 

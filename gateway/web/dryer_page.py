@@ -20,7 +20,7 @@ from gateway import dryer_past, dryer_trend, dryer_words
 from gateway.dryer_check import JUDGED, Judged, check
 from gateway.dryer_document import SAY
 from gateway.dryer_file import FileErrors
-from gateway.dryer_steps import now, steps
+from gateway.dryer_steps import now, stands, steps
 from gateway.dryer_unit import Facts, Unit, not_to_be_pressurised
 from gateway.record_words import LANGUAGES
 from gateway.web import dryer_forms as forms
@@ -99,12 +99,12 @@ class Yard:
         try:
             unit, history = self.shelf.unit(serial), self.shelf.history(serial)
         except FileErrors as error:
-            return {"serial": serial, "label": str(error), "where": "", "last": None, "against": ()}
+            return {"serial": serial, "label": str(error), "where": "", "last": None, "against": (), "stands": ""}
         last = history[-1] if history else None
         out = unit.rentals[-1] if unit.rentals and unit.rentals[-1].back == "not stated" else None
         return {
             "serial": serial, "label": unit.label, "where": f"{out.customer}, {out.contract}" if out else "",
-            "last": last, "against": self._overdue(unit),
+            "last": last, "against": self._overdue(unit), "stands": stands(unit, history),
         }  # fmt: skip
 
     def _overdue(self, unit: Unit) -> list[str]:
@@ -124,9 +124,9 @@ class Yard:
         since = dryer_trend.since_refill(unit, history, "9999-12-31")
         return self.web.draw(
             "dryer.html", who, 409 if error else 200, unit=unit, raw=raw, register=dryer_words.register(unit),
-            tests=tests, trend=dryer_trend.rows(since), columns=dryer_trend.COLUMNS,
-            sentence=dryer_trend.sentence(since), since=dryer_trend.since(unit, "9999-12-31"),
-            overdue=self._overdue(unit), today=self._today(), forms=forms,
+            tests=tests, trend=dryer_trend.bars(since), at=dryer_trend.AT_WORDS, stands=stands(unit, history),
+            sentence=dryer_trend.sentence(since, unit.rentals), since=dryer_trend.since(unit, "9999-12-31"),
+            bench=self.shelf.bench(), overdue=self._overdue(unit), today=self._today(), forms=forms,
             filled=defaultdict(str, filled or {}), error=error, part=part,
         )  # fmt: skip
 
@@ -147,7 +147,7 @@ class Yard:
             ],
             figures=dryer_words.figure_rows(verdict), minutes=minutes(test), benches=trains(self.web.house.site()),
             certified=(folder / CERTIFICATE).exists(), record=(folder / RECORD).exists(), forms=forms,
-            filled=defaultdict(str, filled or {}), error=error or trouble, part=part,
+            bench=self.shelf.bench(), filled=defaultdict(str, filled or {}), error=error or trouble, part=part,
         )  # fmt: skip
 
     def certificate(self, serial: str, name: str) -> Response:
@@ -200,8 +200,11 @@ class Yard:
         if kind not in forms.KINDS:
             raise NotThere("A test is an outgoing or a return test.")
         facts: Raw = {"kind": kind, "day": self._today(), "person": who.person or who.account.name}
-        facts |= {"bench": form["bench"].strip()} if form.get("bench", "").strip() else {}
-        return RedirectResponse(f"/dryers/{serial}/tests/{self.shelf.begin(serial, facts)}", 303)
+        bench = form.get("bench", "").strip()
+        name = self.shelf.begin(serial, facts | ({"bench": bench} if bench else {}))
+        if bench:
+            self.shelf.put_bench(bench={"name": bench})
+        return RedirectResponse(f"/dryers/{serial}/tests/{name}", 303)
 
     async def stepped(self, request: Request, who: Signed, serial: str, name: str, part: str) -> Response:
         """Take in what a step of a test asked for."""
@@ -227,6 +230,8 @@ class Yard:
         at = datetime.fromtimestamp(self.web.house.wall_ms() / 1000, UTC).isoformat(timespec="seconds")
         _of(forms.TEST, part)(raw, {**form, "now": at})
         self.shelf.put_test(serial, name, raw)
+        if part == "accuracy":
+            self.shelf.put_bench(accuracy=raw[part])
         return ""
 
     def _rows(self, serial: str, name: str, file: str, content: bytes) -> str:

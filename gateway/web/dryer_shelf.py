@@ -23,6 +23,7 @@ NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}")
 CRITERIA, TEST, READINGS, RECORD, CERTIFICATE = (
     "criteria.toml", "test.toml", "readings.csv", "record.csv", "certificate.pdf",
 )  # fmt: skip
+BENCH = "_bench.toml"  # no serial begins like this
 MOST_UNITS, MOST_TESTS = 5000, 1000
 Raw = dict[str, Any]
 
@@ -40,7 +41,7 @@ class Shelf:
     def serials(self) -> list[str]:
         """Every unit, by serial."""
         found = self.folder.glob("*.toml") if self.folder.exists() else ()
-        return sorted(path.stem for path in found if path.name != CRITERIA)
+        return sorted(path.stem for path in found if path.name not in (CRITERIA, BENCH))
 
     def register(self, serial: str) -> Path:
         """The register's file. Raises: NotThere."""
@@ -108,6 +109,15 @@ class Shelf:
         text = to_toml(raw)
         dryer_file.criteria(text, CRITERIA)
         _write(self.folder / CRITERIA, text.encode())
+
+    def bench(self) -> Raw:
+        """What the newest test stated of the bench: its name, and the accuracy of its instruments."""
+        path = self.folder / BENCH
+        return tomllib.loads(_text(path)) if path.exists() else {}
+
+    def put_bench(self, **said: Raw) -> None:
+        """Remember what a test stated of the bench, as a proposal for the next one."""
+        _write(self.folder / BENCH, to_toml(self.bench() | said).encode())
 
     def tests(self, serial: str) -> list[str]:
         """The names of a unit's tests, newest first."""

@@ -79,7 +79,7 @@ def walked(pages: Pages, kind: str, file: str, brine: str) -> str:
     assert upload(pages, f"{at}/readings", "file", (YARD / file).read_bytes()).status_code == 303
     assert "Now: blow out." in told(pages.ask("GET", at))
     assert pages.send(f"{at}/blown").status_code == 303
-    assert "Now: brine." in told(pages.ask("GET", at))
+    assert "Now: accuracy." in told(pages.ask("GET", at))
     assert pages.send(f"{at}/brine", mass=brine, **BRINE).status_code == 303
     assert "Inconclusive: this test does not decide" in told(pages.ask("GET", at))  # no accuracy is stated yet
     assert pages.send(f"{at}/accuracy", **ACCURACY).status_code == 303
@@ -115,6 +115,7 @@ def test_a_clerk_settles_a_return_on_the_pages(stage: Stage, pages: Pages, tmp_p
     unit = told(pages.ask("GET", "/dryers/D-0417"))
     assert "This dryer loses 3.7 ± 0.8 K below outlet a rental, over 1 rental" in unit
     assert "customer 14, 2026-05-04 to 2026-06-15, 212 h; salt level out 100 %, in 55 %; 1 photos" in unit
+    assert pages.ask("GET", "/dryers/D-0417").text.count('class="bar unsure"') == 2  # the gaps of both tests
     assert "Last test: return, 2026-07-13: fail" in told(pages.ask("GET", "/dryers"))
 
 
@@ -146,6 +147,36 @@ def test_no_name_leads_out_of_the_yard(stage: Stage, pages: Pages) -> None:
     for serial in ("..", "../x", ".x", "criteria", "a/b"):
         with pytest.raises(NotThere):
             Shelf(stage.home / "dryers").register(serial)
+
+
+def test_a_dryer_that_is_out_does_not_go_out_again(pages: Pages) -> None:
+    """Its return comes first; what was entered of a return can be mended afterwards."""
+    entered(pages)
+    out = {"contract": "R-1", "customer": "customer 14", "out": "2026-05-04"}
+    assert pages.send("/dryers/D-0417/out", **out).status_code == 303
+    assert "Out since 2026-05-04 on rental R-1. Enter its return" in told(pages.ask("GET", "/dryers/D-0417"))
+    again = pages.send("/dryers/D-0417/out", **out | {"contract": "R-2"})
+    assert again.status_code == 409 and "Rental R-1 is still out: enter first that it came back." in told(again)
+    assert pages.send("/dryers/D-0417/back", back="2026-06-15", level_in="55 %").status_code == 303
+    page = pages.ask("GET", "/dryers/D-0417")
+    assert "What was entered of the return from rental R-1" in told(page) and 'value="55 %"' in page.text
+    assert pages.send("/dryers/D-0417/out", **out | {"contract": "R-2"}).status_code == 303
+
+
+def test_the_bench_is_proposed_to_the_next_test_and_no_dryer(pages: Pages) -> None:
+    """Its name and its instruments' accuracy are filled in, and count only once they are entered."""
+    entered(pages)
+    first = pages.send("/dryers/D-0417/tests", kind="outgoing", bench="bench 2").headers["location"]
+    pages.send(f"{first}/look", visual="pass", relief_valve="pass")
+    assert pages.send(f"{first}/accuracy", **ACCURACY).status_code == 303
+    assert 'value="bench 2"' in pages.ask("GET", "/dryers/D-0417").text
+    second = pages.send("/dryers/D-0417/tests", kind="return").headers["location"]
+    pages.send(f"{second}/look", visual="pass", relief_valve="pass")
+    said = pages.ask("GET", second)
+    assert "Filled in from the last test at this yard" in said.text and 'value="15 cfm"' in said.text
+    assert "Without it nothing" not in told(said) and "✓ accuracy" not in told(said)
+    assert "Filled in from the last test" not in pages.ask("GET", first).text
+    assert "_bench" not in pages.ask("GET", "/dryers").text
 
 
 def test_an_overdue_inspection_forbids_pressure_everywhere(pages: Pages) -> None:
