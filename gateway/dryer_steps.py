@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from gateway.dryer_past import Kept
 from gateway.dryer_steady import WINDOW_MIN, Steady, steady, still_moves
+from gateway.dryer_trend import since_refill
 from gateway.dryer_unit import NOT_STATED, Criteria, Test, Unit, not_to_be_pressurised
 from gateway.train_state import RUNNING_PA
 
@@ -62,9 +63,8 @@ def stands(unit: Unit, history: Sequence[Kept]) -> str:
     if last is None:
         return "No test is kept yet. Begin an outgoing test before it goes out."
     said = f"{last.kind.capitalize()} test of {last.day}: {last.result}."
-    refills = [each.day for each in unit.refills]
-    if last.kind == "return" and refills and refills[-1] >= last.day:
-        said = f"Refilled on {refills[-1]}."
+    if last.kind == "return" and unit.refills and not since_refill(unit, history, "9999-12-31"):
+        said = f"Refilled on {unit.refills[-1].day}."
     if last.kind == "outgoing" and last.result == "pass":
         return f"{said} Enter its rental when it goes out."
     return f"{said} An outgoing test comes before the next rental."

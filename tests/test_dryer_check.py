@@ -345,6 +345,8 @@ def test_where_a_unit_stands_says_what_is_entered_next() -> None:
     assert stands(back, [OUT]) == "Back since 2026-06-15 from rental R-1. Begin its return test."
     assert stands(back, [OUT, failed]).startswith("Return test of 2026-06-15: fail. An outgoing test")
     assert stands(filled, [OUT, failed]).startswith("Refilled on 2026-06-15. An outgoing test")
+    same_day = [replace(OUT, day="2026-06-15"), failed]
+    assert stands(filled, same_day).startswith("Return test of 2026-06-15: fail.")
 
 
 def test_hours_beyond_the_rating_come_from_the_rental_s_own_record() -> None:
