@@ -14,7 +14,9 @@ import threading
 import time
 from pathlib import Path
 
-from tests.yard.served import ServedYard, held, pusher, size, token_file
+from tests.broker import free_port
+from tests.faults.warm import Warm
+from tests.yard.served import held, size, token_file
 from tests.yard_site import Site, heads_of
 
 
@@ -35,46 +37,43 @@ class Growth(threading.Thread):
 
 def play(folder: Path, victim: str, tries: int, chance: random.Random) -> tuple[int, int]:
     """Return how many entries the yard lacks and how many it has too many."""
-    token = token_file(folder / "yard", "north", folder / "token")
-    growth, yard = Growth(folder / "home", 5.0), ServedYard(folder / "yard")
-    push = pusher(growth.home, yard.url, "north", token)
+    home, yard, port = folder / "home", folder / "yard", free_port()
+    token = token_file(yard, "north", folder / "token")
+    serve = ("yard", "--folder", str(yard), "run", "--listen", f"127.0.0.1:{port}")
+    push = ("push", "--home", str(home), "--yard", f"http://127.0.0.1:{port}", "--site", "north",
+            "--token-file", str(token), "--every", "0.2")  # fmt: skip
+    growth, warm = Growth(home, 5.0), Warm(folder / "log")
+    running = {"yard": warm.start(*serve), "push": warm.start(*push)}
     growth.start()
     work = 0
     for _ in range(tries):
-        before = size(yard.folder, "north")
+        before = size(yard, "north")
         _until_more(yard, before)
         time.sleep(chance.uniform(0.0, 0.4))
-        work += size(yard.folder, "north") > before
-        if victim == "yard":
-            yard.kill()
-            yard.start()
-        else:
-            push.kill()
-            push.wait()
-            push = pusher(growth.home, yard.url, "north", token)
+        work += size(yard, "north") > before
+        running[victim].kill()
+        running[victim] = warm.start(*(serve if victim == "yard" else push))
     growth.done.set()
     growth.join()
-    end = time.monotonic() + 120
-    while size(yard.folder, "north") < len(growth.site.entries) and time.monotonic() < end:
-        time.sleep(0.3)
-    push.terminate()
-    push.wait(30)
-    yard.stop()
+    _until_more(yard, len(growth.site.entries) - 1)
+    for each in ("push", "yard"):
+        running[each].stop()
+    warm.close()
     print(f"# {victim} killed {tries}, {work} at work; {len(growth.site.entries)} entries", flush=True)
     return count(growth.site, yard)
 
 
-def _until_more(yard: ServedYard, before: int) -> None:
+def _until_more(yard: Path, before: int) -> None:
     end = time.monotonic() + 60
-    while size(yard.folder, "north") <= before and time.monotonic() < end:
+    while size(yard, "north") <= before and time.monotonic() < end:
         time.sleep(0.05)
 
 
-def count(site: Site, yard: ServedYard) -> tuple[int, int]:
+def count(site: Site, yard: Path) -> tuple[int, int]:
     """Compare number by number: what is not the same entry in the same place is lost."""
-    found = held(yard.folder, "north")
+    found = held(yard, "north")
     same = sum(1 for here, there in zip(site.entries, found, strict=False) if here == there)
-    unlike = int(heads_of(yard.folder / "sites" / "north") != site.heads())
+    unlike = int(heads_of(yard / "sites" / "north") != site.heads())
     return len(site.entries) - same + unlike, max(0, len(found) - len(site.entries))
 
 
