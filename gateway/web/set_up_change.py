@@ -15,6 +15,7 @@ from math import isfinite
 from pathlib import Path
 from typing import TypeVar
 
+from alerts.fault import AUDIENCES
 from gateway.config import ConfigErrors, load, to_toml
 from gateway.jobsite import Jobsite, Sensor
 from gateway.payload.canonical import config_set
@@ -56,13 +57,21 @@ def with_calibration(site: Jobsite, form: Form) -> Jobsite:
 
 
 def with_person(site: Jobsite, form: Form) -> Jobsite:
-    """Return the jobsite with one person's channels and hours changed."""
+    """Return the jobsite with one person's channels, hours and what they hear of changed."""
     channels = tuple(each.strip() for each in form.get("channels", "").split(",") if each.strip())
     hours = form.get("hours", "").strip()
-    people = _changed(
-        site.people, form.get("id", ""), lambda each: replace(each, channels=channels, hours=hours)
-    )  # fmt: skip
+    told_of = tuple(each for each in AUDIENCES if form.get(f"of_{each}"))
+    if not told_of:  # a file that leaves it out means limits, which nobody has asked for here
+        raise NotChanged("Choose what this person hears of: limits, instruments or the gateway.")
+    changes = {"channels": channels, "hours": hours, "told_of": told_of}
+    people = _changed(site.people, form.get("id", ""), lambda each: replace(each, **changes))  # type: ignore[arg-type]
     return replace(site, people=people)
+
+
+def unheard(site: Jobsite) -> tuple[str, ...]:
+    """Return what nobody on the jobsite hears of."""
+    heard = {each for person in site.people for each in person.told_of}
+    return tuple(each for each in AUDIENCES if each not in heard)
 
 
 def _changed(all_of_it: tuple[T, ...], name: str, change: Callable[[T], T]) -> tuple[T, ...]:

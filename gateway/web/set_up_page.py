@@ -14,6 +14,7 @@ from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from alerts import delivery_trial
+from alerts.fault import AUDIENCES
 from gateway.adapters import landmarks
 from gateway.adapters.journal import open_reader
 from gateway.config import to_toml
@@ -29,6 +30,7 @@ from gateway.web.set_up_change import (
     leave,
     of_text,
     seen,
+    unheard,
     with_calibration,
     with_limit,
     with_person,
@@ -60,8 +62,9 @@ def _page_routes(app: FastAPI, web: Web) -> None:
         site = _site(web)
         waiting = len(list((web.house.home / "inbox").glob("*.test")))
         return web.draw(
-            "set_up.html", who, site=site, seen=seen(site), tests=own_messages(web.house.home), waiting=waiting
-        )
+            "set_up.html", who, site=site, seen=seen(site), tests=own_messages(web.house.home), waiting=waiting,
+            unheard=unheard(site), audiences=AUDIENCES,
+        )  # fmt: skip
 
     @app.get("/set-up/heard")
     def heard_page(who: SetsUp) -> HTMLResponse:

@@ -115,6 +115,27 @@ def test_the_keeper_changes_a_limit(shared: Server, browser: webdriver.Chrome) -
     assert [each.threshold for each in canonical.jobsite_of(left.read_bytes()).limits] == [4.5]
 
 
+@pytest.mark.timeout(60)
+def test_the_keeper_says_what_a_person_hears_of(shared: Server, browser: webdriver.Chrome) -> None:
+    """On a phone: each line is as high as a glove, its words tick the box, and nothing runs off the side."""
+    for old in (shared.folder / "inbox").glob("*.config"):
+        old.unlink()
+    browser.get(f"{shared.url}set-up")
+    browser.find_element(By.CSS_SELECTOR, "details[data-act='person lead'] summary").click()
+    form = browser.find_element(By.CSS_SELECTOR, "details[data-act='person lead'] form[action='/set-up/person']")
+    lines = form.find_elements(By.CSS_SELECTOR, ".ticks label")
+    assert [line.size["height"] >= 48 for line in lines] == [True] * 3
+    wide = browser.execute_script("return [document.documentElement.scrollWidth, window.innerWidth]")
+    assert wide[0] <= wide[1]
+    lines[0].click()
+    lines[1].click()
+    form.find_element(By.NAME, "why").send_keys("he minds the sensors" + Keys.ENTER)
+    wait_for(browser, "h1", "Set-up", 10)
+    (left,) = (shared.folder / "inbox").glob("*.config")
+    (lead,) = (each for each in canonical.jobsite_of(left.read_bytes()).people if each.id == "lead")
+    assert lead.told_of == ("instruments",)
+
+
 @pytest.mark.timeout(90)
 def test_what_was_seen_last_survives_a_reload_without_the_gateway(
     server: Server, browser: webdriver.Chrome

@@ -98,7 +98,7 @@ def test_a_mistake_is_said_and_leaves_nothing(
 
 
 def test_calibration_and_people_change_too(stage: Stage, pages: Pages) -> None:
-    """One sensor's dates; one person's channels and hours."""
+    """One sensor's dates; one person's channels and hours, and what they hear of."""
     form = {
         "id": "steel",
         "date": "2026-05-01",
@@ -108,12 +108,37 @@ def test_calibration_and_people_change_too(stage: Stage, pages: Pages) -> None:
     }
     assert change(stage, pages, "/set-up/calibration", form)[0] == 303
     form = {"id": "lead", "channels": "lead-phone, office", "hours": "06:00-18:00", "why": "day shift"}
+    form |= {"of_limits": "on", "of_gateway": "on"}
     assert change(stage, pages, "/set-up/person", form)[0] == 303
     calibrated, peopled = (each[0] for each in left(stage))
     (steel,) = [each for each in calibrated.sensors if each.id == "steel"]
     found = steel.calibration
     assert (found.date, found.due, found.certificate) == ("2026-05-01", "2027-05-01", "C-77")
     assert (peopled.people[0].channels, peopled.people[0].hours) == (("lead-phone", "office"), "06:00-18:00")
+    assert peopled.people[0].told_of == ("limits", "gateway")
+
+
+def test_a_person_hears_of_something(stage: Stage, pages: Pages) -> None:
+    """Nothing ticked is refused, since a file that says nothing would mean limits; in Spanish, too."""
+    form = {"id": "lead", "channels": "lead-phone", "hours": "", "why": "he has left"}
+    status, text = change(stage, pages, "/set-up/person", form)
+    assert status == 409 and "Choose what this person hears of: limits, instruments or the gateway." in text
+    pages.send("/account/taste", language="es")
+    assert "Elija de qué recibe avisos esta persona" in change(stage, pages, "/set-up/person", form)[1]
+    assert left(stage) == []
+
+
+def test_what_each_hears_of_and_what_nobody_hears_of_stands_on_the_page(stage: Stage, pages: Pages) -> None:
+    """The lead's box of limits is ticked, the others are not; instruments and gateway are nobody's."""
+    text = " ".join(pages.ask("GET", "/set-up").text.split())
+    assert "lead, site lead: lead-phone; hears of limits" in text
+    assert 'name="of_limits" value="on" checked>' in text and 'name="of_instruments" value="on">' in text
+    assert text.count("Nobody hears of:") == 2
+    assert stage.site
+    everything = tuple(replace(each, told_of=("limits", "instruments", "gateway")) for each in stage.site.people)
+    stage.site = replace(stage.site, people=everything)
+    text = " ".join(pages.ask("GET", "/set-up").text.split())
+    assert "Nobody hears of:" not in text and text.count('value="on" checked>') == 3
 
 
 def test_the_whole_file_can_be_put_in_force(stage: Stage, pages: Pages) -> None:
