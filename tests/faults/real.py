@@ -20,7 +20,7 @@ from tests.broker import free_port
 from tests.faults.kill_run import stored
 
 
-def until(holds: Callable[[], bool], what: str, seconds: float = 30.0) -> None:
+def until(holds: Callable[[], bool], what: str, seconds: float = 90.0) -> None:
     """Wait until something has come about."""
     end = time.monotonic() + seconds
     while not holds():

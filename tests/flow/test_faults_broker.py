@@ -201,9 +201,9 @@ def test_two_of_one_name_are_told_and_lose_nothing(tmp_path: Path, broker: Mosqu
     homes = [tmp_path / "one", tmp_path / "two"]
     for home in homes:
         prepare(home)
+    make_session(broker.port, GATEWAY)
     gateways = [Gateway(home, f"127.0.0.1:{broker.port}", tmp_path / f"log-{home.name}") for home in homes]
     sent: list[bytes] = []
-    time.sleep(3)
     for number in range(10):
         part = some(100, number)
         send(broker, part)
