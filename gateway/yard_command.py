@@ -10,6 +10,7 @@ import argparse
 import csv
 import fcntl
 import resource
+import socket
 import sqlite3
 import sys
 import threading
@@ -17,6 +18,7 @@ import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import astuple
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -133,9 +135,16 @@ def _record(args: argparse.Namespace, db: YardDb) -> int:
     with args.out.open("w", newline="", encoding="utf-8") as out:
         sheet = csv.writer(out)
         sheet.writerow(COLUMNS)
-        written = [sheet.writerow([_harmless(value) for value in astuple(row)]) for row in found]
+        written = [sheet.writerow([_utc(row.utc_ms), *map(_harmless, astuple(row)[1:])]) for row in found]
     print(f"{args.out}: {len(written)} rows of {len(sites)} sites, the last {args.days} days")
     return 0
+
+
+def _utc(utc_ms: int) -> str:
+    """ISO 8601; a site may have written an impossible time, which stays a number."""
+    with suppress(ValueError, OverflowError, OSError):
+        return datetime.fromtimestamp(utc_ms / 1000, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return str(utc_ms)
 
 
 def _harmless(value: object) -> object:
@@ -149,7 +158,9 @@ def _add(args: argparse.Namespace, db: YardDb) -> int:
     token = db.add(args.site, args.key, args.silent_after, _now_ms())
     print(f"token of {args.site}, shown only now:\n{token}")
     print("At the site: put it into a file of mode 0600, then")
-    print(f"  dewgate push --home HOME --yard https://THIS-MACHINE:8443 --site {args.site} --token-file FILE")
+    words = f"--yard https://THIS-MACHINE:8443 --site {args.site} --token-file FILE --ca ca.crt"
+    print(f"  dewgate push --home HOME {words}")
+    print("(--ca only where the certificate is of a CA of your own, as make-certificates.sh makes it)")
     return 0
 
 
@@ -188,7 +199,8 @@ def _run(args: argparse.Namespace, db: YardDb) -> int:
     with _the_only_one(args.folder), closing(Intake(args.folder, db, _now_ms, _most_open())) as intake:
         intake.open_all()
         app = make_app(args.folder, db, intake, _now_ms, secure=bool(args.tls_cert))
-        url = f"{'https' if args.tls_cert else 'http'}://{host}:{port}/"
+        named = socket.gethostname() if host in {"0.0.0.0", "::", "[::]"} else host  # noqa: S104  what a person types
+        url = f"{'https' if args.tls_cert else 'http'}://{named}:{port}/"
         print(f"yard: {url}", flush=True)
         say_how(app.state.web.door.accounts, url, _now_ms(), lambda line: print(line, flush=True))
         with _watching(args.folder, db, intake, contacts):

@@ -137,6 +137,11 @@ class Pusher:
             self._wanted = wanted
         return self._wanted.next <= last
 
+    @property
+    def held(self) -> int:
+        """How many entries the yard held when it was asked last."""
+        return self._wanted.next - 1 if self._wanted else 0
+
     def forget(self) -> None:
         """Ask the yard again what it wants."""
         self._wanted = None
@@ -176,11 +181,13 @@ def _at_most(entries: Iterator[bytes]) -> Iterator[bytes]:
 
 def push(home: Path, yard: Yard, every_s: float, stop: threading.Event) -> None:
     """Push until told to stop. An error only makes it wait."""
-    failures, said, pusher = 0, "", Pusher(home, yard)
+    failures, said, greeted, pusher = 0, "", False, Pusher(home, yard)
     while not stop.is_set():
         try:
             more = pusher.step(stop.wait)
-            said = _tell(said, "")
+            if not greeted:
+                log.tell("push", "started", f"the yard takes entries; it holds {pusher.held} of this site")
+            said, greeted = _tell(said, ""), True
             failures = 0
             stop.wait(0 if more else every_s)
         except (Unreachable, WrongJournal, sqlite3.Error) as error:

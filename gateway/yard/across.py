@@ -25,7 +25,7 @@ from gateway.entry import Kind
 from gateway.payload import canonical
 from gateway.standing import Word, word_of
 
-COLUMNS = ("utc_ms", "site", "entry", "head", "what", "person", "words")
+COLUMNS = ("utc", "site", "entry", "head", "what", "person", "words")
 _TOLD = frozenset((Kind.ACTION, Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP, Kind.DELIVERY))
 
 
@@ -162,4 +162,7 @@ def _line(kind: Kind, body: dict[str, Any]) -> tuple[str, str, str]:
 
 
 def _short(body: dict[str, Any]) -> str:
-    return canonical.to_bytes(body).decode()[:300] if body else ""
+    """What stands in an entry as a person reads it: names and values, what lies deeper as it is written."""
+    told = ((name, value if isinstance(value, (str, int, float)) else canonical.to_bytes(value).decode())
+            for name, value in body.items())  # fmt: skip
+    return ", ".join(f"{name} {value}" for name, value in told)[:300]

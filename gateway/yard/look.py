@@ -5,6 +5,7 @@ A word that is old, not vouched for, or of a key nobody has compared is no verdi
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -106,12 +107,13 @@ def unknown_because(site: Site, arrived: Arrived, refusals: Sequence[Refusal], n
 def check_words(found: Checked | None) -> str:
     """Say how far a site's words were held against its entries, and what was found."""
     if found is None:
-        return "its own words were not yet checked against its entries"
+        return "what it says of itself was not yet checked against its entries"
     upto = f"checked {clock(found.at_ms)} up to entry {found.upto} of {clock(found.upto_ms)}"
     if found.wrong:
-        return f"{found.wrong} of its {found.words} own words do not follow from its entries; {upto}"
-    untold = f"; of {found.untold} it cannot be told, another version wrote them" if found.untold else ""
-    return f"its {found.words} own words follow from its entries; {upto}{untold}"
+        often = f"{found.wrong} of {found.words} times"
+        return f"what it said of itself does not follow from its entries ({often}); {upto}"
+    untold = f"; of {found.untold} times it cannot be told, another version said it" if found.untold else ""
+    return f"what it said of itself follows from its entries (all {found.words} times); {upto}{untold}"
 
 
 def _notes(arrived: Arrived, held: Held, now_ms: int) -> list[str]:
@@ -166,3 +168,9 @@ def times(refusal: Refusal) -> str:
 def span(alarm: YardAlarm) -> str:
     """Return from when to when an alarm of the yard stood."""
     return f"{clock(alarm.begun_ms)} to {clock(alarm.ended_ms) if alarm.ended_ms else 'now'}"
+
+
+def tally(lines: Sequence[SiteLine]) -> list[tuple[Verdict, int]]:
+    """Return how many sites are how, the worst first."""
+    many = Counter(each.verdict for each in lines)
+    return [(each, many[each]) for each in SEVERITY if many[each]]

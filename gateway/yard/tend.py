@@ -59,7 +59,7 @@ def tidy_sites(args: argparse.Namespace, db: YardDb) -> int:
     for site in args.sites or [each.id for each in db.sites()]:
         try:
             decision = decided(args.folder, db, site, now_ms())
-            print(f"{site}: {decision.words}")
+            print(f"{site}: {decision.words if decision.last else f'nothing goes: {decision.why}'}")
             if decision.last and args.drop:
                 drop(args.folder, db, site, decision, now_ms())
                 print(f"{site}: dropped; the roots of entries 1 to {decision.last} stay")

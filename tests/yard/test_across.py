@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -61,9 +62,9 @@ def test_what_happened_at_all_sites_in_order(stage: Stage, two: tuple[Site, Site
     found = list(rows(stage.folder / "sites", stage.db, ["north", "south"], 0, 1 << 60))
     first = north.heads()[1].code
     assert [(each.utc_ms - T0, each.site, each.entry, each.what, each.person, each.words) for each in found] == [
-        (0, "north", 1, "started", "", '{"offset_ms":0}'),
-        (500, "south", 1, "started", "", '{"offset_ms":0}'),
-        (1000, "north", 2, "act", "lead", 'begin {"activity":"blasting","area":"A"}'),
+        (0, "north", 1, "started", "", "offset_ms 0"),
+        (500, "south", 1, "started", "", "offset_ms 0"),
+        (1000, "north", 2, "act", "lead", "begin activity blasting, area A"),
         (182_600, "north", 9, "alarm", "", "A-1 unacknowledged: Stop"),
         (182_600, "north", 9, "verdict", "", "shell: outside limits"),
         (243_400, "north", 12, "alarm", "", "A-1 over"),
@@ -122,6 +123,10 @@ def test_the_command_writes_a_sheet(tmp_path: Path, stage: Stage, capsys: pytest
     assert "2 rows of 1 sites" in capsys.readouterr().out
     with out.open(newline="") as file:
         (_, second) = csv.DictReader(file)
+    assert (
+        second["utc"]
+        == datetime.fromtimestamp(site.now_ms / 1000, UTC).isoformat(timespec="milliseconds")[:-6] + "Z"
+    )
     assert (second["site"], second["person"], second["words"]) == ("north", "'@lead", "'=1+1")
     assert yard_command.run("yard", [*words, "nowhere"], "") == 2
 

@@ -185,7 +185,7 @@ def test_the_clerk_sees_it_and_is_told(stage: Stage, honest: Told, capsys: pytes
     stage.take(1, checking_stretch(found))
     assert yard_command.run("yard", ["--folder", str(stage.folder), "check"], "") == 1
     said = capsys.readouterr().out
-    assert f"1 of its {len(words(site))} own words do not follow from its entries" in said
+    assert f"does not follow from its entries (1 of {len(words(site))} times)" in said
     assert f"entry {number}: shell: it said inside limits, its entries say unknown" in said
     watch = YardWatch(stage.db, stage.intake, ["clerk"], stage.now_ms)
     watch.turn(stage.now_ms)

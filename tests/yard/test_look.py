@@ -95,12 +95,14 @@ def test_a_refusal_somebody_looked_at_or_that_was_followed_by_entries_is_past() 
 def test_how_far_its_words_were_checked_is_said() -> None:
     """Never, all of them, some that do not follow, some that cannot be told."""
     good = Checked("north", upto=99, at_ms=NOW, upto_ms=NOW, words=7)
-    assert look.check_words(None) == "its own words were not yet checked against its entries"
+    assert look.check_words(None) == "what it says of itself was not yet checked against its entries"
     upto = f"checked {look.clock(NOW)} up to entry 99 of {look.clock(NOW)}"
-    assert look.check_words(good) == f"its 7 own words follow from its entries; {upto}"
+    assert look.check_words(good) == f"what it said of itself follows from its entries (all 7 times); {upto}"
     bad = look.check_words(replace(good, wrong=2))
-    assert bad == f"2 of its 7 own words do not follow from its entries; {upto}"
-    assert look.check_words(replace(good, untold=3)).endswith("of 3 it cannot be told, another version wrote them")
+    assert bad == f"what it said of itself does not follow from its entries (2 of 7 times); {upto}"
+    assert look.check_words(replace(good, untold=3)).endswith(
+        "of 3 times it cannot be told, another version said it"
+    )
 
 
 def test_a_time_that_cannot_be_is_no_fault_of_the_page() -> None:

@@ -184,7 +184,8 @@ ON_THE_LIST = (
 )  # fmt: skip
 ON_ITS_PAGE = (
     "Lo último que dijo la obra", "margen al punto de rocío 1.2 K; límite al menos 3.0 K",
-    "Empezar de nuevo", "1 de sus 7 palabras", "aquí se borraron las entradas hasta la 4096", "Nadie lo ha mirado",
+    "Empezar de nuevo", "no se deduce de sus entradas (1 de 7 veces)",
+    "aquí se borraron las entradas hasta la 4096", "Nadie lo ha mirado",
 )  # fmt: skip
 
 
