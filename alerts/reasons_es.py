@@ -90,6 +90,11 @@ REASONS = {
         "aún no se sabe cómo varía: hacen falta {} min de valores"
     ),
     "nobody has entered rain or fog": "nadie anotó lluvia ni niebla",
+    "nobody has entered the temperature of the product": "nadie anotó la temperatura del producto",
+    "the temperature of the product was entered more than an hour ago: read it again": (
+        "la temperatura del producto se anotó hace más de una hora: leerla de nuevo"
+    ),
+    "entered by {}": "anotado por {}",
     "nothing measures it here": "aquí nada la mide",
     "entered by hand": "anotado a mano",
     "{}, entered by {}": "{}, anotado por {}",

@@ -14,6 +14,7 @@ from gateway import alarm_acts, flow_findings, flow_lasting, flow_work, work_act
 from gateway.flow_state import Begun, State
 from gateway.heads import record_code
 from gateway.jobsite import Jobsite
+from gateway.manual import PRODUCT
 from gateway.work_acts import IDLE
 
 KEPT_REFS = 256  # an act sent twice comes again within moments
@@ -59,6 +60,8 @@ def fold(state: State, body: Body) -> None:
         flow_work.dispose(state, body)
     elif body["act"] == "manual":
         state.by_hand += 1
+        if body["kind"] == PRODUCT:
+            flow_lasting.enter_product(state, body)
         if body["kind"] == "rain or fog":
             flow_lasting.enter(state, body)
             if body["area"] in state.work and body["seen"] != flow_lasting.DRY:

@@ -208,13 +208,14 @@ def _limit_warnings(jobsite: Jobsite) -> Iterator[str]:
 
 
 def _unmeasured(jobsite: Jobsite) -> Iterator[str]:
-    """Limits of wind or product where no sensor is named: their alarm would say unknown for ever."""
+    """Limits of wind or product where no sensor is named: unknown for ever, or known by entries alone."""
     windy = {station.id for station in jobsite.stations if station.wind_speed}
     for area in jobsite.areas:
         missing = {Quantity.WIND_SPEED: "wind_speed of its stations"} if windy.isdisjoint(area.stations) else {}
-        missing |= (
-            {} if area.product_temperature else {Quantity.PRODUCT_TEMPERATURE: "product_temperature of its area"}
-        )
         for limit in jobsite.limits:
-            if limit.area == area.id and limit.quantity in missing:
+            if limit.area != area.id:
+                continue
+            if limit.quantity is Quantity.PRODUCT_TEMPERATURE and not area.product_temperature:
+                yield f'limit "{limit.id}": no sensor is named for it; entries by hand are judged for an hour each'
+            if limit.quantity in missing:
                 yield f'limit "{limit.id}": no sensor is named for it, as {missing[limit.quantity]}'

@@ -31,7 +31,7 @@ from gateway import (
 from gateway.conditions import Condition, Key, Workings
 from gateway.flow_alarms import Alarms
 from gateway.flow_faults import Faults
-from gateway.flow_lasting import Lasting
+from gateway.flow_lasting import BY_HAND, Lasting
 from gateway.flow_state import Judged, Outcomes, State
 from gateway.flow_telling import Teller
 from gateway.jobsite import Jobsite, Train
@@ -157,7 +157,7 @@ class Judging:
             found = [Condition(self.labels.get(limit.subject, limit.subject), nothing)]
         if limit.train and (run := self.state.trains[limit.train]).doing in train_state.NOT_JUDGED:
             return found[0], Judgement(Verdict.NOT_RUNNING, None, False, train_state.words(run))
-        if limit.quantity is Quantity.RAIN_OR_FOG and found[0].measured.value is None:
+        if found[0].place == BY_HAND and found[0].measured.value is None:
             return found[0], Judgement(Verdict.NOT_ENTERED, None, False, found[0].measured.reason)
         judgements = [judge(limit, each.measured) for each in found]
         at = worst(judgements)

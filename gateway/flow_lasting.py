@@ -13,8 +13,10 @@ from math import sqrt
 from typing import Any
 
 from alerts.measured import Measured, Quantity, Validity, unknown
+from gateway import manual
+from gateway.accuracy import RECTANGULAR
 from gateway.conditions import Condition, Conditions, Made
-from gateway.flow_state import Drift, State, Weather
+from gateway.flow_state import ByHand, Drift, State, Weather
 from gateway.jobsite import Jobsite
 
 MINUTE = 60_000
@@ -23,6 +25,10 @@ SHORTEST_MIN = 25  # from the first to the last of them
 DRY_MS = 12 * 3_600_000  # "dry again" says nothing of the next shift: ours
 DRY, SEEN = "dry again", ("rain", "fog or mist", "dew", "snow or ice", "dry again")
 NOTHING = "nobody has entered rain or fog; nothing measures it here"
+HAND_MS = 3_600_000  # a product in its pot warms or cools: read again after an hour. Ours
+NOT_READ = "nobody has entered the temperature of the product; nothing measures it here"
+READ_AGAIN = "the temperature of the product was entered more than an hour ago: read it again"
+BY_HAND = "entered by hand"
 CHANGE_OF = {
     Quantity.AIR_TEMPERATURE_CHANGE: Quantity.AIR_TEMPERATURE,
     Quantity.RELATIVE_HUMIDITY_CHANGE: Quantity.RELATIVE_HUMIDITY,
@@ -39,6 +45,10 @@ class Lasting:
         self.found = found
         asked = dict.fromkeys((each.area, each.quantity) for each in site.limits)
         self.changes = [each for each in asked if each[1] in CHANGE_OF]
+        fitted = {area.id for area in site.areas if area.product_temperature}
+        self.read = [
+            area for area, quantity in asked if quantity is Quantity.PRODUCT_TEMPERATURE and area not in fitted
+        ]
         self.rained = [area for area, quantity in asked if quantity is Quantity.RAIN_OR_FOG]
 
     def update(self) -> list[Made]:
@@ -51,8 +61,12 @@ class Lasting:
             ]
         for area in self.rained:
             seen = _seen(self.state.weather.get(area), self.state.judged_ms)
-            self.found[area, Quantity.RAIN_OR_FOG] = [Condition("entered by hand", seen)]
+            self.found[area, Quantity.RAIN_OR_FOG] = [Condition(BY_HAND, seen)]
+        for area in self.read:
+            read = _read(self.state.products.get(area), self.state.judged_ms)
+            self.found[area, Quantity.PRODUCT_TEMPERATURE] = [Condition(BY_HAND, read)]
         keys = [*self.changes, *((area, Quantity.RAIN_OR_FOG) for area in self.rained)]
+        keys += [(area, Quantity.PRODUCT_TEMPERATURE) for area in self.read]
         return [(key, each) for key in keys for each in self.found[key]]
 
     def _change(self, name: str, of: Condition) -> Measured:
@@ -71,8 +85,9 @@ class Lasting:
         return Measured(drift.per_hour, drift.u, drift.minutes[0] * MINUTE, Validity.GOOD)
 
     def deadlines(self) -> Iterator[int]:
-        """Yield the core times at which "dry again" is no longer believed."""
+        """Yield the core times at which "dry again", or a product's temperature, is no longer believed."""
         yield from (each.since_ms + DRY_MS for each in self.state.weather.values() if each.seen == DRY)
+        yield from (each.since_ms + HAND_MS for each in self.state.products.values())
 
 
 def take(drift: Drift, minute: int, value: float) -> None:
@@ -107,6 +122,25 @@ def enter(state: State, body: Mapping[str, Any]) -> None:
     before = state.weather.get(body["area"])
     if body["seen"] in SEEN and (before is None or since_ms >= before.since_ms):
         state.weather[body["area"]] = Weather(body["seen"], since_ms, body["person"])
+
+
+def enter_product(state: State, body: Mapping[str, Any]) -> None:
+    """Take what a person read of the product of an area; an older reading does not undo a newer one."""
+    found, at_ms = manual.product(body), body.get("at_ms")
+    since_ms = state.core_ms if at_ms is None else at_ms - state.offset_ms
+    before = state.products.get(body["area"])
+    if found is not None and (before is None or since_ms >= before.since_ms):
+        value, half_k = found
+        u = None if half_k is None else half_k / RECTANGULAR
+        state.products[body["area"]] = ByHand(value, u, since_ms, body["person"])
+
+
+def _read(read: ByHand | None, now_ms: int) -> Measured:
+    if read is None:
+        return unknown(NOT_READ, now_ms)
+    if now_ms >= read.since_ms + HAND_MS:
+        return unknown(READ_AGAIN, read.since_ms)
+    return Measured(read.value, read.u, read.since_ms, Validity.GOOD, f"entered by {read.by}")
 
 
 def _seen(weather: Weather | None, now_ms: int) -> Measured:

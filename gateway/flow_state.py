@@ -204,6 +204,16 @@ class Weather:
 
 
 @dataclass(slots=True)
+class ByHand:
+    """What a person read of the product of an area [°C], with its u [K], when (core ms), who entered it."""
+
+    value: float
+    u: float | None
+    since_ms: int
+    by: str
+
+
+@dataclass(slots=True)
 class Inside:
     """Since when (core ms) the other limits have been inside; the begin of work, and how long it was by then."""
 
@@ -269,6 +279,7 @@ class State:
     ahead: dict[str, Ahead] = field(default_factory=dict)
     drifts: dict[str, Drift] = field(default_factory=dict)  # by area, quantity and place
     weather: dict[str, Weather] = field(default_factory=dict)  # by area, as entered by hand
+    products: dict[str, ByHand] = field(default_factory=dict)  # by area, the temperature of the product
     inside: dict[str, Inside] = field(default_factory=dict)  # by limit
     counts: dict[str, int] = field(default_factory=dict)
     rejected: dict[str, int] = field(default_factory=dict)

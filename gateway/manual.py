@@ -2,8 +2,7 @@
 
 An entry is an act `manual` of texts; nothing is ever overwritten: a correction is another entry that names the old
 one. Every field is filled in, "N/A" where nothing applies. Instrument, serial and calibration due stand in every
-entry that is a reading. Sources: fields after the forms seen for such records; blotter test ASTM D4285-83
-(reapproved 2018), 6.1 to 6.4; salts ISO 8502-6 and -9; sling WMO-No. 8, Annex 4.B.
+entry that is a reading.
 """
 
 from __future__ import annotations
@@ -14,96 +13,20 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from alerts.measured import DIMENSION, UNITS, Dimension
+from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
 from gateway.jobsite import Jobsite
+from gateway.manual_forms import BYPASS, FORMS, NA, PRODUCT, READS, Field
+from gateway.payload.value import PLAUSIBLE
 from gateway.psychrometrics import OutOfRange, condensation_point_c, vapour_pressure_pa
 from gateway.wet_bulb import psychrometer_rh
 
-NA = "N/A"
+__all__ = ["BYPASS", "FORMS", "NA", "PRODUCT", "READS", "Field"]
 FARTHEST_MM, SHORTEST_S = 610.0, 60.0  # 24 in. and 1 min: ASTM D4285, 6.1, 6.2
 LONGEST_BACK_MS = 24 * 3_600_000
 _AMOUNT = re.compile(r"([+-]?\d+(?:\.\d+)?) *(\S+)")
 _LENGTH_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 _TIME_S = {"s": 1.0, "min": 60.0}
 SALT_UNITS = {"mg/m2": 1.0, "mg/m²": 1.0, "µg/cm²": 10.0, "ug/cm2": 10.0}
-BYPASS = {"shut": 0.0, "partly open": 0.5, "open": 1.0}  # what a person sees of a lever, as a share: ours
-VERDICTS = ("no water, no oil", "water", "oil", "water and oil")
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """One field of a form. what: "text", "choice", "date", "photo", "length", "time", "salt",
-    "station", "sensor", "train", "piece" or a Dimension."""
-
-    name: str
-    label: str
-    what: str | Dimension = "text"
-    choices: tuple[str, ...] = ()
-    example: str = ""
-
-
-_INSTRUMENT = (
-    Field("instrument", "Instrument, make and model"),
-    Field("serial", "Serial number"),
-    Field("calibration_due", "Calibration due", "date", (), "2027-03-31"),
-)
-_RAIN = ("rain", "fog or mist", "dew", "snow or ice", "dry again")
-_SEEN = ("no change", "darkening or turning", "abrasive clumps", "choke valve closed", "dust or grease", "other")
-FORMS: dict[str, tuple[Field, ...]] = {
-    "sling psychrometer": (
-        Field("station", "At which air station", "station"),
-        Field("dry_bulb", "Dry bulb", Dimension.TEMPERATURE, (), "24.5 °C"),
-        Field("wet_bulb", "Wet bulb", Dimension.TEMPERATURE, (), "19.0 °C"),
-        Field("pressure", "Station pressure", Dimension.PRESSURE, (), "1012 hPa"),
-        Field("ventilated", "How it was aired", "choice", ("whirled", "still air")),
-        *_INSTRUMENT,
-    ),
-    "contact thermometer": (
-        Field("spot", "Where on the steel"),
-        Field("steel", "Steel", Dimension.TEMPERATURE, (), "22.0 °C"),
-        *_INSTRUMENT,
-    ),
-    "blotter test": (
-        Field("place", "At which outlet of the blast air"),
-        Field("distance", "Distance of the collector", "length", (), "24 in"),
-        Field("duration", "Duration", "time", (), "1 min"),
-        Field("verdict", "On the collector", "choice", VERDICTS),
-        Field("photo", "Photo", "photo"),
-    ),
-    "surface": (
-        Field("seen", "What was seen", "choice", _SEEN),
-        Field("words", "In words"),
-        Field("photo", "Photo", "photo"),
-    ),
-    "rain or fog": (Field("seen", "What was seen", "choice", _RAIN), Field("words", "In words")),
-    "soluble salts": (
-        Field("spot", "Where on the steel"),
-        Field("method", "Method", "choice", ("ISO 8502-6 and ISO 8502-9", "other, see words")),
-        Field("salts", "Surface density of salts", "salt", (), "20 mg/m²"),
-        Field("words", "In words"),
-        *_INSTRUMENT,
-    ),
-    "air train": (
-        Field("train", "Which air train", "train"),
-        Field("piece", "Which piece of it", "piece"),
-        Field("level", "Water level seen", Dimension.SHARE, (), "40 %FS"),
-        Field("drain_count", "Openings of its drain counted", Dimension.COUNT, (), "12 count"),
-        Field("bypass", "Position of the bypass", "choice", tuple(BYPASS)),
-        Field("words", "In words"),
-    ),
-    "reference check": (
-        Field("sensor", "Which sensor", "sensor"),
-        Field(
-            "reference", "Against what", "choice", ("sealed salt, equilibrated", "second instrument", "ice point")
-        ),
-        Field("reference_value", "Reference value", "of sensor", (), "85.1 %RH"),
-        Field("as_found", "As found", "of sensor", (), "84.2 %RH"),
-        Field("as_left", "As left", "of sensor", (), "84.2 %RH"),
-        Field("tolerance", "Allowed difference", "spread of sensor", (), "2 %RH"),
-        *_INSTRUMENT,
-    ),
-}
-READS = frozenset(kind for kind, fields in FORMS.items() if _INSTRUMENT[0] in fields)
 Body = Mapping[str, Any]
 
 
@@ -224,6 +147,11 @@ def _not_of_sensor(site: Jobsite, said: str, sensor: str, spread: bool) -> str |
 def _impossible(body: Body) -> str | None:
     if body["kind"] == "sling psychrometer" and NA in (body["dry_bulb"], body["wet_bulb"], body["pressure"]):
         return "A sling needs both bulbs and the station pressure."
+    if (found := product(body)) is not None:
+        low_c, high_c = PLAUSIBLE[Quantity.PRODUCT_TEMPERATURE]
+        if not low_c <= found[0] <= high_c:
+            return f"A product has {low_c:g} to {high_c:g} °C; {body['temperature']} cannot be."
+        return None if found[1] is None or found[1] >= 0 else "An accuracy is not below zero."
     try:
         sling(body)
     except OutOfRange as error:
@@ -261,6 +189,15 @@ def seen_of(body: Body) -> dict[str, float]:
         return {}
     found = {} if body["level"] == NA else {f"level {body['piece']}": amount(body["level"])}
     return found if body["bypass"] == NA else {**found, f"seen {body['piece']}": BYPASS[body["bypass"]]}
+
+
+def product(body: Body) -> tuple[float, float | None] | None:
+    """Return a product's temperature [°C] and half its error's width [K], None where not stated; else None."""
+    if body["kind"] != PRODUCT or body["temperature"] == NA:
+        return None
+    found = None if body["accuracy"] == NA else _AMOUNT.fullmatch(body["accuracy"].strip())
+    half_k = None if found is None else float(found[1]) * UNITS[found[2]].factor
+    return amount(body["temperature"]), half_k
 
 
 def sling(body: Body) -> Sling | None:

@@ -155,6 +155,10 @@ def _beside(each: ByHand, material: Material, words: Words) -> str:
         steel = [spot for area in site.areas if area.id == body["area"] for spot in area.steel]
         at, what = each.read_ms, Dimension.TEMPERATURE
         return "\n".join(_sensor(words(one.spot), one.sensor, what, at, material, words) for one in steel) or "N/A"
+    if body["kind"] == manual.PRODUCT:
+        fitted = next((area.product_temperature for area in site.areas if area.id == body["area"]), "")
+        what = Dimension.TEMPERATURE
+        return _sensor(words("product"), fitted, what, each.read_ms, material, words) if fitted else "N/A"
     return "N/A"
 
 

@@ -216,6 +216,69 @@ def test_a_trend_near_none_warns_nobody() -> None:
     assert value_words(trend(), Measured(-0.04, 0.1, 0, Validity.GOOD)) == "-0.04 K/h ± 0.20"
 
 
+# -- a product's temperature, entered by hand ------------------------------------------------------------------
+
+
+def poured(day: Day, said: str, accuracy: str = "0.5 K", **more: object) -> None:
+    refused = day.flow.state.counts.get("act refused", 0)
+    words = {"instrument": "probe", "serial": "9", "calibration_due": "2027-03-31", "product": "finish, lot 17"}
+    more = {"area": "A", **more}
+    day.act("manual", kind="product temperature", temperature=said, accuracy=accuracy, **words, **more)
+    assert day.flow.state.counts.get("act refused", 0) == refused
+
+
+def test_a_product_without_a_sensor_is_judged_by_its_entry_for_an_hour() -> None:
+    """Nothing entered says nothing; 12 °C against 15 °C is outside, with u of the instrument (0.5/sqrt(3) K)."""
+    day = Day(PAINT)
+    day.pass_time(60, **values())
+    assert said(day, "paint") is Verdict.NOT_ENTERED and day.changes() == []
+    poured(day, "53.6 °F")
+    day.pass_time(90, **values())
+    assert said(day, "paint") is Verdict.OUTSIDE
+    found = day.flow.judged["paint"].condition
+    assert (found.place, found.measured.value) == ("entered by hand", pytest.approx(12.0))
+    assert found.measured.u == pytest.approx(0.289, abs=0.001)
+    notice = next(each for each in day.out.notices if "Do not put it on" in each.title)
+    assert "product temperature 12.0 °C ± 0.6" in notice.body and "entered by lead." in notice.body
+    poured(day, "18 °C", "N/A")
+    day.pass_time(700, **values())
+    assert said(day, "paint") is Verdict.INSIDE and day.flow.judged["paint"].condition.measured.u is None
+    assert [change for _, change in day.changes()] == ["outside limits", "limits back"]
+    day.pass_time(3600)
+    assert said(day, "paint") is Verdict.NOT_ENTERED
+    assert day.flow.judged["paint"].judgement.reason == flow_lasting.READ_AGAIN
+    replays(day)
+
+
+def test_an_hour_without_a_reading_clears_no_alarm() -> None:
+    """What was too cold stays so until somebody reads it anew."""
+    day = Day(PAINT)
+    poured(day, "12 °C")
+    day.pass_time(90)
+    day.now += 61 * MINUTE
+    day.flow.tick(day.now)
+    assert said(day, "paint") is Verdict.NOT_ENTERED
+    assert [change for _, change in day.changes()] == ["outside limits"]
+    assert day.flow.state.alarms["paint"].active
+
+
+def test_a_product_read_earlier_does_not_undo_a_newer_reading_and_a_sensor_has_the_word() -> None:
+    """Entered late, of another area, or not read at all; and where a probe is in the product."""
+    day = Day(PAINT)
+    day.now += 3 * 60 * MINUTE
+    poured(day, "18 °C")
+    poured(day, "12 °C", at_ms=day.now - 30 * MINUTE)
+    poured(day, "N/A")
+    poured(day, "12 °C", area="N/A")
+    day.pass_time(20)
+    assert said(day, "paint") is Verdict.INSIDE
+    day = Day(at=fitted(PAINT))
+    poured(day, "12 °C")
+    day.pass_time(60, paint=18.0)
+    assert said(day, "paint") is Verdict.INSIDE
+    assert day.flow.judged["paint"].condition.place == "paint"
+
+
 # -- rain or fog ---------------------------------------------------------------------------------------------
 
 

@@ -59,6 +59,43 @@ def test_what_is_refused_says_why(change: dict[str, object], said: str) -> None:
     assert said in str(why(SLING | change))
 
 
+PRODUCT = {
+    "kind": "product temperature", "area": "A", "product": "finish, lot 17", "temperature": "18.0 °C",
+    "accuracy": "0.5 K", "instrument": "probe", "serial": "9", "calibration_due": "2027-03-31",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({}, None),
+        ({"temperature": "64.4 °F", "accuracy": "1 Δ°F"}, None),
+        ({"temperature": "18"}, "Temperature of the product: '18' is no number with one of the units °C"),
+        ({"temperature": "18 K"}, "Temperature of the product: '18 K' is no number"),
+        ({"temperature": "180 °C"}, "A product has -30 to 120 °C; 180 °C cannot be."),
+        ({"temperature": "-40 °F"}, "A product has -30 to 120 °C; -40 °F cannot be."),
+        ({"accuracy": "0.5 °C"}, "Accuracy of the instrument, plus or minus: '0.5 °C' is no number"),
+        ({"accuracy": "-0.5 K"}, "An accuracy is not below zero."),
+        ({"product": ""}, "Product, part or mixed, batch is empty; write N/A"),
+    ],
+)
+def test_a_products_temperature_is_a_temperature_a_product_can_have(
+    change: dict[str, object], said: str | None
+) -> None:
+    """In either unit, with what its instrument promises as a difference."""
+    refused = why(PRODUCT | change)
+    assert (refused is None) if said is None else str(refused).startswith(said)
+
+
+def test_what_follows_from_a_products_entry() -> None:
+    """In °C and K; N/A is no temperature, and no accuracy is none stated."""
+    assert manual.product(PRODUCT) == (18.0, 0.5)
+    assert manual.product(PRODUCT | {"temperature": "50 °F", "accuracy": "0.9 Δ°F"}) == pytest.approx((10.0, 0.5))
+    assert manual.product(PRODUCT | {"accuracy": "N/A"}) == (18.0, None)
+    assert manual.product(PRODUCT | {"temperature": "N/A"}) is None
+    assert manual.product(SLING) is None
+
+
 def test_a_correction_says_why() -> None:
     """It names an entry there is, and its reason."""
     assert why(SLING | {"corrects": "M-2", "reason": "misread"}, entries=2) is None

@@ -205,6 +205,18 @@ def test_a_correction_stands_beside_what_it_corrects(found: Material) -> None:
     assert rows["M-2"][6] == "N/A"  # a blotter needs no instrument
 
 
+def test_a_products_temperature_stands_beside_its_sensor(found: Material) -> None:
+    """Where a probe is named for the area, as here the steel's; else there is none to compare with."""
+    body = {"kind": "product temperature", "area": "A", "temperature": "18 °C"}
+    entry = record_manual.ByHand(9, DAY0 + 14 * H, DAY0 + 14 * H, body)
+    assert record_manual._beside(entry, found, WORDS) == "N/A"
+    areas = tuple(replace(each, product_temperature="steel") for each in found.site.areas)
+    fitted = replace(found, site=replace(found.site, areas=areas))
+    said = record_manual._beside(entry, fitted, WORDS)
+    assert re.fullmatch(r"product \d+\.\d \(\d+\.\d to \d+\.\d\) °C", said)
+    assert record_manual._beside(entry, fitted, SP).startswith("producto ")
+
+
 def test_a_failed_check_puts_the_time_before_it_in_question(found: Material) -> None:
     """As found 3.2 %RH off where 2 are allowed: in question since the last good check, here the beginning."""
     (made,) = record_manual.in_question(found)
