@@ -6,10 +6,14 @@ Addresses hold secrets: they are never logged and never kept anywhere but in the
 from __future__ import annotations
 
 import logging
+import time
 from enum import StrEnum
+from functools import cache
+from typing import Any
 from urllib.parse import parse_qs
 
 SEND_TIMEOUT_S = 15
+MOST_OF_ANSWER, ANSWER_S = 65_536, 5.0  # of an answer's body; its status says what became of the message
 
 
 class Sent(StrEnum):
@@ -63,6 +67,7 @@ def _send(url: str, title: str, body: str, priority: str) -> Sent:
     from apprise import Apprise, AppriseResultStatus, NotifyType
 
     _keep_addresses_out_of_logs()
+    _read_no_endless_answers()
     service = Apprise()
     if not service.add(url):
         return Sent.NO_SERVICE
@@ -75,6 +80,24 @@ def _send(url: str, title: str, body: str, priority: str) -> Sent:
     if result:
         return Sent.ACCEPTED
     return Sent.NO_ANSWER if result.status == AppriseResultStatus.TIMEOUT else Sent.NOT_ACCEPTED
+
+
+@cache
+def _read_no_endless_answers() -> None:
+    """Let the services read the beginning of an answer only: their library would hold one without an end."""
+    from requests import sessions
+    from requests.adapters import HTTPAdapter
+
+    class Brief(HTTPAdapter):
+        def build_response(self, req: Any, resp: Any) -> Any:
+            answer, body, until_s = super().build_response(req, resp), bytearray(), time.monotonic() + ANSWER_S
+            while len(body) < MOST_OF_ANSWER and time.monotonic() < until_s and (piece := resp.read1(4096)):
+                body += piece
+            resp.close()
+            answer._content, answer._content_consumed = bytes(body), True  # noqa: SLF001  as the class itself does
+            return answer
+
+    vars(sessions)["HTTPAdapter"] = Brief  # what every service posts through
 
 
 def _keep_addresses_out_of_logs() -> None:

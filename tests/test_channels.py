@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import json
 import threading
+import time
+import tracemalloc
 from collections.abc import Iterator
+from contextlib import suppress
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -13,6 +16,7 @@ import paho.mqtt.client as paho
 import pytest
 from aiosmtpd.controller import Controller
 
+from alerts import channels
 from alerts.channels import Sent, send, with_urgency
 from tests.broker import Mosquitto, free_port
 
@@ -143,3 +147,42 @@ def test_a_broker_takes_the_message_or_it_is_tried_again(tmp_path: Path) -> None
     assert TITLE.encode() in heard[0]
     assert TEXT.encode() in heard[0]
     assert send(url, TITLE, TEXT, "high") is Sent.NOT_ACCEPTED
+
+
+class _Endless(BaseHTTPRequestHandler):
+    """Takes a message, and then answers without an end: as quickly as it can, or a byte at a time."""
+
+    def do_POST(self) -> None:
+        self.rfile.read(int(self.headers["Content-Length"]))
+        self.send_response(200)
+        self.end_headers()
+        is_slow = self.path == "/slow"
+        with suppress(OSError):
+            while True:
+                self.wfile.write(b"x" if is_slow else bytes(65_536))
+                time.sleep(0.1 if is_slow else 0)
+
+    def log_message(self, *_: object) -> None:
+        pass
+
+
+@pytest.mark.parametrize("pace", ["quick", "slow"])
+def test_an_answer_without_an_end_fills_no_memory_and_holds_nobody_up(
+    pace: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The status says that it was taken; of the rest the beginning is read, for a while, and the door shut."""
+    monkeypatch.setattr(channels, "ANSWER_S", 1.0)
+    server = ThreadingHTTPServer(("127.0.0.1", 0), _Endless)
+    server.daemon_threads = True
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    address = f"json://127.0.0.1:{server.server_port}/{pace}"
+    tracemalloc.start()
+    began = time.monotonic()
+    try:
+        assert channels.send(address, "title", "text", "high") is Sent.ACCEPTED
+        assert time.monotonic() - began < 8
+        assert tracemalloc.get_traced_memory()[1] < 100e6
+    finally:
+        tracemalloc.stop()
+        server.shutdown()
+        server.server_close()

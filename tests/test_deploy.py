@@ -47,6 +47,15 @@ def test_no_unit_opens_the_home_to_others(unit: Path) -> None:
     assert "StateDirectory=dewgate" in lines and "StateDirectoryMode=0700" in lines and "UMask=0077" in lines
 
 
+@pytest.mark.parametrize("name", ["run", "deliver", "push", "yard"])
+def test_no_service_is_given_up(name: str) -> None:
+    """Nobody may be there to start it: the limit of starts, five within ten seconds if nothing is said, is off."""
+    lines = (DEPLOY / "systemd" / f"dewgate-{name}.service").read_text().splitlines()
+    assert "StartLimitIntervalSec=0" in lines and not any(line.startswith("StartLimitBurst") for line in lines)
+    (how,) = (line for line in lines if line.startswith("Restart="))
+    assert how == ("Restart=on-failure" if name == "run" else "Restart=always")
+
+
 @pytest.mark.parametrize("name", ["mosquitto.conf", "mosquitto-network.conf"])
 def test_the_broker_takes_our_settings_beside_debians(name: str, tmp_path: Path) -> None:
     """As the installer leaves out what Debian's own file says: Mosquitto refuses a key said twice."""

@@ -37,8 +37,8 @@ def run(*words: str, folder: Path = ROOT) -> subprocess.CompletedProcess[str]:
 
 
 def test_no_decoder_loses_a_message() -> None:
-    """Five seconds each: hundreds of messages and more, none of which raises, hangs or swells."""
-    done = run("tests.faults.fuzz_decoders", "--seconds", "5")
+    """Four seconds each: hundreds of messages and more, none of which raises, hangs or swells."""
+    done = run("tests.faults.fuzz_decoders", "--seconds", "4")
     assert done.returncode == 0, done.stderr
     found = dict(re.findall(r"^fault fuzz_(\w+) (\d+) lost 0 twice 0$", done.stdout, re.MULTILINE))
     assert list(found) == list(DECODERS)

@@ -15,6 +15,7 @@ import re
 import subprocess
 import sys
 import tempfile
+import zlib
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -109,6 +110,29 @@ def packs(form: str, key: str) -> list[bytes]:
     return [pack[key].encode() if key == "text" else bytes.fromhex(pack[key]) for pack in golden]
 
 
+def yard_stretch() -> Check:
+    """A stretch of a journal that a site with a token sends to the yard, before it is packed."""
+    from gateway.yard_batch import MOST_BYTES, NoBatch, unpack
+
+    def check(payload: bytes) -> None:
+        with suppress(NoBatch):
+            said = unpack(zlib.compress(payload, 0))
+            assert sum(map(len, said.entries)) <= MOST_BYTES and all(each.head for each in said.heads), said
+
+    return check
+
+
+def stretches() -> list[bytes]:
+    """One without anything, one of two entries with a head behind them."""
+    from gateway.entry import Kind, plain
+    from gateway.heads import Head, Signed
+    from gateway.yard_batch import Stretch, pack
+
+    made = [plain(Kind.HEARTBEAT, 1_780_000_000_000 + n) for n in range(2)]
+    head = Signed(Head("ab", "cd", "", 2, "ef", "01", 2, 1_780_000_000_000), bytes(64))
+    return [zlib.decompress(pack(each)) for each in (Stretch([], []), Stretch(made, [head]))]
+
+
 def births() -> list[bytes]:
     """Edge node messages that another library wrote."""
     golden = json.loads((TABLES / "sparkplug-messages.json").read_text())
@@ -136,6 +160,9 @@ DECODERS = {
         mapped_json, lambda: [b'{"air":{"t":21.5,"rh":64}}'], ('"air":', '"t":', '"rh":', "1e999")
     ),
     "sparkplug": Fuzzed(sparkplug, births),
+    "yard_stretch": Fuzzed(
+        yard_stretch, stretches, ("dewgate entries 1\n", "\x00\x00\x00\x02", "previous", "root")
+    ),
     "jobsite_file": Fuzzed(
         jobsite_file, lambda: [EXAMPLE.read_bytes()], ("[[sensor]]\n", "id = ", "unit = ", "limit")
     ),
