@@ -28,7 +28,7 @@ from gateway.payload import canonical
 
 PLACES = "checks"
 WINDOW_MS = 4000  # a board is made anew once a second and a word is told with the next turn after it
-MOST_TICKS = 3  # whole seconds judged at each end of a pause
+FIRST_TICKS, LAST_TICKS = 15, 5  # whole seconds judged at the begin and the end of a pause
 
 Candidates = list[tuple[int, dict[str, Any]]]
 """What the board would have said, and at which core time."""
@@ -112,7 +112,7 @@ def _ticked(flow: Flow, until_ms: int) -> Candidates:
     """Judge the seconds of a pause one by one, at its begin and its end."""
     seconds = range(-(-flow.state.core_ms // SECOND) * SECOND, until_ms + 1, SECOND)
     found: Candidates = []
-    for at in sorted({*seconds[:MOST_TICKS], *seconds[-MOST_TICKS:]}):
+    for at in sorted({*seconds[:FIRST_TICKS], *seconds[-LAST_TICKS:]}):
         flow.tick(at)
         found += _now(flow, at)
     return found

@@ -68,7 +68,7 @@ class YardWatch:
             known.add(site.id)
             refused = [each for each in self._db.refusals(site.id) if not each.seen_by]
             causes = {
-                SILENT: self._silent(site, now_ms),
+                SILENT: self._silent(site, standing.get((site.id, SILENT)), now_ms),
                 REFUSED: next((each.why for each in refused if each.kind != SAYS_OTHERWISE), ""),
                 SAYS_OTHERWISE: next((each.why for each in refused if each.kind == SAYS_OTHERWISE), ""),
             }
@@ -96,9 +96,14 @@ class YardWatch:
             DISK_FULL: found.words if level == NEARLY_FULL else "",
         }
 
-    def _silent(self, site: Site, now_ms: int) -> str:
-        """While the yard itself was away, or its disk full, nobody can have been heard."""
+    def _silent(self, site: Site, alarm: YardAlarm | None, now_ms: int) -> str:
+        """While the yard itself was away, or its disk full, nobody can have been heard: no alarm begins by that.
+
+        Only entries end one.
+        """
         arrived, _ = self._intake.newest.get(site.id, (None, None))
+        if alarm and (arrived is None or arrived.received_ms <= alarm.begun_ms):
+            return alarm.why
         if arrived is None or not arrived.size:  # nothing was ever promised
             return ""
         since_ms = max(arrived.received_ms, self._began_ms, self._intake.full_ms)

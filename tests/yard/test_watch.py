@@ -63,6 +63,23 @@ def test_nobody_is_silent_while_the_yard_itself_was_away(stage: Stage, site: Sit
     assert len(stage.db.alarms()) == 1
 
 
+def test_only_entries_end_a_silence(stage: Stage, site: Site, watch: YardWatch) -> None:
+    """Not the yard's own restart, not its full disk, not a record begun again: it would say "sends again"."""
+    stage.take(1, part(site, 1, 50))
+    watch.turn(stage.now_ms + 300_001)
+    assert len(stage.db.alarms(standing=True)) == 1
+    stage.now_ms += 400_000
+    YardWatch(stage.db, stage.intake, [], stage.now_ms).turn(stage.now_ms)
+    stage.intake.full_ms = stage.now_ms
+    watch.turn(stage.now_ms)
+    stage.intake.begin_again("north")
+    watch.turn(stage.now_ms)
+    assert len(stage.db.alarms(standing=True)) == 1 and len(outbox(stage)) == 2
+    stage.take(1, part(site, 1, 50))
+    watch.turn(stage.now_ms)
+    assert stage.db.alarms(standing=True) == []
+
+
 def test_a_site_that_never_sent_or_was_dropped_is_not_silent(stage: Stage, site: Site, watch: YardWatch) -> None:
     """Nothing was promised; and what was dropped is over."""
     watch.turn(stage.now_ms + 10_000_000)

@@ -46,21 +46,27 @@ class Told:
         if self.board is None or now + self.flow.state.offset_ms - self.board.utc_ms >= 1000:
             self.board = overview.board(self.flow, now)
 
-    def minutes(self, count: int, steel_c: float, *, quiet: bool = False) -> None:
+    def speak(self, steel_c: float) -> None:
+        """Each sensor says something."""
+        at_ms = self.site.now_ms + 400
+        said = (
+            ("air-t", 20.0, "Cel"),
+            ("air-rh", 50.0, "%RH"),
+            ("baro", 1013.0, "hPa"),
+            ("steel", steel_c, "Cel"),
+        )
+        self.turn([
+            Arrival(f"dewgate/test/{name}", pack(name, round(value + at_ms % 7 / 100, 2), at_ms, unit), n + 1)
+            for n, (name, value, unit) in enumerate(said)
+        ], wait_ms=400)  # fmt: skip
+
+    def minutes(self, count: int, steel_c: float | None) -> None:
         """Ten-second readings, or none, and idle turns between them."""
         for _ in range(6 * count):
-            at_ms = self.site.now_ms + 400
-            said = (
-                ("air-t", 20.0, "Cel"),
-                ("air-rh", 50.0, "%RH"),
-                ("baro", 1013.0, "hPa"),
-                ("steel", steel_c, "Cel"),
-            )
-            sent = [
-                Arrival(f"dewgate/test/{name}", pack(name, round(value + at_ms % 7 / 100, 2), at_ms, unit), n + 1)
-                for n, (name, value, unit) in enumerate(said)
-            ]
-            self.turn([] if quiet else sent, wait_ms=400)
+            if steel_c is None:
+                self.turn(wait_ms=400)
+            else:
+                self.speak(steel_c)
             for _ in range(8):
                 self.turn(wait_ms=1200)
 
