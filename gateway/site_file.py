@@ -201,7 +201,7 @@ class LimitTable(Table):
     )
     deadband: str = Field(description="how far beyond the limit an alarm begins to return, such as '0.5 K'")
     on_delay: Delay = Field(description="how long a breach lasts before it is an alarm, such as '1 min'")
-    off_delay: Delay = Field(description="how long the return lasts before it counts, such as '10 min'")
+    off_delay: Delay = Field(description="how long the return lasts before it counts, such as '15 min'")
     unknown_delay: Delay = Field(description="how long a value may be unknown before that is an alarm; no default")
     advice: Said = Field(description="what to stop on a breach")
     advice_es: str = Field("", description="the same in Spanish, for readers of it")
