@@ -3,8 +3,8 @@
 Noise is white, rectangular, ±0.3 K on the steel and ±2 % on the humidity, drawn anew every minute. A sustained
 event is a stay outside of ten minutes in the month as measured. Limits: steel margin at least 3 K, deadband 0.5 K;
 air humidity at most 85 %, deadband 2 %; on-delay 1 min, off-delay 15 min, as `deploy/example.toml` suggests:
-chosen on the odd days of the month, held out are the even ones. Intervals: 95 %, whole days drawn, each with all its
-noise, since thirty days are thirty days however often noise is drawn over them.
+chosen on the odd days of the month, held out are the even ones. Intervals: 95 %, whole days drawn, each with all
+its noise, since thirty days are thirty days however often noise is drawn over them.
 """
 
 from __future__ import annotations
