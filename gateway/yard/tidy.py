@@ -11,7 +11,7 @@ from __future__ import annotations
 import shutil
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 from gateway import droppable
@@ -90,5 +90,6 @@ def _give_back(book: Journal, path: Path) -> None:
         book.db.execute(f"PRAGMA {name}").fetchone() for name in ("freelist_count", "page_count", "page_size")
     )
     if 2 * free > pages and shutil.disk_usage(path.parent).free > 3 * (pages - free) * size:
-        book.db.execute("VACUUM")
-        book.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        with suppress(sqlite3.OperationalError):  # the site is sending just now; there is another night
+            book.db.execute("VACUUM")
+            book.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")

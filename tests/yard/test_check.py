@@ -209,8 +209,11 @@ def test_the_clerk_sees_it_and_is_told(stage: Stage, honest: Told, capsys: pytes
     assert yard_command.run("yard", ["--folder", str(stage.folder), "check", "north"], "") == 1
     assert len(stage.db.refusals("north")) == 1, "the same again is no news"
     stage.db.looked_at("north", "ann")
+    assert yard_command.run("yard", ["--folder", str(stage.folder), "check", "north"], "") == 1
     watch.turn(stage.now_ms)
-    assert stage.db.alarms(standing=True) == []
+    assert stage.db.alarms(standing=True) == [], "what somebody has looked at is no news either"
+    stage.intake.begin_again("north")
+    assert stage.db.checks() == {}
 
 
 def test_what_cannot_be_folded_is_said(stage: Stage, site: Site, capsys: pytest.CaptureFixture[str]) -> None:
