@@ -47,6 +47,7 @@ class Alarms:
         self.where = where
         self.place = place
         self.restless: list[str] = []  # faults whose alarm time may move
+        self._stood: frozenset[str] = frozenset()  # faults at the last judging
         self._going_on: dict[str, frozenset[str]] | None = None
 
     def step(
@@ -60,15 +61,21 @@ class Alarms:
         change = life.step(alarm, limit, judgement, now_ms)
         self._stepped(limit, alarm, change, judgement.verdict, condition.measured, outcomes)
 
-    def step_faults(self, standing: Mapping[str, str], now_ms: int, outcomes: Outcomes, *, deaf: bool) -> None:
+    def step_faults(
+        self, standing: Mapping[str, str], now_ms: int, outcomes: Outcomes, *, deaf: bool, acted: bool
+    ) -> None:
         """Bring the alarms of faults up to what stands now, by id with its reason.
 
-        deaf: no sensor can be heard, so that nothing can be said of their silence.
+        deaf: no sensor can be heard, so that nothing can be said of their silence. acted: any alarm may be other
+        than this left it; else only what came, went or had a timer running can change.
         """
         alarms = self.state.alarms
-        known = standing.keys() | {name for name, alarm in alarms.items() if alarm.series == FAULTS}
-        if not deaf:
+        if deaf or acted:
+            known = standing.keys() | {name for name, alarm in alarms.items() if alarm.series == FAULTS}
+        else:
+            known = {*self.restless} | (standing.keys() ^ self._stood)
             known = {each for each in known if not _rests(alarms.get(each), stands=each in standing)}
+        self._stood = frozenset(standing)
         self.restless = sorted(known & self.faults.keys(), key=self._order.__getitem__)
         for name in self.restless:
             watched, alarm = self.faults[name], alarms.get(name)

@@ -83,7 +83,8 @@ class Judging:
             flow_trends.take(self.state.trends, self.judged, now_ms)
         self.alarms.suppress(outcomes)
         self.faults.update(heard, now_ms)
-        self.alarms.step_faults(self.faults.stands, now_ms, outcomes, deaf=flow_health.is_deaf(self.state))
+        deaf = flow_health.is_deaf(self.state)
+        self.alarms.step_faults(self.faults.stands, now_ms, outcomes, deaf=deaf, acted=self.acted)
         self._look_ahead(outcomes)
         verdicts = self._verdicts()
         whole = minute or self.acted or self.state.events != events or verdicts != self._heard
