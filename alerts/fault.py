@@ -131,9 +131,11 @@ def patient(alarm: Alarm, watched: Watched) -> Watched:
     return replace(watched, off_factor=FLAPPING) if flaps(alarm) else watched
 
 
-def rests(alarm: Alarm, *, stands: bool) -> bool:
+def rests(alarm: Alarm | None, *, stands: bool) -> bool:
     """Whether `step` would change nothing, now or later, as long as it stands or does not."""
-    if alarm.untold or alarm.shelf is not None or alarm.close_since is not None or alarm.unknown_since is not None:
+    if alarm is None or alarm.untold or alarm.shelf is not None:
+        return False
+    if alarm.close_since is not None or alarm.unknown_since is not None:
         return False
     if stands:
         timers = alarm.clearing_since is not None or alarm.inside_since is not None

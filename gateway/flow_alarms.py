@@ -74,7 +74,7 @@ class Alarms:
             known = standing.keys() | {name for name, alarm in alarms.items() if alarm.series == FAULTS}
         else:
             known = {*self.restless} | (standing.keys() ^ self._stood)
-            known = {each for each in known if not _rests(alarms.get(each), stands=each in standing)}
+            known = {each for each in known if not fault.rests(alarms.get(each), stands=each in standing)}
         self._stood = frozenset(standing)
         self.restless = sorted(known & self.faults.keys(), key=self._order.__getitem__)
         for name in self.restless:
@@ -281,10 +281,6 @@ class Alarms:
             if alarm.active:
                 why = unknown("", self.state.core_ms)
                 self._event(gone, alarm, Change.WITHDRAWN, Verdict.NO_LIMIT, why, self.state.core_ms, outcomes)
-
-
-def _rests(alarm: Alarm | None, *, stands: bool) -> bool:
-    return alarm is not None and fault.rests(alarm, stands=stands)
 
 
 def _verdict(alarm: Alarm) -> Verdict:
