@@ -55,17 +55,17 @@ def meaning(figures: Figures, measures: Measures, standing: Collection[str] = ()
     longer.
     """
     found: list[Meaning] = []
-    lying = _explained(figures, _sensors(figures, _paired(standing), measures))
+    lying = _explained(figures, _sensors(figures, standing, measures))
     found += [each for each in lying if max(abs(figures[name].held) for name in each.figures) >= SURE]
     at_inlet = any(each.kind == "inlet sensor" for each in lying)
     at_outlet = any(each.kind == "outlet sensor" for each in lying)
-    if not at_inlet and _at_rest(figures, INLET, _longest(figures, "units", "hot")):
+    if not at_inlet and _at_rest(figures, INLET, _longest(figures, "cooling", "hot")):
         found += _cooler(figures, measures)
         found += _each(figures, "hot", "hot inlet", above=True)
     found += _elements(figures, standing)
     found += _drains(figures)
     found += _each(figures, "choke", "forced pot", above=True)
-    found += _bed(figures, measures, at_inlet or at_outlet)
+    found += _bed(figures, measures, standing, lies=at_inlet or at_outlet)
     return {f"{each.kind} {each.piece}": each for each in found}
 
 
@@ -103,7 +103,7 @@ def _paired(standing: Collection[str]) -> float:
     return PAIRED + STANDS * bool(kinds & BEDS) - STANDS * ("outlet sensor" in kinds)
 
 
-def _sensors(figures: Figures, paired: float, measures: Measures) -> list[Meaning]:
+def _sensors(figures: Figures, standing: Collection[str], measures: Measures) -> list[Meaning]:
     """The inlet's sensors against the pieces before and the intake; the outlet's against the heat of the dryer."""
     inlet = _pairs(figures) + _counts(figures, "inlet_rh")
     if inlet:
@@ -111,11 +111,11 @@ def _sensors(figures: Figures, paired: float, measures: Measures) -> list[Meanin
     if _counts(figures, "pair"):
         return []  # the line has not come to rest: whatever the dryer says may be this
     heat = next(iter(_named(figures, "heat")), None)
-    return _too_dry(figures) if heat is None else _by_heat(figures, paired, measures, *heat)
+    return _too_dry(figures) if heat is None else _by_heat(figures, standing, measures, *heat)
 
 
 def _by_heat(
-    figures: Figures, paired: float, measures: Measures, key: str, piece: str, at: Moved
+    figures: Figures, standing: Collection[str], measures: Measures, key: str, piece: str, at: Moved
 ) -> list[Meaning]:  # fmt: skip
     """What is taken up must warm the gas: the dryer's four sensors hold each other to it."""
     outlet = next(iter(_named(figures, "outlet_rh")), None)
@@ -123,7 +123,8 @@ def _by_heat(
         if not _at_rest(figures, DRYER, outlet[2].held):
             return []
         tells_k, past_k = _heat_tells(figures, outlet[2], measures), _unlost_k(figures, outlet[2], measures)
-        lies = (at.off - past_k) / tells_k > paired if tells_k else outlet[2].off < 0
+        silent = outlet[2].off < 0 or f"outlet sensor {piece}" in standing  # what the heat once told stands
+        lies = (at.off - past_k) / tells_k > _paired(standing) if tells_k else silent
         return [Meaning("outlet sensor", piece, (outlet[0], key))] if lies else []
     if not at.counts or not _at_rest(figures, DRYER) or abs(at.off) < at.least + _shell_k(figures):
         return []
@@ -205,7 +206,7 @@ def _cooler(figures: Figures, measures: Measures) -> list[Meaning]:
     kind = "cooler" if measures("housing") else "cooler or housing air"
     if not measures("pair"):
         kind = "cooler, housing air or sensor"
-    return found + _each(figures, "units", kind, above=False)
+    return found + _each(figures, "cooling", kind, above=False)
 
 
 def _elements(figures: Figures, standing: Collection[str]) -> list[Meaning]:
@@ -230,7 +231,8 @@ def _drains(figures: Figures) -> list[Meaning]:
     return stuck or _each(figures, "level", "receiver drain", above=True)
 
 
-def _bed(figures: Figures, measures: Measures, lies: bool) -> list[Meaning]:
+def _bed(figures: Figures, measures: Measures, standing: Collection[str], *, lies: bool) -> list[Meaning]:
+    """What a wetter outlet means; the narrower name that the heat once told is kept while it cannot tell."""
     opened = [each for name in ("position", "seen") for each in _each(figures, name, "bypass open", above=True)][
         :1
     ]
@@ -240,6 +242,6 @@ def _bed(figures: Figures, measures: Measures, lies: bool) -> list[Meaning]:
     if opened:
         return [Meaning(opened[0].kind, opened[0].piece, (*opened[0].figures, wetter[0][0]))]
     kind = "bed" if measures("position") else "bed or bypass"
-    if not _heat_tells(figures, wetter[0][2], measures):
+    if not _heat_tells(figures, wetter[0][2], measures) and f"{kind} {wetter[0][1]}" not in standing:
         kind = "bed, bypass or sensor"
     return [Meaning(kind, wetter[0][1], (wetter[0][0],))]

@@ -25,10 +25,10 @@ SERVICES: Mapping[str, Service] = {
     "salt refilled": Service(("outlet_rh", "came", "span", "over", "heat")),
     "element changed": Service(("element", "gauges")),
     "drain cleaned": Service(("drain", "level")),
-    "cooler cleaned": Service(("units", "approach", "housing"), ("pair",)),
+    "cooler cleaned": Service(("cooling", "approach", "housing"), ("pair",)),
     "bypass shut": Service(("position", "seen")),
     "sensor changed": Service(
-        None, ("units", "approach", "pair", "inlet_rh", "outlet_rh", "span", "over", "heat")
+        None, ("cooling", "approach", "pair", "inlet_rh", "outlet_rh", "span", "over", "heat")
     ),
     "other work": Service(None),
 }

@@ -157,7 +157,7 @@ def _confidence(kind: Kind, moved: list[Moved]) -> str:
 def _evidence(name: str, at: Moved, of: str) -> str:
     figure, piece = name.split(" ", 1)
     words = {
-        "units": "what it does for its air is {mean:.2f} transfer units, was {base:.2f}",
+        "cooling": "what it does for its air, in transfer units, is {ratio:.0%} of what it was",
         "approach": "its gas is {mean:.1f} K above its cooling air, was {base:.1f} K",
         "housing": "its cooling air is {mean:.1f} K warmer than outside",
         "hot": "the inlet is {mean:.1f} K above the rating stated",

@@ -29,6 +29,8 @@ STILL, STILL_FLOOR = 0.12, 0.2
 STILL_K = 3.0  # the floor of a figure that has none of its own
 NOISE = 4.0  # standard deviations of the mean of RECENT that never count: ours
 WARM_UP, AFTER_PAUSE = 20, 5  # minutes after a start, and after a pause of at most SHORT, that do not count
+# Minutes after a pause in which the metal still warms: nothing ends, nothing is called otherwise: ours
+SETTLED = 25
 SHORT = 30
 DRAIN_MINUTES, DRAIN_OPENINGS = 25, 3.0  # over how long, and how many openings due, a drain is judged: ours
 
@@ -68,7 +70,10 @@ class Trend:
 
 @dataclass(slots=True)
 class Drain:
-    """A drain: its counter, kg and openings of its first hour, the last minutes (kg, openings), kg since one."""
+    """A drain: its counter, kg and openings of its first hour, the last minutes (kg, openings), kg since one.
+
+    came_kg: vapour the intake brought in the first hour. The kg of later minutes are the least that must fall.
+    """
 
     count: float
     kg: float = 0.0
@@ -76,6 +81,7 @@ class Drain:
     minutes: int = 0
     waiting_kg: float = 0.0
     recent: list[tuple[float, float]] = field(default_factory=list)
+    came_kg: float = 0.0
 
 
 @dataclass(slots=True)
@@ -116,11 +122,12 @@ def take(watched: Watched, train: Train, minute: Minute, now_ms: int) -> list[Ch
     watched.steady, watched.stopped = watched.steady + 1, 0
     if watched.steady <= watched.needed:
         return []
+    settled = watched.steady > SETTLED
     for name, told in {**_seen(watched, minute), **minute.figures}.items():
-        _feed(watched.trends.setdefault(name, Trend()), name, told, minute.came_rh)
+        _feed(watched.trends.setdefault(name, Trend()), name, told, minute.came_rh, settled)
     for piece, water in minute.drains.items():
         _drain(watched, piece, water)
-    return _changes(watched, meaning(moved(watched), measures(train), watched.open), now_ms)
+    return _changes(watched, meaning(moved(watched), measures(train), watched.open), now_ms, settled)
 
 
 def _seen(watched: Watched, minute: Minute) -> dict[str, Told]:
@@ -131,7 +138,7 @@ def _seen(watched: Watched, minute: Minute) -> dict[str, Told]:
     }  # fmt: skip
 
 
-def _feed(trend: Trend, name: str, told: Told, came_rh: float | None) -> None:
+def _feed(trend: Trend, name: str, told: Told, came_rh: float | None, settled: bool) -> None:
     value, trend.floor = told.value, told.floor
     if name.startswith("outlet_rh") and came_rh is not None and _says_nothing(trend, value, came_rh):
         return
@@ -142,7 +149,7 @@ def _feed(trend: Trend, name: str, told: Told, came_rh: float | None) -> None:
         return
     trend.recent = [*trend.recent[-RECENT + 1 :], value]
     if len(trend.recent) == RECENT:
-        _compare(trend, name)
+        _compare(trend, name, settled=settled)
 
 
 def _says_nothing(trend: Trend, value: float, came_rh: float) -> bool:
@@ -151,14 +158,14 @@ def _says_nothing(trend: Trend, value: float, came_rh: float) -> bool:
     return came_rh < wet_enough and not (trend.learnt and value > trend.base)
 
 
-def _compare(trend: Trend, name: str) -> None:
+def _compare(trend: Trend, name: str, *, settled: bool) -> None:
     off = trend.mean if name.startswith(ABSOLUTE) else trend.mean - trend.base
     least = least_move(trend, name)
     if abs(off) > least:
         same = trend.beyond * off > 0
         trend.beyond = trend.beyond + (1 if off > 0 else -1) if same else (1 if off > 0 else -1)
         trend.back = 0
-    elif abs(off) < 0.7 * least or trend.back:
+    elif settled and (abs(off) < 0.7 * least or trend.back):
         trend.back += 1
         if trend.back >= CALM or abs(trend.beyond) < HOLD:
             trend.beyond, trend.back = 0, 0
@@ -179,17 +186,28 @@ def _drain(watched: Watched, piece: str, water: Water) -> None:
     opened, drain.count = water.opened - drain.count, water.opened
     if drain.minutes < LEARN or drain.openings < 2 * DRAIN_OPENINGS:
         drain.kg, drain.openings, drain.minutes = drain.kg + water.kg, drain.openings + opened, drain.minutes + 1
+        drain.came_kg += water.came_kg
         return
-    drain.recent = [*drain.recent[-DRAIN_MINUTES + 1 :], (water.kg, opened)]
+    least_kg = _least_kg(drain, water)
+    drain.recent = [*drain.recent[-DRAIN_MINUTES + 1 :], (least_kg, opened)]
     due = sum(kg for kg, _ in drain.recent) * drain.openings / drain.kg if drain.kg else 0.0
     trend = watched.trends.setdefault(f"drain {piece}", Trend(LEARN, float(LEARN), float(LEARN)))
     trend.floor = 0.5
-    drain.waiting_kg = 0.0 if opened else drain.waiting_kg + water.kg
+    drain.waiting_kg = 0.0 if opened else drain.waiting_kg + least_kg
     if due >= DRAIN_OPENINGS and len(drain.recent) >= DRAIN_MINUTES // 2:
         often = sum(opened for _, opened in drain.recent) / due
         waiting = drain.waiting_kg * drain.openings / drain.kg
         trend.recent = [min(often, 1.0 / max(waiting, 1.0))]
-        _compare(trend, "drain")
+        _compare(trend, "drain", settled=True)
+
+
+def _least_kg(drain: Drain, water: Water) -> float:
+    """What must have fallen out at least: probes that are off count by how much less of the vapour falls than did.
+
+    What they were off in the first hour is in its openings a kg; the rest is 2 u of the vapour beyond its share.
+    """
+    beyond = abs(water.came_kg - drain.came_kg * water.kg / drain.kg) if drain.kg and drain.came_kg else 0.0
+    return max(water.kg - 2.0 * water.u * beyond, 0.0)
 
 
 def moved(watched: Watched) -> dict[str, Moved]:
@@ -214,9 +232,12 @@ def _still(trend: Trend) -> bool:
     return abs(late - early) < max(STILL * abs(trend.mean - trend.base), STILL_FLOOR * min(trend.floor, STILL_K))
 
 
-def _changes(watched: Watched, meant: Mapping[str, Meaning], now_ms: int) -> list[Change]:
+def _changes(watched: Watched, meant: Mapping[str, Meaning], now_ms: int, settled: bool) -> list[Change]:
     """Begin what has been meant, and end what has not been, for WEIGHED minutes in a row."""
-    turning = {key: watched.turning.get(key, 0) + 1 for key in meant.keys() ^ watched.open.keys()}
+    turning = {
+        key: watched.turning.get(key, 0) + 1
+        for key in meant.keys() ^ watched.open.keys() if settled or _is_news(watched, key)
+    }  # fmt: skip
     turned = sorted(key for key, minutes in turning.items() if minutes >= WEIGHED)
     watched.turning = {key: minutes for key, minutes in turning.items() if minutes < WEIGHED}
     changes = [Change(key, key not in watched.open) for key in turned]
@@ -226,6 +247,11 @@ def _changes(watched: Watched, meant: Mapping[str, Meaning], now_ms: int) -> lis
         else:
             del watched.open[change.key]
     return changes
+
+
+def _is_news(watched: Watched, key: str) -> bool:
+    """Whether a finding is of a piece that none stands of."""
+    return key.rpartition(" ")[2] not in {each.rpartition(" ")[2] for each in watched.open}
 
 
 def told(watched: Watched, train: Train) -> list[Finding]:

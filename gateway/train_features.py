@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from itertools import pairwise
-from math import exp, log
+from math import exp, hypot, log
 from typing import NamedTuple
 
 from gateway.jobsite import Jobsite, Train
@@ -17,6 +17,7 @@ from gateway.measured_air import Read
 from gateway.psychrometrics import (
     ZERO_C,
     OutOfRange,
+    dew_point_from_vapour_pressure_c,
     humidity_ratio,
     relative_humidity,
     saturated_vapour_pressure_pa,
@@ -25,13 +26,17 @@ from gateway.train_look import DRYER_KINDS, Gas, Look
 from gateway.water_path import DRY_J, LATENT_J, LIQUID_J, VAPOUR_J
 
 # The least moves that mean something, all ours: what weather, offsets and noise of usual sensors do not make.
-UNITS_SHARE = 0.15  # of a cooler's transfer units
+UNITS_K = 1.5  # of its gas: what a cooler's transfer units would move by with it counts
+COOLER_EXPONENT = (
+    0.4  # transfer units fall as flow to this: heat passes as flow to 0.6 (common practice, no source)
+)
 HOUSING_K, PAIR_K, HEAT_K = 3.0, 1.5, 1.5
 INLET_RH, OUTLET_RH = 0.07, 0.06
 ELEMENT_PA, CHOKE_PA = 5_000.0, 12_000.0
 UNSTATED_PA = 6_000.0  # standard uncertainty of a difference of gauges whose accuracy nobody stated
 LEVEL, POSITION = 0.06, 0.05
 NEVER = 1e9  # of a figure that is only looked at, never judged
+VAPOUR_SHARE_PER_K = 0.055  # by which saturation pressure rises at 40 °C (Hardy 1998)
 FILTERS = ("separator", "coalescing filter", "after-filter")
 
 
@@ -43,10 +48,16 @@ class Told(NamedTuple):
 
 
 class Water(NamedTuple):
-    """What a drain should have got this minute [kg, to the constant of an unmeasured flow], and its counter."""
+    """What a drain should have got this minute [kg, to the constant of an unmeasured flow], and its counter.
+
+    came_kg: all the vapour that the intake brought. u: standard uncertainty of it and of what stays vapour, as a
+    share of either: where little of much falls out, little is known of it.
+    """
 
     kg: float
     opened: float
+    came_kg: float = 0.0
+    u: float = 0.0
 
 
 class Minute(NamedTuple):
@@ -97,8 +108,17 @@ def _cooler(look: Look, found: Figures) -> None:
         if gas is None or gas.t_c - cooling_c < 0.5:
             continue
         found[f"approach {piece.id}"] = Told(gas.t_c - cooling_c, NEVER)
-        units = transfer_units(gas, cooling_c, look.intake_share(), look.discharge_c(cooling_c))
-        found[f"units {piece.id}"] = Told(units, UNITS_SHARE * units)
+        flow = look.metered_flow() if look.has_meter() else 1.0
+        if flow:
+            found[f"cooling {piece.id}"] = _transfer(look, gas, cooling_c, flow**COOLER_EXPONENT)
+
+
+def _transfer(look: Look, gas: Gas, cooling_c: float, scale: float) -> Told:
+    """Transfer units with the flow taken out; the least move is what UNITS_K of the gas would make of them."""
+    share, hot_c = look.intake_share(), look.discharge_c(cooling_c)
+    wet = share is not None and share * gas.p_pa > saturated_vapour_pressure_pa(gas.t_c, gas.p_pa, frost=False)
+    least = UNITS_K * (1.0 + wet * _wet_share(gas.t_c, gas.p_pa)) / (gas.t_c - cooling_c)
+    return Told(scale * transfer_units(gas, cooling_c, share, hot_c), scale * least)
 
 
 def _passive(look: Look, found: Figures) -> None:
@@ -185,7 +205,10 @@ def _drains(look: Look) -> dict[str, Water]:
         if piece.kind == "separator" and opened is not None and gas is not None:
             most = humidity_ratio(saturated_vapour_pressure_pa(gas.t_c, gas.p_pa, gas.t_c < 0.0), gas.p_pa)
             came = humidity_ratio(share * gas.p_pa, gas.p_pa)
-            found[piece.id] = Water(60.0 * flow * max(came - most, 0.0), opened)
+            u = hypot(
+                look.u_of_intake(), VAPOUR_SHARE_PER_K * (look.sensors[gas.piece.outlet.temperature].u or 0.0)
+            )
+            found[piece.id] = Water(60.0 * flow * max(came - most, 0.0), opened, 60.0 * flow * came, u)
     return found
 
 
@@ -194,24 +217,27 @@ def transfer_units(gas: Gas, cooling_c: float, share: float | None, hot_c: float
 
     The heat of what falls out counts, so that a damp day is not taken for a dirty cooler. share: vapour over
     pressure at the intake, None = taken for dry. Valid gas above cooling_c. Source: the definition of the number
-    of transfer units of a stream that meets one temperature; Simpson's rule in ln(T - T cooling), 16 steps (ours).
+    of transfer units of a stream at one temperature outside; below the dew point Simpson's rule in its logarithm.
     """
-    came = None if share is None else humidity_ratio(share * gas.p_pa, gas.p_pa)
-    low, high = log(gas.t_c - cooling_c), log(max(hot_c - cooling_c, 2.0 * (gas.t_c - cooling_c)))
-    step = (high - low) / 16
-    weights = [1.0, *[4.0, 2.0] * 7, 4.0, 1.0]
-    at = [cooling_c + exp(low + i * step) for i in range(17)]
-    return step / 3.0 * sum(w * _heat_share(t_c, gas.p_pa, came) for w, t_c in zip(weights, at, strict=True))
+    hottest_c = max(hot_c, cooling_c + 2.0 * (gas.t_c - cooling_c))
+    dry = log((hottest_c - cooling_c) / (gas.t_c - cooling_c))
+    dew_c = (
+        gas.t_c if share is None else min(dew_point_from_vapour_pressure_c(share * gas.p_pa, gas.p_pa), hottest_c)
+    )
+    if dew_c <= gas.t_c:
+        return dry
+    low, high = log(gas.t_c - cooling_c), log(dew_c - cooling_c)
+    step, weights = (high - low) / 8, [1.0, *[4.0, 2.0] * 3, 4.0, 1.0]
+    at = [cooling_c + exp(low + i * step) for i in range(9)]
+    return dry + step / 3.0 * sum(w * _wet_share(t_c, gas.p_pa) for w, t_c in zip(weights, at, strict=True))
 
 
-def _heat_share(t_c: float, p_pa: float, came: float | None) -> float:
-    """Heat to be taken from the gas for each K, over that of dry gas: more where water falls out."""
-    if came is None or t_c > 75.0:
-        return 1.0
+def _wet_share(t_c: float, p_pa: float) -> float:
+    """Heat of the water that falls out of saturated gas for each K, over the heat of the gas."""
     more, less = (
         humidity_ratio(saturated_vapour_pressure_pa(t_c + by, p_pa, frost=False), p_pa) for by in (0.1, -0.1)
     )
-    return 1.0 + heat_k((more - less) / 0.2, t_c) * (0.5 * (more + less) < came)
+    return heat_k((more - less) / 0.2, t_c)
 
 
 def heat_k(taken: float, t_c: float) -> float:

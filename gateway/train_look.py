@@ -125,15 +125,23 @@ class Look:
             return None
         return vapour_pressure_pa(self.air_c, min(rh, 1.0), self.station_pa) / self.station_pa
 
-    def relative_flow(self) -> float | None:
-        """Dry air [kg/s] where the flow is measured; else what a choked nozzle draws, to a constant."""
+    def has_meter(self) -> bool:
+        """Whether a flow meter is fitted, whatever it says."""
+        return any(p.outlet.flow for p in self.train.pieces)
+
+    def metered_flow(self) -> float | None:
+        """Dry air [kg/s] by the train's flow meter; None where there is none or it cannot be used."""
         name = next((p.outlet.flow for p in self.train.pieces if p.outlet.flow), "")
         share, flow = self.intake_share(), self.value(name)
-        if name:
-            if flow is None or share is None or self.air_c is None or self.station_pa is None:
-                return None
-            basis = self.sensors[name].basis or FREE_AIR
-            return dry_air_from_flow_kg_per_s(flow, basis, self.air_c, share * self.station_pa, self.station_pa)
+        if flow is None or share is None or self.air_c is None or self.station_pa is None:
+            return None
+        basis = self.sensors[name].basis or FREE_AIR
+        return dry_air_from_flow_kg_per_s(flow, basis, self.air_c, share * self.station_pa, self.station_pa)
+
+    def relative_flow(self) -> float | None:
+        """Dry air [kg/s] where the flow is measured; else what a choked nozzle draws, to a constant."""
+        if self.has_meter():
+            return self.metered_flow()
         pot = next((p.outlet.pressure for p in reversed(self.train.pieces) if p.outlet.pressure), "")
         gauge_pa, gas = self.value(pot), self.outlet or self.inlet
         if gauge_pa is None or gas is None or self.station_pa is None:

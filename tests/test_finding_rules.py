@@ -127,3 +127,17 @@ def test_an_element_is_not_accused_of_what_its_gauges_are_off() -> None:
     assert kinds({**moved, "gauges other": quiet(1.2, off=0.5)}) == {"element blocked s"}
     doubted = {**moved, "gauges s": quiet(1.2, off=0.5)}
     assert set(meaning(doubted, lambda _: False, ["element blocked s"])) == {"element blocked s"}
+
+
+def test_what_the_heat_once_told_stands_while_it_cannot_tell() -> None:
+    """A group becomes a narrower name, and never the other way; so does a probe."""
+    cold = {"heat d": Moved(0.0, False, 1.5, 0.0, 0.0), "span d": quiet(3.0), "outlet_rh d": at(0.1, 0.06)}
+
+    def said(*standing: str, position: bool = True) -> set[str]:
+        return set(meaning(cold, lambda name: name == "position" and position, standing))
+
+    assert said() == said("bed, bypass or sensor d") == {"bed, bypass or sensor d"}
+    assert said("bed d") == {"bed d"}
+    assert said("bed or bypass d", position=False) == {"bed or bypass d"}
+    assert said("bed other") == {"bed, bypass or sensor d"}
+    assert said("outlet sensor d") == {"outlet sensor d"}

@@ -141,7 +141,7 @@ def test_work_on_a_piece_ends_what_was_said_of_it() -> None:
     assert flow.state.findings["T1"].open == {}
     changed = done(flow, act="serviced", piece="recv", what="sensor changed")
     assert changed == []
-    assert not [name for name in flow.state.findings["T1"].trends if name.startswith(("pair", "heat", "units"))]
+    assert not [name for name in flow.state.findings["T1"].trends if name.startswith(("pair", "heat", "cooling"))]
     assert "element sep" in flow.state.findings["T1"].trends
 
 

@@ -195,10 +195,10 @@ def _try(score: Score, sensors: str, climate: Climate, kind: str, strength: floa
 def healthy_week(sensors: str, climate: Climate, seed: int) -> list[tuple[float, str]]:
     """Findings in seven working days without any fault, some of them with a smaller nozzle."""
     at = site(sensors, hottest_inlet_c(climate) + 30.0)
-    day = round(PLANT.day_h * 60) + 30
+    day, shares = round(PLANT.day_h * 60) + 30, FIGURES["healthy"]["shares"]
 
     def week() -> Iterator[tuple[float, dict[str, float | None]]]:
-        for n, share in enumerate(FIGURES["healthy"]["shares"]):
+        for n, share in enumerate(shares[seed % len(shares)]):
             plant = replace(PLANT, share=share)
             yield from minutes(plant, climate, Failure(), seed, START_S + n * DAY_S, day)
             yield from ((START_S + n * DAY_S + 60.0 * (day + k), _stopped()) for k in range(40))
