@@ -94,6 +94,17 @@ def test_a_pause_neither_ends_a_finding_nor_calls_it_otherwise() -> None:
         assert len(found) == 1, found
 
 
+def test_an_inlet_above_its_rating_is_one_finding_over_a_pause() -> None:
+    """It comes back below for the twenty minutes in which the metal warms: that is no end of it."""
+    watched, hot, cool = Watched(), {"hot dryer": Told(2.0, 1.0)}, {"hot dryer": Told(0.0, 1.0)}
+    ran(TRAIN, 60, hot, watched)
+    for n in range(10):
+        take(watched, TRAIN, Minute(False, {}, {}), n)
+    changes = [c for n in range(40) for c in take(watched, TRAIN, Minute(True, cool if n < 22 else hot, {}), n)]
+    assert changes == []
+    assert list(watched.open) == ["hot inlet dryer"]
+
+
 def test_what_stands_at_a_piece_is_not_renamed_before_the_metal_is_warm_again() -> None:
     """For 25 minutes after a pause; another piece's finding begins all the same."""
     shut, wetter = {"outlet_rh dryer": Told(0.5, 0.06)}, {"outlet_rh dryer": Told(0.7, 0.06)}
