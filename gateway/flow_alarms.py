@@ -52,14 +52,15 @@ class Alarms:
 
     def step(
         self, limit: Limit, condition: Condition, judgement: Judgement, now_ms: int, outcomes: Outcomes
-    ) -> None:
-        """Bring the alarm of a limit up to what was judged of it now."""
+    ) -> bool:
+        """Bring the alarm of a limit up to what was judged of it now; return whether it changed."""
         alarm = self.state.alarms.get(limit.id)
         if alarm is None:
             alarm = self.state.alarms[limit.id] = Alarm()
         self._end_shelving(limit, alarm, now_ms, outcomes)
         change = life.step(alarm, limit, judgement, now_ms)
         self._stepped(limit, alarm, change, judgement.verdict, condition.measured, outcomes)
+        return change is not None
 
     def step_faults(
         self, standing: Mapping[str, str], now_ms: int, outcomes: Outcomes, *, deaf: bool, acted: bool

@@ -62,6 +62,7 @@ class Judging:
         self.faults = Faults(state, site, watch, self.causes)
         self.teller = Teller(state, site, self.limits | self.faults.all, self.describe, self._settles)
         self.acted = True  # an act or a start may have changed what no value shows
+        self._moved: set[str] = set()  # limits whose alarm changed: it begins its next timer at the next judging
         self._heard: dict[str, Verdict] = {}  # as of the last judging
         self.alarms = Alarms(
             state, self.groups, self.teller, self._cause, self._where, self.place, self.faults.all
@@ -75,8 +76,9 @@ class Judging:
         flow_history.derived(self.state, outcomes.sheet, made, minute)
         anew, events = {key for key, _ in made}, self.state.events
         turned = {train.id for train in self.site.trains if self._follow(train, now_ms)}
+        moved, self._moved = self._moved, set()
         for group in self.groups:
-            if self._is_due(group, anew, turned, now_ms):
+            if group[0].id in moved or self._is_due(group, anew, turned, now_ms):
                 self._judge_group(group, now_ms, outcomes)
         if now_ms // flow_trends.MINUTE != self.state.trends_minute:
             self.state.trends_minute = now_ms // flow_trends.MINUTE
@@ -142,7 +144,9 @@ class Judging:
             self._keep(first, condition, replace(said[0][1], verdict=judgement.verdict), now_ms)
         else:
             self._keep(first, condition, judgement, now_ms)
-        self.alarms.step(first, condition, flow_inside.for_alarm(self.state, first, judgement), now_ms, outcomes)
+        heard = flow_inside.for_alarm(self.state, first, judgement)
+        if self.alarms.step(first, condition, heard, now_ms, outcomes):
+            self._moved.add(first.id)
 
     def _keep(self, limit: Limit, condition: Condition, judgement: Judgement, now_ms: int) -> None:
         before = self.judged.get(limit.id)
