@@ -13,7 +13,7 @@ from alerts.alarm import Change
 from alerts.fault_words import Wrong, one_title
 from alerts.measured import Quantity
 from alerts.notification import COATED, PLACES, Reader, Standing, clock_words, in_short
-from alerts.saying import LANGUAGES, limit_words, say
+from alerts.saying import LANGUAGES, hour_words, limit_words, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ def title(number: str, ended: Sequence[Ended], reader: Reader) -> str:
         key = "ended"
     elif key == "withdrawn" and number.startswith("K-"):
         key = "unwatched"
-    clock = "" if first.until_utc_ms is None else clock_words(first.until_utc_ms, reader.zone)
+    clock = "" if first.until_utc_ms is None else hour_words(first.until_utc_ms, reader.zone)
     return f"{number} {say(reader, key, work=work, where=where, by=first.by, clock=clock)}"
 
 

@@ -19,7 +19,9 @@ from alerts.saying import (
     Reader,
     advice_words,
     clock_words,
+    hour_words,
     limit_words,
+    place_words,
     quantity_words,
     rule_words,
     say,
@@ -170,7 +172,11 @@ def body(alarms: Sequence[Standing], reader: Reader) -> str:
     first, *others = alarms
     said = consequence(first, reader)
     lines = _in_full(first, reader)
-    lines += [_beside(each, said, reader) for each in others]
+    if first.change is Change.UNKNOWN and others:
+        named = (f"{quantity_words(each.limit, reader)} {each.number}" for each in others)
+        lines.append(say(reader, "also unknown", what="; ".join(named)))
+    else:
+        lines += [_beside(each, said, reader) for each in others]
     lines += _closing(alarms, reader)
     return "\n".join([*lines, say(reader, "caution")])
 
@@ -195,7 +201,8 @@ def _in_full(of: Standing, reader: Reader) -> list[str]:
     if measured.value is not None and measured.u != 0.0:
         lines.append(say(reader, "rule", rule=rule_words(of.limit, measured, reader)))
     since = clock_words(of.since_utc_ms, reader.zone)
-    lines.append(say(reader, "since", clock=since, trend=trend_words(of, reader)))
+    trend = "" if of.change is Change.RETURNED else trend_words(of, reader)
+    lines.append(say(reader, "since", clock=since, trend=trend))
     lines += _foreseen(of, reader)
     if measured.reason:
         lines.append(f"{in_language(measured.reason, reader.language)}.")
@@ -209,11 +216,12 @@ def _foreseen(of: Standing, reader: Reader) -> list[str]:
     found, lines = of.foreseen, list[str]()
 
     def clock(utc_ms: int | None) -> str:
-        return say(reader, "later") if utc_ms is None else clock_words(utc_ms, reader.zone)
+        return say(reader, "later") if utc_ms is None else hour_words(utc_ms, reader.zone)
 
     if found.moments:
         earliest, likely, latest = map(clock, found.moments)
-        lines.append(say(reader, "moments", earliest=earliest, likely=likely, latest=latest))
+        key = "moments open" if found.moments[2] is None else "moments"
+        lines.append(say(reader, key, earliest=earliest, likely=likely, latest=latest))
     if found.again and found.again[0] is None:
         lines.append(say(reader, "not again", reach=found.reach))
     elif found.again:
@@ -229,7 +237,8 @@ def _foreseen(of: Standing, reader: Reader) -> list[str]:
 
 def in_short(of: Standing, reader: Reader) -> str:
     """Return where, what and how much, on one line."""
-    where = f"{of.where}, {of.place}" if of.place and of.place not in of.where else of.where
+    place = place_words(of.place, reader)
+    where = f"{of.where}, {place}" if place and place not in of.where else of.where
     value = value_words(of.limit, of.measured, reader)
     return say(reader, "value", where=where, quantity=quantity_words(of.limit, reader), value=value)
 

@@ -11,6 +11,8 @@ from functools import cache
 from alerts.reasons_es import REASONS
 
 TABLES = {"es": REASONS}
+SHORT_S = 120  # a silence below it is told in seconds: ours
+_SILENT = re.compile(r"silent since (\d+) s\b")
 
 
 @cache
@@ -21,10 +23,16 @@ def _patterns(language: str) -> list[tuple[re.Pattern[str], str]]:
 
 
 def in_language(reason: str, language: str) -> str:
-    """Return a reason in this language."""
+    """Return a reason in this language, a long silence in minutes."""
+    reason = _SILENT.sub(_in_minutes, reason)
     if language not in TABLES:
         return reason
     return "; ".join(_sentence(each, language) for each in reason.split("; "))
+
+
+def _in_minutes(found: re.Match[str]) -> str:
+    seconds = int(found[1])
+    return found[0] if seconds < SHORT_S else f"silent for {seconds // 60} min"
 
 
 def _sentence(text: str, language: str) -> str:

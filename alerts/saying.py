@@ -124,6 +124,20 @@ def clock_words(utc_ms: int, zone: str = "UTC") -> str:
     return f"{at:%H:%M} UTC{offset[:3]}:{offset[3:]}"
 
 
+def hour_words(utc_ms: int, zone: str) -> str:
+    """Return hour and minute at the site, beside a moment that has said the offset."""
+    return f"{datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone(ZoneInfo(zone)):%H:%M}"
+
+
+def place_words(place: str, reader: Reader) -> str:
+    """Return a spot of an area, its kind said once and in the reader's language: "Shell low (coldest)"."""
+    for spot in ("coldest", "warmest"):
+        plain = place.removesuffix(f" ({spot})")
+        if plain != place:
+            return plain if spot in plain.lower() else f"{plain} ({say(reader, spot)})"
+    return place
+
+
 def rule_words(limit: Limit, measured: Measured, reader: Reader) -> str:
     """The decision rule in force and the four-state note, in the reader's language."""
     said = conformity_note(limit, measured)

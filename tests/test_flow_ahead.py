@@ -65,7 +65,7 @@ def test_the_warning_reaches_a_person_one_step_lower_and_says_it_is_a_forecast(e
     """Its own title, the expected clock times, and no advice to stop: nothing is outside yet."""
     ahead = next(n for n in evening.out.notices if "Likely to leave limits soon" in n.title)
     assert ahead.priority == "medium"
-    assert "Expected at " in ahead.body
+    assert "Expected about " in ahead.body
     assert "A forecast, not a reading." in ahead.body
     assert "Stop blasting" not in ahead.title + ahead.body
 

@@ -142,7 +142,7 @@ def test_the_phone_says_it_as_a_forecast_and_that_there_is_no_history() -> None:
     """In both languages, with the clock of the site."""
     again = Foreseen((), (NOW + 30 * MIN, NOW + 90 * MIN), "2 h", False)
     text = told(again)
-    assert "Inside again about 00:30 UTC+00:00, in nine of ten by 01:30 UTC+00:00. A forecast" in text
+    assert "Inside again about 00:30, in nine of ten by 01:30. A forecast" in text
     assert "No history of this site yet" in text
     assert "De nuevo en límites hacia las 00:30" in told(again, language="es")
     assert "Not expected inside again within 2 h" in told(
@@ -150,8 +150,12 @@ def test_the_phone_says_it_as_a_forecast_and_that_there_is_no_history() -> None:
     )
     ahead = Foreseen((NOW, NOW, None), (), "8 h", True, NOW + 60 * MIN, "2 h", "spec 5.1")
     text = told(ahead, Change.AHEAD)
-    assert "Last blast start 01:00 UTC+00:00, in nine of ten: to prime 2 h (spec 5.1)." in text
+    assert "Last blast start 01:00, in nine of ten: to prime 2 h (spec 5.1)." in text
     assert "No history" not in text
+    assert "Expected about 00:00, in nine of ten not before 00:00. A forecast" in text
+    closed = dataclasses.replace(ahead, moments=(NOW, NOW + 30 * MIN, NOW + 90 * MIN))
+    assert "Expected about 00:30, in eight of ten from 00:00 to 01:30. A" in told(closed, Change.AHEAD)
+    assert "hacia las 00:30; ocho de diez, 00:00 a 01:30" in told(closed, Change.AHEAD, "es")
     late = dataclasses.replace(ahead, start=NOW - MIN)
     assert "not likely primed in time" in told(late, Change.AHEAD)
 

@@ -14,6 +14,7 @@ from alerts.fault_words import TABLES
 from alerts.measured import Measured, Quantity, Validity
 from alerts.notification import LANGUAGES, Reader, Standing, body, clock_words, limit_words, title, value_words
 from alerts.reasons import in_language
+from alerts.saying import place_words
 from gateway.site_references import AREA_QUANTITIES, PIECE_QUANTITIES
 from tests.sites import T0, margin_limit
 
@@ -96,6 +97,46 @@ def test_how_it_moves_is_said_where_it_is_known(per_hour: float | None, words: s
                   per_hour=per_hour)  # fmt: skip
     said = body([of], Reader())
     assert f"Since 20:26 UTC+00:00{', ' if words else ''}{words}." in said
+
+
+def test_how_it_moved_is_no_matter_once_it_is_back() -> None:
+    """A step back inside would read as a rise of hundreds an hour."""
+    of = Standing("A-1", Change.RETURNED, margin_limit(), "area A", "", Measured(9.0, 0.2, 0, Validity.GOOD), T0,
+                  per_hour=148.0)  # fmt: skip
+    assert "Since 20:26 UTC+00:00." in body([of], Reader())
+
+
+@pytest.mark.parametrize(("place", "en", "es"), [
+    ("Shell low (coldest)", "Shell low (coldest)", "Shell low (el más frío)"),
+    ("Shell, warmest spot (warmest)", "Shell, warmest spot", "Shell, warmest spot"),
+    ("Deck station", "Deck station", "Deck station"),
+])  # fmt: skip
+def test_the_kind_of_a_spot_is_said_once(place: str, en: str, es: str) -> None:
+    """Where its label says it already it is not said again."""
+    assert (place_words(place, Reader("en")), place_words(place, Reader("es"))) == (en, es)
+    of = Standing("A-1", Change.BREACH, margin_limit(), "area A", place, Measured(2.0, 0.2, 0, Validity.GOOD), T0)
+    assert body([of], Reader()).startswith(f"area A, {en}: ")
+
+
+def test_a_long_silence_is_told_in_minutes() -> None:
+    """Nobody reckons in thousands of seconds; also inside a longer reason."""
+    assert in_language("air-t: silent since 2181 s; saturated, judged wet", "en") == (
+        "air-t: silent for 36 min; saturated, judged wet"
+    )
+    assert in_language("air-t: silent since 2181 s", "es") == "air-t: sin señal desde hace 36 min"
+    assert in_language("air-t: silent since 119 s", "en") == "air-t: silent since 119 s"
+
+
+def test_what_else_is_unknown_is_one_line() -> None:
+    """Nine limits of a dead station are one thing to repair."""
+    gone = Measured(None, None, 0, Validity.UNKNOWN, "air-t: silent since 90 s")
+    limits = (margin_limit(), margin_limit(id="b", quantity=Quantity.RH_AT_STEEL), margin_limit(id="c"))
+    alarms = [
+        Standing(f"A-{at}", Change.UNKNOWN, limit, "area A", "", gone, T0, "deck")
+        for at, limit in enumerate(limits, 1)
+    ]
+    assert "\nAlso unknown: RH at steel A-2; dew point margin A-3.\n" in body(alarms, Reader())
+    assert "\nTambién sin datos: humedad en el acero A-2; " in body(alarms, Reader("es"))
 
 
 def test_a_curing_coat_is_exposed_and_never_stopped_or_resumed() -> None:
