@@ -16,7 +16,7 @@ from pathlib import Path
 
 from gateway import droppable
 from gateway.adapters import heads as table
-from gateway.adapters.journal import Journal, last_of, open_reader
+from gateway.adapters.journal import Journal, WrongJournal, last_of, open_reader
 from gateway.adapters.site_book import NAME, SITES
 from gateway.adapters.yard_db import NotTaken, YardDb
 from gateway.adapters.yard_room import DAY_MS, FOR_EVER, Dropped, keep_words, kept_days, note_drop
@@ -68,6 +68,8 @@ def _counted(path: Path, known: list[Path], reader: sqlite3.Connection) -> tuple
     for authority in known:
         try:
             return droppable.report(path, authority, reader), ""
+        except WrongJournal:
+            return None, f"{path} was made of entries that are not held here: wait for the site's next push"
         except (NotCovered, ValueError, OSError) as error:
             why = str(error)
     return None, why
