@@ -32,7 +32,7 @@ def in_language(reason: str, language: str) -> str:
 
 def _in_minutes(found: re.Match[str]) -> str:
     seconds = int(found[1])
-    return found[0] if seconds < SHORT_S else f"silent for {seconds // 60} min"
+    return found[0] if seconds < SHORT_S else f"silent {seconds // 60} min"
 
 
 def _sentence(text: str, language: str) -> str:

@@ -11,7 +11,7 @@ REASONS = {
     "not judged yet": "todavía sin juzgar",
     "no sensors that give this value": "ningún sensor da este valor",
     "age unknown: it may have waited at the broker": "edad desconocida: pudo quedar esperando en el servidor",
-    "silent for {} min": "sin señal desde hace {} min",
+    "silent {} min": "sin señal desde hace {} min",
     "silent since {} s": "sin señal desde hace {} s",
     "jumped by {}": "saltó {}",
     "waiting until two more readings agree": "se esperan dos lecturas más que coincidan",

@@ -121,7 +121,7 @@ def test_the_kind_of_a_spot_is_said_once(place: str, en: str, es: str) -> None:
 def test_a_long_silence_is_told_in_minutes() -> None:
     """Nobody reckons in thousands of seconds; also inside a longer reason."""
     assert in_language("air-t: silent since 2181 s; saturated, judged wet", "en") == (
-        "air-t: silent for 36 min; saturated, judged wet"
+        "air-t: silent 36 min; saturated, judged wet"
     )
     assert in_language("air-t: silent since 2181 s", "es") == "air-t: sin señal desde hace 36 min"
     assert in_language("air-t: silent since 119 s", "en") == "air-t: silent since 119 s"
