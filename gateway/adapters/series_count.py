@@ -17,12 +17,14 @@ from typing import Any
 
 import httpx
 
+from gateway.adapters import brief
 from gateway.adapters.journal import entries_after, open_reader
 from gateway.adapters.timeseries import CHUNK, Place, Unreachable, batches
 
 DAY_MS = 86_400_000
 SETTLED_MS = 60_000
 TIMEOUT_S = 60
+MOST_ANSWER = 16 << 20  # a day of thousands of sensors
 _LINE = re.compile(r"reading,jobsite=(?P<jobsite>.+),sensor=(?P<sensor>.+) value=\S+ (?P<at>-?\d+)")
 Counts = dict[tuple[str, str, int], int]
 """How many different times, by jobsite, sensor and day [days since 1970]."""
@@ -74,7 +76,9 @@ def in_server(url: str, token: str, jobsite: str, day: int, from_ms: int, until_
     params = {"query": asked, "time": f"{(end - 1) / 1000:.3f}", "nocache": "1"}
     headers = {"Authorization": f"Token {token}"} if token else {}
     try:
-        answer = httpx.get(f"{url.rstrip('/')}/api/v1/query", params=params, headers=headers, timeout=TIMEOUT_S)
+        with httpx.Client(timeout=TIMEOUT_S, headers=headers) as client:
+            address = f"{url.rstrip('/')}/api/v1/query"
+            answer = brief.ask(client, "GET", address, MOST_ANSWER, TIMEOUT_S, params=params)
         said: dict[str, Any] = answer.raise_for_status().json()
         return {each["metric"]["sensor"]: int(each["value"][1]) for each in said["data"]["result"]}
     except (httpx.HTTPError, httpx.InvalidURL, ValueError, KeyError, TypeError) as error:

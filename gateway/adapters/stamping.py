@@ -15,6 +15,8 @@ import httpx
 from cryptography.x509 import load_pem_x509_certificates
 from rfc3161_client import TimestampRequestBuilder, VerificationError, VerifierBuilder, decode_timestamp_response
 
+from gateway.adapters import brief
+
 FOLDER = "stamps"
 TIMEOUT_S = 20
 MOST_BYTES = 65_536
@@ -29,11 +31,11 @@ def ask(url: str, statement: bytes) -> bytes:
     asked = TimestampRequestBuilder().data(statement).cert_request(cert_request=True).build()
     head = {"Content-Type": "application/timestamp-query"}
     try:
-        answer = httpx.post(url, content=asked.as_bytes(), headers=head, timeout=TIMEOUT_S).raise_for_status()
+        with httpx.Client(timeout=TIMEOUT_S) as client:
+            answer = brief.ask(client, "POST", url, MOST_BYTES, TIMEOUT_S, content=asked.as_bytes(), headers=head)
+            answer.raise_for_status()
     except (httpx.HTTPError, httpx.InvalidURL) as error:
         raise NoStamp(f"{url}: {error}") from error
-    if len(answer.content) > MOST_BYTES:
-        raise NoStamp(f"{url}: an answer of {len(answer.content)} bytes is no time stamp")
     try:
         stamp = decode_timestamp_response(answer.content).tst_info
     except ValueError as error:

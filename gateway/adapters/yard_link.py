@@ -20,6 +20,7 @@ from urllib.parse import urlsplit
 import httpx
 
 from alerts import log
+from gateway.adapters import brief
 from gateway.adapters import heads as table
 from gateway.adapters.address import is_loopback
 from gateway.adapters.journal import WrongJournal, entries_after, last_of, open_reader
@@ -30,6 +31,7 @@ from gateway.yard_batch import MOST_HEADS, Stretch, pack
 BACK_OFF_S = (1.0, 2.0, 5.0, 10.0, 30.0)
 REFUSED_S = 60.0
 TIMEOUT_S = 30.0
+MOST_ANSWER = 65_536
 _UNKNOWN_CA = "; if the yard's certificate is of a CA of your own, give that CA's file with --ca"
 MOST_PLAIN = 4 << 20  # bytes of entries at once; one entry alone may have more
 
@@ -83,7 +85,7 @@ class Yard:
 
     def _ask(self, method: str, url: str, **more: Any) -> Wanted:
         try:
-            answer = self._http.request(method, url, **more)
+            answer = brief.ask(self._http, method, url, MOST_ANSWER, TIMEOUT_S, **more)
             said = answer.json()
         except (httpx.HTTPError, ValueError) as error:
             hint = _UNKNOWN_CA if "CERTIFICATE_VERIFY_FAILED" in str(error) else ""

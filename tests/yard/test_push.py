@@ -147,6 +147,8 @@ def test_whatever_answers_is_not_taken_for_the_yard(
 ) -> None:
     """Another program at the address, a full disk: tried again; a refusal: a person has to settle it."""
     yard = Yard("http://127.0.0.1:1", "north", "token")
-    yard._http = httpx.Client(transport=httpx.MockTransport(lambda _: httpx.Response(status, content=body)))
+    yard._http = httpx.Client(
+        transport=httpx.MockTransport(lambda _: httpx.Response(status, content=iter([body])))
+    )
     with pytest.raises(kind, match=why):
         yard.wanted()
