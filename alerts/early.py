@@ -1,8 +1,9 @@
 """When to warn ahead: the lowest probability that keeps to the false warnings a week the site lead allows.
 
 Every threshold of a ladder warns in its mind only; how often each was wrong on this site, with older weeks fading,
-picks the one that is used. A warning is right when a sustained stay outside begins while it stands, at most four
-hours; one that ends by itself was false. These constants are ours, chosen on a measured month of weather.
+picks the one that is used, beside three weeks of guess: a few lucky days do not make a low one good. A warning is
+right when a sustained stay outside begins while it stands, at most four hours; one that ends by itself was false.
+These constants are ours, chosen on half of a measured month and on a typical year of another place.
 """
 
 from __future__ import annotations
@@ -14,11 +15,12 @@ STAY_MIN = 10  # a stay outside shorter than this is a dip
 CALM_MIN = 10  # inside by the deadband for so long ends a stay; a low probability for so long, a warning
 FALLEN = 0.5  # of the threshold: a warning ends when the probability has stayed below it
 REST_MIN = 60  # between two warnings
-LADDER = tuple(n / 100 for n in range(30, 100, 5))
-FIRST, FIRST_FALSE = 0.75, 2.0  # before this site has said anything: two a week at this threshold
+LADDER = tuple(n / 100 for n in range(60, 100, 5))  # lower ones looked good by luck, and were not
+FIRST, FIRST_FALSE = 0.65, 2.0  # before this site has said anything: two a week at this threshold
 HIGHEST = 0.99
 MEMORY_MIN = 28 * 1440
 WEEK_MIN = 7 * 1440
+GUESS_MIN = 3 * WEEK_MIN  # of guess beside what was seen
 
 
 @dataclass(slots=True)
@@ -97,6 +99,7 @@ class Early:
 
         budget: false warnings a week that the site lead allows.
         """
+        del self.rungs[: -len(LADDER)]  # an older program's ladder began lower
         fade = 1 - 1 / MEMORY_MIN
         self.known_min = self.known_min * fade + 1
         for rung in self.rungs:
@@ -116,6 +119,6 @@ class Early:
         return next(kept, HIGHEST)
 
     def _rate(self, threshold: float, rung: Rung) -> float:
-        """False warnings a week; a week of guess stands beside what was seen."""
-        guess = FIRST_FALSE * (1 - threshold) / (1 - FIRST)
-        return (rung.false + guess) / (self.known_min + WEEK_MIN) * WEEK_MIN
+        """False warnings a week, the guess beside what was seen."""
+        guess = FIRST_FALSE * (1 - threshold) / (1 - FIRST) * GUESS_MIN / WEEK_MIN
+        return (rung.false + guess) / (self.known_min + GUESS_MIN) * WEEK_MIN

@@ -1,22 +1,23 @@
 """How long until a slow value crosses its limit: probabilities, the likely minute, and how sure.
 
-Fed the distance to the limit once a minute. A damped trend speaks for a new site; the site's own usual day with a
-filter of what differs from it takes over when its rolling Brier score on this site is the better one (Brier 1950,
-"Verification of forecasts expressed in terms of probability"), and loses the word as quickly. Nothing is
-extrapolated as a straight line, and a value that is not known now has no forecast. The humidity of the air and the
-spread of the air's own dew point are hardly forecastable, so nothing is promised of them.
+Fed the distance to the limit once a minute. A damped trend speaks for a new site. Once the site's usual day is
+known, a trend of what differs from that day joins it. What is said is the mean of the two in weights that follow
+from their Brier losses on this site (Brier 1950, "Verification of forecasts expressed in terms of probability"),
+so that it is never much worse than the trend alone; and where no day is like another the usual day shrinks to
+nothing by itself. Nothing is extrapolated as a straight line, and a value that is not known now has no forecast.
+The humidity of the air and the spread of the air's own dew point are hardly forecastable: nothing is promised.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import accumulate
 from math import exp, log
-from operator import truediv
+from operator import add, truediv
 
 from alerts.early import Early
-from alerts.forecast_paths import Filter, Holt, UsualDay
-from alerts.forecast_scores import Odds, Spread
+from alerts.forecast_paths import DAMPED, Holt, UsualDay
+from alerts.forecast_scores import Odds, Spread, reweighed
 from alerts.limits import Limit
 from alerts.measured import Quantity
 
@@ -29,10 +30,9 @@ LONGEST_GAP_MIN = 10  # a longer one begins the paths anew
 OFFSET_K, LEAST_K = 5.0, 0.1  # of the logarithm of a margin
 ONE = 10.0  # K of a temperature that count as one on the path's scale
 FORECAST = frozenset({Quantity.DEW_POINT_MARGIN, Quantity.STEEL_TEMPERATURE, Quantity.AIR_TEMPERATURE})
-TREND, DAY = 0, 1
-COMPARED = (2, 3)  # horizons by which the two ways are compared: 60 and 120 min
-FARTHEST_AHEAD = 2.0  # Brier points one way can be ahead: so much it must lose before the other speaks
-MIXING = 0.7  # a point ahead gives a way e to this power times the weight of the other
+TREND, DAY = 0, 1  # the way that needs no history, and the one that knows the usual day
+FIRST_WEIGHTS = (0.7, 0.3)
+COMPARED = (2, 3)  # horizons by which the ways are compared: 60 and 120 min
 FIRST_MIN = 15  # of values before anything is said
 
 
@@ -69,37 +69,57 @@ class Scale:
 
 @dataclass(slots=True)
 class Word:
-    """What both ways said at one moment about one lead, until it is known what came. z, p may be empty."""
+    """What each way said at one moment about one lead, until it is known what came. z, p may be empty.
+
+    rise: what was to come on a usual day; kept with p where ways are compared.
+    """
 
     due: int
     inside: bool
     expected: list[float]
     z: list[float]
     p: list[float]
+    rise: float | None = None
 
 
-def _spreads() -> list[list[Spread]]:
-    return [[Spread(0.06 * (lead / 60) ** 0.6) for lead in LEADS_MIN] for _ in range(4)]
+def _spreads() -> list[Spread]:
+    return [Spread(0.06 * (lead / 60) ** 0.6) for lead in LEADS_MIN]
+
+
+@dataclass(slots=True)
+class Way:
+    """One way to look ahead, and what was learned of its errors inside the limit and outside, by lead."""
+
+    path: Holt = field(default_factory=Holt)
+    inside: list[Spread] = field(default_factory=_spreads)
+    outside: list[Spread] = field(default_factory=_spreads)
+    odds: list[Odds] = field(default_factory=lambda: [Odds() for _ in HORIZONS_MIN])
+
+    def heir(self) -> Way:
+        """Return another way that begins with what this one knows of errors, and with no path."""
+        inside, outside = ([replace(each) for each in side] for side in (self.inside, self.outside))
+        return Way(Holt(), inside, outside, [replace(each) for each in self.odds])
+
+    def spreads(self, inside: bool) -> list[Spread]:
+        """Return the errors learned on this side of the limit."""
+        return self.inside if inside else self.outside
 
 
 @dataclass(slots=True)
 class Track:
     """Everything remembered of one limit: bounded, and a function of what it was fed.
 
-    recent: the last minutes on the path's scale, None where unknown. spreads: by way, inside, then outside. ahead:
-    by how many Brier points the usual day is ahead of the trend here, of late; it begins behind.
+    recent: the last minutes on the path's scale, None where unknown. ways: the trend alone, both once the
+    usual day is known; weights: theirs. words: waiting at each lead.
     """
 
     minute: int = -1
     recent: list[float | None] = field(default_factory=list)
     known: int = 0  # minutes since the paths began
-    trend: Holt = field(default_factory=Holt)
-    filter: Filter = field(default_factory=Filter)
     usual: UsualDay = field(default_factory=UsualDay)
-    spreads: list[list[Spread]] = field(default_factory=_spreads)
-    odds: list[list[Odds]] = field(default_factory=lambda: [[Odds() for _ in HORIZONS_MIN] for _ in range(2)])
-    waiting: list[list[Word]] = field(default_factory=lambda: [[] for _ in LEADS_MIN])
-    ahead: float = -FARTHEST_AHEAD
+    ways: list[Way] = field(default_factory=lambda: [Way()])
+    weights: list[float] = field(default_factory=lambda: [1.0])
+    words: list[list[Word]] = field(default_factory=lambda: [[] for _ in LEADS_MIN])
     early: Early = field(default_factory=Early)
 
     @property
@@ -109,8 +129,8 @@ class Track:
 
     @property
     def way(self) -> int:
-        """Which way speaks: the usual day only where its rolling score on this site is better."""
-        return DAY if self.usual.known and self.ahead > 0 else TREND
+        """Which way has the greater part in what is said."""
+        return TREND if self.weights[TREND] >= 0.5 else DAY
 
 
 def feed(track: Track, minute: int, y: float | None) -> None:
@@ -132,34 +152,50 @@ def feed(track: Track, minute: int, y: float | None) -> None:
 def _begin_anew(track: Track) -> None:
     """Nothing is derived across a gap: the usual day and what was learned of errors stay, the paths do not."""
     track.recent, track.known = [], 0
-    track.trend, track.filter = Holt(), Filter()
-    track.waiting = [[] for _ in LEADS_MIN]
+    track.words = [[] for _ in LEADS_MIN]
+    for way in track.ways:
+        way.path = Holt()
 
 
 def _step(track: Track, minute: int, y: float | None) -> None:
     track.minute = minute
     track.recent = [*track.recent[1 - HORIZONS_MIN[-1] :], y]
-    track.trend.feed(y)
     if y is not None:
         track.known += 1
         track.usual.feed(minute, y)
-    if track.usual.known:
-        track.filter.feed(None if y is None else y - track.usual.at(minute))
+    if len(track.ways) == 1 and track.usual.known:
+        track.ways.append(track.ways[TREND].heir())
+        track.weights = list(FIRST_WEIGHTS)
+    _walk(track, y)
     _settle(track, minute, y)
     if y is not None and track.known > FIRST_MIN:
         _say(track, minute, y)
 
 
+def _walk(track: Track, y: float | None) -> None:
+    track.ways[TREND].path.feed(y, DAMPED)
+    if len(track.ways) > 1:
+        usual = track.usual
+        track.ways[DAY].path.feed(None if y is None else y - usual.at(track.minute), usual.habit)
+
+
 def _settle(track: Track, minute: int, y: float | None) -> None:
     """Score the words whose time has come."""
-    for at, words in enumerate(track.waiting):
+    for at, words in enumerate(track.words):
         if words and words[0].due <= minute:
             word = words.pop(0)
-            for way, expected in enumerate(word.expected):
-                if y is not None:
-                    track.spreads[way + (0 if word.inside else 2)][at].learn(y - expected)
+            if y is not None:
+                _learn_value(track, at, word, y)
             if word.z and (came := _came(track.recent, LEADS_MIN[at])) is not None:
                 _learn(track, at, word, came)
+
+
+def _learn_value(track: Track, at: int, word: Word, y: float) -> None:
+    for way, expected in zip(track.ways, word.expected, strict=False):  # an old word knows fewer ways
+        way.spreads(word.inside)[at].learn(y - expected)
+    before = track.recent[-1 - LEADS_MIN[at]] if word.rise is not None else None
+    if word.rise is not None and before is not None:
+        track.usual.learn(word.rise, y - before)
 
 
 def _came(recent: list[float | None], lead: int) -> bool | None:
@@ -169,45 +205,46 @@ def _came(recent: list[float | None], lead: int) -> bool | None:
 
 
 def _learn(track: Track, at: int, word: Word, came: bool) -> None:
-    for way, z in enumerate(word.z):
-        track.odds[way][at].learn(z, came)
-    if len(word.p) == 2 and at in COMPARED:  # only words given side by side compare
-        trend, day = ((p - came) ** 2 for p in word.p)
-        track.ahead = max(-FARTHEST_AHEAD, min(FARTHEST_AHEAD, track.ahead + trend - day))
+    for way, z in zip(track.ways, word.z, strict=False):
+        way.odds[at].learn(z, came)
+    if word.p:
+        track.weights = reweighed(track.weights, [(p - came) ** 2 for p in word.p], FIRST_WEIGHTS)
 
 
 def _say(track: Track, minute: int, y: float) -> None:
     due = [at for at, lead in enumerate(LEADS_MIN) if minute % max(EVERY_MIN, lead // KEPT) == 0]
     if not due:
         return
-    inside = y >= 0
-    paths = [path_of(track, way) for way in range(1 + track.usual.known)]
-    nearest = [_nearest(track, way, path) for way, path in enumerate(paths)] if inside else []
+    inside, paths = y >= 0, paths_of(track)
+    nearest = [_nearest(way, path) for way, path in zip(track.ways, paths, strict=True)] if inside else []
     for at in due:
         step = STEPS_MIN.index(LEADS_MIN[at])
         z = [each[step] for each in nearest] if at < len(HORIZONS_MIN) else []
-        p = [track.odds[way][at].probability(each) for way, each in enumerate(z)]
-        word = Word(minute + LEADS_MIN[at], inside, [path[step] for path in paths], z, p)
-        track.waiting[at].append(word)
+        word = Word(minute + LEADS_MIN[at], inside, [path[step] for path in paths], z, [])
+        if at in COMPARED and len(paths) > 1:
+            word.rise = track.usual.rise(minute, LEADS_MIN[at])
+            word.p = [way.odds[at].probability(each) for way, each in zip(track.ways, z, strict=False)]
+        track.words[at].append(word)
 
 
-def _nearest(track: Track, way: int, path: list[float]) -> list[float]:
+def _nearest(way: Way, path: list[float]) -> list[float]:
     """Return, for every step, the least distance of the path from the limit up to there, in errors."""
-    error = at_steps([each.error for each in track.spreads[way]])
+    error = at_steps([each.error for each in way.inside], len(path))
     return list(accumulate(map(truediv, path, error), min))
 
 
-def path_of(track: Track, way: int) -> list[float]:
-    """Return what a way expects at STEPS_MIN from now, on the path's scale."""
-    if way == TREND:
-        return track.trend.path(STEPS_MIN)
-    ahead = zip(track.filter.path(STEPS_MIN), STEPS_MIN, strict=True)
-    return [difference + track.usual.at(track.minute + step) for difference, step in ahead]
+def paths_of(track: Track, steps: tuple[int, ...] = STEPS_MIN) -> list[list[float]]:
+    """Return what each way expects at these minutes from now, on the path's scale."""
+    trend = track.ways[TREND].path.path(steps, DAMPED)
+    if len(track.ways) == 1:
+        return [trend]
+    usual = [track.usual.at(track.minute + step) for step in steps]
+    return [trend, [*map(add, usual, track.ways[DAY].path.path(steps, track.usual.habit))]]
 
 
-def at_steps(by_lead: list[float]) -> list[float]:
-    """Return figures known at the leads at every step; before the first lead they shrink toward zero."""
-    return [by_lead[low] * share + by_lead[high] * rest for low, high, share, rest in _BETWEEN]
+def at_steps(by_lead: list[float], count: int = len(STEPS_MIN)) -> list[float]:
+    """Return figures known at the leads at the first steps; before the first lead they shrink toward zero."""
+    return [by_lead[low] * share + by_lead[high] * rest for low, high, share, rest in _BETWEEN[:count]]
 
 
 def _between(step: int) -> tuple[int, int, float, float]:
@@ -221,19 +258,15 @@ def _between(step: int) -> tuple[int, int, float, float]:
 _BETWEEN = tuple(_between(step) for step in STEPS_MIN)
 
 
-def probabilities(track: Track) -> list[float]:
-    """Return the probability of being outside at some minute within each of HORIZONS_MIN, never falling.
+def probabilities(track: Track, horizons_min: tuple[int, ...] = HORIZONS_MIN) -> list[float]:
+    """Return the probability of being outside at some minute within the first of HORIZONS_MIN, never falling.
 
-    Both ways' words, mixed by how much the usual day is ahead of the trend on this site of late. The value must be
-    known and inside now.
+    The words of both ways in their weights. The value must be known and inside now.
     """
-    share = 1 / (1 + exp(-MIXING * track.ahead)) if track.usual.known else 0.0
-    said = [_said(track, way) for way in range(1 + track.usual.known)]
-    mixed = [(1 - share) * trend + share * day for trend, day in zip(said[TREND], said[-1], strict=True)]
+    steps = STEPS_MIN[: STEPS_MIN.index(horizons_min[-1]) + 1]
+    mixed = [0.0] * len(horizons_min)
+    for way, weight, path in zip(track.ways, track.weights, paths_of(track, steps), strict=True):
+        nearest = _nearest(way, path)
+        for at, horizon in enumerate(horizons_min):
+            mixed[at] += weight * way.odds[at].probability(nearest[STEPS_MIN.index(horizon)])
     return list(accumulate(mixed, max))
-
-
-def _said(track: Track, way: int) -> list[float]:
-    nearest = _nearest(track, way, path_of(track, way))
-    odds = zip(track.odds[way], HORIZONS_MIN, strict=True)
-    return [each.probability(nearest[STEPS_MIN.index(horizon)]) for each, horizon in odds]

@@ -3,12 +3,15 @@
 Nothing is assumed of the errors. Their size is averaged with forgetting; the ends of the 80 % interval move out
 after each miss and in after each hit, so that they hold on any site in the long run; the probability is a logistic
 curve of the distance to the limit in errors, refitted with every outcome.
+Several ways are mixed by their past losses, so that the mix is never much worse than any one of them.
 Sources: Gibbs and Candès 2021, "Adaptive conformal inference under distribution shift" (moving ends);
-recursive logistic regression: common practice, no source.
+Kivinen and Warmuth 1999, "Averaging expert predictions", and Herbster and Warmuth 1998, "Tracking the best expert"
+(weights, from memory); recursive logistic regression: common practice, no source.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, sqrt
 
@@ -18,6 +21,17 @@ MEMORY = 3000  # outcomes of a spread or curve; ten days at one in five minutes
 FEW = 30  # outcomes before the first own figures count in full
 NEAREST, FARTHEST = -4.0, 6.0  # distances in errors beyond which nothing more is learned
 LEAST_ERROR = 1e-3
+RATE = 0.3  # of losing weight by a Brier loss; up to a half a mean loses ln(1 / weight) / RATE at most
+SHARE = (
+    0.05  # of the weights that go back to the first ones for each point two losses differ: none is lost for ever
+)
+
+
+def reweighed(weights: Sequence[float], losses: Sequence[float], first: Sequence[float]) -> list[float]:
+    """Return the weights of several ways after one outcome, by the squared error of what each had said."""
+    raw = [weight * exp(-RATE * loss) for weight, loss in zip(weights, losses, strict=True)]
+    whole, share = sum(raw), SHARE * (max(losses) - min(losses))
+    return [(1 - share) * each / whole + share * back for each, back in zip(raw, first, strict=True)]
 
 
 @dataclass(slots=True)

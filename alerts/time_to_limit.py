@@ -11,16 +11,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from alerts.forecast import (
-    DAY,
     FIRST_MIN,
     FORECAST,
     HORIZONS_MIN,
     STEPS_MIN,
+    TREND,
     Scale,
     Track,
     at_steps,
     feed,
-    path_of,
+    paths_of,
     probabilities,
 )
 from alerts.limits import Limit
@@ -68,7 +68,7 @@ def hear(track: Track, limit: Limit, minute: int, distance: float | None, budget
     if distance is None or track.minute == before:
         return False
     ready = distance >= 0 and track.known > FIRST_MIN
-    p = probabilities(track)[HORIZONS_MIN.index(120)] if ready else None
+    p = probabilities(track, SHOWN_MIN)[-1] if ready else None
     return track.early.feed(minute, distance, limit.deadband_inside, p, budget)
 
 
@@ -80,7 +80,7 @@ def outlook(track: Track | None, limit: Limit) -> Outlook:
         return Outlook(why_not=UNKNOWN)
     if track.known <= FIRST_MIN:
         return Outlook(why_not=TOO_SHORT)
-    history = track.way == DAY
+    history = track.way != TREND
     reach, basis = REACH_MIN[history], HISTORY if history else NO_HISTORY
     if track.now < 0:
         again, by = _return(track, reach)
@@ -100,8 +100,8 @@ def reaches(curve: Sequence[tuple[int, float]], share: float) -> float | None:
 
 def _return(track: Track, reach_min: int) -> tuple[float | None, float | None]:
     """When the path comes back inside, and when its lower edge does."""
-    spreads = track.spreads[track.way + 2]
-    path, low = path_of(track, track.way), at_steps([each.low * each.error for each in spreads])
+    path = paths_of(track)[track.way]
+    low = at_steps([each.low * each.error for each in track.ways[track.way].outside])
     edge = [y + down for y, down in zip(path, low, strict=True)]
     return _first_inside(path, reach_min), _first_inside(edge, reach_min)
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from alerts import forecast, forecast_paths
-from alerts.forecast import HORIZONS_MIN, LEADS_MIN, Scale, Track, path_of
+from alerts.forecast import HORIZONS_MIN, LEADS_MIN, Scale, Track, paths_of
 from alerts.time_to_limit import hear, outlook
 from tests.bench.weather import DAY_MIN, alamosa, fronts, payerne
 from tests.sites import margin_limit
@@ -88,7 +88,7 @@ def _note_word(found: Run, track: Track, minute: int) -> None:
     if said.why_not:
         return
     if minute + 60 < len(found.margins):
-        spread, path = track.spreads[track.way + (0 if said.inside else 2)][AT_60], path_of(track, track.way)
+        spread, path = track.ways[track.way].spreads(said.inside)[AT_60], paths_of(track)[track.way]
         off = Scale.of(LIMIT).y(found.margins[minute + 60] - LIMIT_K) - path[forecast.STEPS_MIN.index(60)]
         found.covered.append((minute, spread.low * spread.error <= off <= spread.high * spread.error))
     if said.inside:
