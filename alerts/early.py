@@ -12,11 +12,12 @@ from dataclasses import dataclass, field
 
 LONGEST_MIN = 240  # a warning that stands longer was false
 STAY_MIN = 10  # a stay outside shorter than this is a dip
-CALM_MIN = 10  # inside by the deadband for so long ends a stay; a low probability for so long, a warning
+CALM_MIN = 10  # inside by the deadband for so long ends a stay
+LOW_MIN = 30  # a low probability for so long ends a warning: shorter, and one evening brings two false ones
 FALLEN = 0.5  # of the threshold: a warning ends when the probability has stayed below it
 REST_MIN = 60  # between two warnings
 LADDER = tuple(n / 100 for n in range(60, 100, 5))  # lower ones looked good by luck, and were not
-FIRST, FIRST_FALSE = 0.65, 2.0  # before this site has said anything: two a week at this threshold
+FIRST, FIRST_FALSE = 0.70, 2.0  # before this site has said anything: two a week at this threshold
 HIGHEST = 0.99
 MEMORY_MIN = 28 * 1440
 WEEK_MIN = 7 * 1440
@@ -75,7 +76,7 @@ class Rung:
             self.low = None
         elif self.low is None:
             self.low = minute
-        if minute - self.since > LONGEST_MIN or (self.low is not None and minute - self.low >= CALM_MIN):
+        if minute - self.since > LONGEST_MIN or (self.low is not None and minute - self.low >= LOW_MIN):
             self.settle(minute)
             self.false += 1
         return False

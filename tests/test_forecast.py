@@ -300,16 +300,18 @@ def test_a_stay_is_told_from_a_dip() -> None:
 
 
 def test_a_warning_that_ends_by_itself_was_false_and_one_a_stay_ends_was_right() -> None:
-    """Below half the threshold for ten minutes ends it; so do four hours; a stay settles it."""
+    """Below half the threshold for half an hour ends it; so do four hours; a stay settles it."""
     rung = Rung()
     assert rung.feed(0, 0.8, 0.7)
     assert not rung.feed(1, 0.9, 0.7)
-    for minute in range(2, 13):
+    for minute in range(2, 32):
         rung.feed(minute, 0.3, 0.7)
+    assert (rung.since, rung.false) == (0, 0.0)
+    rung.feed(32, 0.3, 0.7)
     assert (rung.since, rung.false) == (None, 1.0)
-    assert not rung.feed(30, 0.9, 0.7)  # it rests for an hour
-    assert rung.feed(75, 0.9, 0.7)
-    rung.settle(100)
+    assert not rung.feed(60, 0.9, 0.7)  # it rests for an hour
+    assert rung.feed(95, 0.9, 0.7)
+    rung.settle(120)
     assert (rung.since, rung.false) == (None, 1.0)
     assert rung.feed(200, 0.9, 0.7)
     assert [rung.feed(minute, 0.9, 0.7) for minute in range(201, 442)] == [False] * 241
@@ -317,16 +319,16 @@ def test_a_warning_that_ends_by_itself_was_false_and_one_a_stay_ends_was_right()
 
 
 def test_the_threshold_keeps_to_the_budget() -> None:
-    """Before anything is known 0.65 gives two a week; each false one seen moves it up, a smaller budget, too."""
+    """Before anything is known 0.70 gives two a week; each false one seen moves it up, a smaller budget, too."""
     ladder = Early()
-    assert ladder.threshold(2.0) == 0.65
-    assert ladder.threshold(1.0) == 0.85  # 2 (1 - 0.85) / 0.35 = 0.86 a week
+    assert ladder.threshold(2.0) == 0.7
+    assert ladder.threshold(1.0) == 0.85  # 2 (1 - 0.85) / 0.3 = 1 a week
     assert ladder.threshold(0.0) == early.HIGHEST
     ladder.known_min = early.WEEK_MIN
-    assert ladder.threshold(2.0) == 0.6  # four weeks, three of them the guess of 2.29 each at 0.6: 1.7 a week
+    assert ladder.threshold(2.0) == 0.6  # four weeks, three of them the guess of 2.67 each at 0.6: 2.0 a week
     for rung in ladder.rungs:
         rung.false = 3.0
-    assert ladder.threshold(2.0) == 0.75  # (3 + 3 x 1.43) / 4 weeks
+    assert ladder.threshold(2.0) == 0.75  # (3 + 3 x 1.67) / 4 weeks
 
 
 def test_the_ladder_of_an_older_program_loses_its_lower_rungs() -> None:
