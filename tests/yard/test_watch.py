@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 import time
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 
@@ -12,6 +14,7 @@ from alerts.contacts import read_contacts
 from gateway import entry
 from gateway.entry import Kind
 from gateway.vouching import Refused
+from gateway.yard import watch as watching
 from gateway.yard.watch import YardWatch, work
 from gateway.yard_batch import Stretch
 from tests.faults.deliver_kill import Phone
@@ -107,6 +110,19 @@ def test_a_refusal_is_an_alarm_until_somebody_looked(stage: Stage, site: Site, w
     assert [each[2] for each in outbox(stage)][::2] == [
         "Y-1 Site north: its record was refused", "Y-1 Site north was looked at",
     ]  # fmt: skip
+
+
+def test_a_look_that_fails_is_said_once(
+    stage: Stage, watch: YardWatch, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk for an hour is one line, not a line each two seconds; another reason is another line."""
+    said = ""
+    for why in ("database or disk is full", "database or disk is full", "disk I/O error"):
+        monkeypatch.setattr(stage.db, "sites", Mock(side_effect=sqlite3.OperationalError(why)))
+        said = watching._look(watch, stage.now_ms, said)
+    assert capsys.readouterr().err.count("event=site") == 2
+    monkeypatch.undo()
+    assert watching._look(watch, stage.now_ms, said) == ""
 
 
 def test_the_messenger_sends_it(stage: Stage, site: Site, tmp_path: Path) -> None:
