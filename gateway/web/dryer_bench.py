@@ -12,7 +12,6 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-from gateway.dryer_unit import Test
 from gateway.jobsite import Jobsite, Train
 from gateway.train_look import DRYER_KINDS
 from gateway.web.dryer_shelf import CERTIFICATE, CRITERIA, READINGS, TEST, Shelf
@@ -74,8 +73,3 @@ def _is_fresh(readings: Path) -> bool:
 def trains(site: Jobsite | None) -> list[Train]:
     """The trains of this gateway that have a dryer in them: benches that readings can come from."""
     return [each for each in site.trains if any(p.kind in DRYER_KINDS for p in each.pieces)] if site else []
-
-
-def minutes(test: Test) -> float:
-    """How long the readings of a test go on."""
-    return test.rows[-1].minute if test.rows else 0.0

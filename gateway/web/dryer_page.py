@@ -24,7 +24,7 @@ from gateway.dryer_steps import now, stands, steps
 from gateway.dryer_unit import Facts, Unit, not_to_be_pressurised
 from gateway.record_words import LANGUAGES
 from gateway.web import dryer_forms as forms
-from gateway.web.dryer_bench import Bench, minutes, trains
+from gateway.web.dryer_bench import Bench, trains
 from gateway.web.dryer_sent import sent
 from gateway.web.dryer_shelf import CERTIFICATE, NAME, READINGS, RECORD, NotThere, Raw, Shelf
 from gateway.web.gate import HandlesRentals, Signed, TurnedAway
@@ -145,7 +145,7 @@ class Yard:
             judged=[_said(each) for each in verdict.judged], compared=[
                 *dryer_past.beside_outgoing(test, verdict, history), *dryer_past.beside_rating(unit, verdict),
             ],
-            figures=dryer_words.figure_rows(verdict), minutes=minutes(test), benches=trains(self.web.house.site()),
+            figures=dryer_words.figure_rows(verdict), benches=trains(self.web.house.site()),
             certified=(folder / CERTIFICATE).exists(), record=(folder / RECORD).exists(), forms=forms,
             bench=self.shelf.bench(), filled=defaultdict(str, filled or {}), error=error or trouble, part=part,
         )  # fmt: skip
