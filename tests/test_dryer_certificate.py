@@ -101,6 +101,24 @@ def test_seal_and_record_hold_together(yard: Path, capsys: pytest.CaptureFixture
     assert files[0][1] in proven
 
 
+def test_a_simulated_jobsite_s_certificate_says_so(yard: Path, tmp_path: Path) -> None:
+    """Beside the jobsite's name, where the certificate says which record holds it; a real one is named alone."""
+    for simulated in (True, False):
+        home = tmp_path / f"home-{simulated}"
+        prepare(home, replace(jobsite(), simulated=simulated))
+        words = ["check", *(str(yard / name) for name in ("D-0417.toml", "return.toml")), "--home", str(home)]
+        assert dryer_command.run("dryer", [*words, "--who", "clerk"], "") == 3  # without criteria
+        files = {"register": "D-0417.toml", "test": "return.toml", "readings": "return.csv"}
+        found = dryer_proof.hashes({what: written_in(yard, name) for what, name in files.items()})
+        recorded = dryer_proof.find(home, dryer_proof.as_words(found))
+        assert recorded is not None
+        assert recorded.jobsite == jobsite().label + ", SIMULATED" * simulated
+
+
+def written_in(folder: Path, name: str) -> str:
+    return (folder / name).read_text()
+
+
 def test_the_same_files_are_entered_once(yard: Path) -> None:
     """Made again, the certificate names the same entry, and its history keeps one line of it."""
     first = seal.first_revision((yard / "return.pdf").read_bytes())

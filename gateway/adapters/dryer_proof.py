@@ -60,7 +60,10 @@ def _root(reader: sqlite3.Connection, size: int) -> str:
 def _jobsite(reader: sqlite3.Connection, utc_ms: int) -> str:
     begin, _ = landmarks.clocks(reader).core_span(utc_ms, utc_ms + 1)
     config = landmarks.config_at(reader, begin)
-    return canonical.jobsite_of(config).label if config else ""
+    if not config:
+        return ""
+    site = canonical.jobsite_of(config)
+    return f"{site.label}, SIMULATED" if site.simulated else site.label
 
 
 def checked(pdf: bytes, home: Path) -> tuple[bool, str] | None:
