@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import closing
@@ -15,12 +16,12 @@ from gateway import entry, push_command, tree, yard_command
 from gateway.adapters import yard_link
 from gateway.adapters.journal import Journal, pack_oldest
 from gateway.adapters.yard_db import YardDb
-from gateway.adapters.yard_link import Pusher, Refused, Unreachable, WrongAddress, Yard
+from gateway.adapters.yard_link import Pusher, Refused, Unreachable, WrongAddress, Yard, push
 from gateway.entry import Kind
 from gateway.flow_state import Outcomes
 from tests.flow.test_network_broker import certify
 from tests.yard.served import ServedYard, held, token_file
-from tests.yard_site import Site, heads_of
+from tests.yard_site import Site, grown, heads_of
 
 
 @pytest.fixture(scope="module")
@@ -152,3 +153,24 @@ def test_whatever_answers_is_not_taken_for_the_yard(
     )
     with pytest.raises(kind, match=why):
         yard.wanted()
+
+
+class Once(threading.Event):
+    """Told to stop as soon as there is nothing more to do."""
+
+    def wait(self, timeout: float | None = None) -> bool:
+        if timeout:
+            self.set()
+        return True
+
+
+def test_push_says_that_the_yard_takes_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Once, with how many entries the yard holds: a keeper must see that it works, not only that it does not."""
+    site = grown(tmp_path / "home")
+    many = len(site.entries)
+    yard = Yard("http://127.0.0.1:1", "north", "token")
+    held_there = {"next": many + 1, "head": len(site.heads())}
+    yard._http = httpx.Client(transport=httpx.MockTransport(lambda _: httpx.Response(200, json=held_there)))
+    push(site.home, yard, 1.0, Once())
+    said = capsys.readouterr().err
+    assert said.count("event=started") == 1 and f"the yard takes entries; it holds {many} of this site" in said
