@@ -169,8 +169,10 @@ def test_push_says_that_the_yard_takes_it(tmp_path: Path, capsys: pytest.Capture
     site = grown(tmp_path / "home")
     many = len(site.entries)
     yard = Yard("http://127.0.0.1:1", "north", "token")
-    held_there = {"next": many + 1, "head": len(site.heads())}
-    yard._http = httpx.Client(transport=httpx.MockTransport(lambda _: httpx.Response(200, json=held_there)))
+    held_there = b'{"next": %d, "head": %d}' % (many + 1, len(site.heads()))
+    yard._http = httpx.Client(
+        transport=httpx.MockTransport(lambda _: httpx.Response(200, content=iter([held_there])))
+    )
     push(site.home, yard, 1.0, Once())
     said = capsys.readouterr().err
     assert said.count("event=started") == 1 and f"the yard takes entries; it holds {many} of this site" in said
