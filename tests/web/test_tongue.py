@@ -21,8 +21,10 @@ from gateway.web.plan_typed import DRYERS, GROUPS, SLIDERS, SWITCHES, typed
 from gateway.web.roles import Role
 from gateway.web.taste import Taste
 from gateway.web.tongue import translated
+from tests.sites import site
+from tests.test_manual import PRODUCT
 from tests.web.conftest import Pages, Stage
-from tests.web.made import BOARD
+from tests.web.made import BOARD, NOW_MS
 
 HERE = Path(tongue.__file__).parent
 SAME = {"Plan", "inspector", "normal", "/work/end"}  # the same word in both, or no word
@@ -56,6 +58,24 @@ def test_the_words_of_sliders_panels_and_forms_are_translated() -> None:
     sliders = (*(each.words for each in SLIDERS), *GROUPS, *SWITCHES.values(), *DRYERS)
     texts = {*(text for form in forms for text in form), *chosen, *titles, *sliders} - SAME
     assert sorted(text for text in texts if translated(text, "es") == text) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"temperature": ""}, "Temperatura del producto: vacío; escriba N/A donde nada corresponda."),
+        ({"temperature": "18"}, "Temperatura del producto: '18' no es un número con una de las unidades °C,"),
+        ({"temperature": "190 °C"}, "Un producto tiene de -30 a 120 °C; 190 °C no puede ser."),
+        ({"accuracy": "-1 K"}, "Una exactitud no es menor que cero."),
+        ({"calibration_due": "soon"}, "Calibración vence: una fecha se escribe 2027-03-31."),
+        ({"corrects": "M-7", "reason": "x"}, "No hay ninguna anotación 'M-7' que corregir."),
+        ({"at_ms": 1}, "Se leyó en las últimas 24 horas, y no en el futuro."),
+    ],
+)
+def test_what_an_entry_is_refused_for_is_said_in_spanish(change: dict[str, object], said: str) -> None:
+    """Field, figure and unit stand where they belong."""
+    why = manual.refusal(site(), 0, NOW_MS, PRODUCT | change)
+    assert why is not None and translated(why, "es").startswith(said)
 
 
 def test_the_plan_says_its_sentence_in_spanish() -> None:
