@@ -238,8 +238,8 @@ def paths_of(track: Track, steps: tuple[int, ...] = STEPS_MIN) -> list[list[floa
     trend = track.ways[TREND].path.path(steps, DAMPED)
     if len(track.ways) == 1:
         return [trend]
-    usual = [track.usual.at(track.minute + step) for step in steps]
-    return [trend, [*map(add, usual, track.ways[DAY].path.path(steps, track.usual.habit))]]
+    usual, differs = track.usual.path(track.minute, steps), track.ways[DAY].path.path(steps, track.usual.habit)
+    return [trend, [*map(add, usual, differs)]]
 
 
 def at_steps(by_lead: list[float], count: int = len(STEPS_MIN)) -> list[float]:

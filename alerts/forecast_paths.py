@@ -141,13 +141,17 @@ class UsualDay:
         half = minute + (BIN_MIN + 1) // 2
         return self._mean_at(half + lead) - self._mean_at(half)
 
-    def at(self, minute: float) -> float:
+    def at(self, minute: int) -> float:
         """Return the usual value of this minute, nearer to the mean of all the less it has held."""
         return self.mean + self.held * (self._mean_at(minute) - self.mean)
 
-    def _mean_at(self, minute: float) -> float:
+    def path(self, minute: int, steps: tuple[int, ...]) -> list[float]:
+        """Return the usual values so many minutes after this one."""
+        mean, held, mean_at = self.mean, self.held, self._mean_at
+        return [mean + held * (mean_at(minute + step) - mean) for step in steps]
+
+    def _mean_at(self, minute: int) -> float:
         """Straight between the middles of the quarters."""
-        place = (minute % DAY_MIN) / BIN_MIN - 0.5
-        low = int(place // 1)
-        share = place - low
-        return self.means[low % BINS] * (1 - share) + self.means[(low + 1) % BINS] * share
+        low, into = divmod(2 * (minute % DAY_MIN) - BIN_MIN, 2 * BIN_MIN)
+        before = self.means[low]  # -1 is the last quarter
+        return before + (self.means[low + 1 - BINS] - before) * into / (2 * BIN_MIN)

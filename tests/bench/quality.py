@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from tests.bench import forecast, nuisance
+from tests.bench import forecast, nuisance, places
 from tests.bench.forecast import Figure
 from tests.bench.weather import fronts
 
@@ -55,6 +55,12 @@ def _probabilities(name: str, said: forecast.Run) -> Iterator[Line]:
 
 def _elsewhere(month: list[float]) -> Iterator[Line]:
     """Brier of what is said over the fallback's: at a day never seen, after a move, and where no day is alike."""
+    unseen = [margins for day in (130, 220) for margins in places.months(day).values()]
+    pairs = [(forecast.run(margins), forecast.fallback_only(margins)) for margins in unseen]
+    yield from _site("forecast_elsewhere", forecast.joined([ours for ours, _ in pairs]), None, 50)
+    plain = forecast.joined([each for _, each in pairs])
+    yield from _site("forecast_elsewhere_new_site", plain, None, 55)
+    yield Line("forecast_elsewhere_over_fallback", forecast.over(pairs), "x", "<=1", 2)
     moved = [forecast.moved_to_fronts(month, seed) for seed in (1, 2)]
     day = forecast.over_fallback([forecast.moved_to_alamosa(month)], 10)
     yield Line("forecast_unseen_day_over_fallback", day, "x", "<=1", 2)
