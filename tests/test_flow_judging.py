@@ -81,7 +81,7 @@ def jobsite() -> Jobsite:
         made,
         trains=(replace(made.trains[0], warm_up_s=330.0),),
         areas=(replace(made.areas[0], prime_within_s=2_000.0, prime_clause="test 5.1"),),
-        sensors=tuple(replace(each, interval_s=200.0) for each in made.sensors),
+        sensors=tuple(replace(each, interval_s=900.0) for each in made.sensors),
     )
 
 
