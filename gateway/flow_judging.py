@@ -99,7 +99,7 @@ class Judging:
     def _is_due(self, group: tuple[Limit, ...], anew: set[Key], turned: set[str], now_ms: int) -> bool:
         """Whether judging it may say, or do to its alarm, anything that the last time did not."""
         alarm = self.state.alarms.get(group[0].id)
-        if alarm is None or alarm.untold or self.acted:
+        if alarm is None or self.acted:
             return True
         if any(self._is_anew(limit, anew) or limit.train in turned for limit in group):
             return True

@@ -17,6 +17,8 @@ from hypothesis import strategies as st
 from alerts import fault
 from alerts.alarm import Alarm, AlarmState, Change, deadline_ms
 from alerts.fault import Fault, Watched
+from alerts.limits import Limit, Verdict
+from gateway.area_work import UNSET
 from gateway.flow_faults import Faults
 from gateway.flow_judging import Judging
 from gateway.flow_state import Outcomes
@@ -133,6 +135,49 @@ def test_any_steps_judged_whole_leave_the_same_state(seed: int, monkeypatch: pyt
     judge_all(monkeypatch)
     assert states(seed) == lean
     assert lean[-1][0] > 40
+
+
+def quiet(*limits: Limit) -> Day:
+    """All is dry and known at five seconds past a minute, and no sensor needs to speak for long."""
+    made = fitted(*limits)
+    day = Day(at=replace(made, sensors=tuple(replace(each, interval_s=3_600.0) for each in made.sensors)))
+    day.now += 65_000 - day.now % 60_000
+    for name, value in values(steel=14.5, paint=20.0).items():
+        day.send(name, value)
+    day.now += 1_000
+    day.pass_time(0)
+    return day
+
+
+def test_an_exposure_opens_with_the_alarm_that_no_message_brings() -> None:
+    """Too cold at 6 s past the minute, told twenty seconds later: exposed from then, not from the minute."""
+    day = quiet(margin_limit(activities=("coating",), on_delay_s=20.0))
+    day.act("begin", area="A", activity="coating")
+    day.send("steel", 12.0)
+    day.now += 30_000
+    day.pass_time(0)
+    at = {each["change"]: each["core_ms"] for each in day.events()}
+    assert at["outside limits"] == at["exposure opened"] == day.now - 9_000  # judged at the next whole second
+
+
+def test_a_wait_that_is_over_is_history_from_that_second() -> None:
+    """Half an hour inside is up at 6 s past the minute; the board's verdict and what is kept agree."""
+    day = quiet(margin_limit(activities=("coating",)), WAIT)
+    day.now += 1_797_000
+    day.send("wind", 5.1)  # judged in the minute in which it ends
+    day.now += 3_000
+    day.pass_time(0)
+    assert day.flow.judged["wait"].judgement.verdict is Verdict.INSIDE
+    assert day.flow.state.standing[f"A|outside wait|{UNSET}"].whole == 0
+
+
+def test_an_activity_that_ends_by_itself_ends_in_history_that_second() -> None:
+    """Idle until a time: from then on nothing is set."""
+    day = quiet()
+    day.act("begin", area="A", activity="idle", until_ms=day.now + 40_000)
+    day.now += 41_000
+    day.pass_time(0)
+    assert [name for name in day.flow.state.standing if name.startswith("A|activity|")] == [f"A|activity|{UNSET}"]
 
 
 TIMES = st.one_of(st.none(), st.integers(0, 5_000))
