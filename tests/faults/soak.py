@@ -44,7 +44,8 @@ LONGEST_S = 6.0  # of one fault
 PAUSE_S = (3.0, 12.0)  # between two
 NO_KILLS = (0.25, 0.95)
 """Between these shares of the time nothing is killed, since a new process begins small again."""
-GROWTH_PERCENT, GROWTH_FILES = 2.0, 0
+GROWTH_PERCENT, GROWTH_FILES = 2.0, 20
+"""Files: SQLite keeps one open for the next reader for as many as ever read at once (twenty stay twenty)."""
 START_S = 60.0  # a busy machine takes that long to load the program
 GRACE_S = 5.0  # for a restart, a new connection and one look at the outbox, beyond the faults themselves
 
