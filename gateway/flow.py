@@ -38,7 +38,7 @@ from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import Watch
 from gateway.tiers import Deed, Sheet
 
-CORE = 25  # raised with what the state holds or how it is judged
+CORE = 26  # raised with what the state holds or how it is judged
 CORE_VERSION = f"{__version__}/{CORE}"
 CORE_READ_FROM = 13  # the oldest state this program goes on from; raised when a field changes its meaning
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})

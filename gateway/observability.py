@@ -24,6 +24,7 @@ def _figures(train: Train) -> frozenset[str]:
     before, dryer = pieces[:dryer_at], next(iter(pieces[dryer_at:]), None)
     warm = [p for p in before if p.outlet.temperature and p.kind != "compressor"]
     tests = {
+        "flow": any(p.outlet.flow for p in pieces),
         "approach": any(p.kind == "aftercooler" for p in pieces) and bool(warm),
         "housing": any(p.cooling_air for p in pieces),
         "pair": len(warm) > 1,
@@ -144,6 +145,13 @@ SAID = {
 }  # fmt: skip
 
 
+UNMETERED = (
+    "cannot be seen with these sensors: a slight fault of the cooler, or housing air a few kelvin warmer, that "
+    "takes no more from it than a nozzle one size larger does, since nothing measures the flow; a larger change "
+    "of nozzle may look like a failing cooler"
+)
+
+
 def sentences(train: Train) -> list[str]:
     """What `cannot_tell` says, with the train's name before it."""
     return [f'train "{train.id}": {each}' for each in cannot_tell(train)]
@@ -163,6 +171,8 @@ def cannot_tell(train: Train) -> list[str]:
     said = [
         f"looks the same with these sensors: {', '.join(faults)}" for faults in alike.values() if len(faults) > 1
     ]
+    if has("approach") and not has("flow"):
+        said.append(UNMETERED)
     if unseen:
         said.append(f"cannot be seen with these sensors: {', '.join(unseen)}")
     return said

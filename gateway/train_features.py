@@ -30,6 +30,9 @@ UNITS_K = 1.5  # of its gas: what a cooler's transfer units would move by with i
 COOLER_EXPONENT = (
     0.4  # transfer units fall as flow to this: heat passes as flow to 0.6 (common practice, no source)
 )
+# Largest step of flow between neighbours of the usual nozzles, 5/16 to 1/2 inch by sixteenths (common practice, no
+# source): (6/5)²; a nozzle is worn out when it has grown as much.
+NOZZLE_STEP = 1.44
 HOUSING_K, PAIR_K, HEAT_K = 3.0, 1.5, 1.5
 INLET_RH, OUTLET_RH = 0.07, 0.06
 ELEMENT_PA, CHOKE_PA = 5_000.0, 12_000.0
@@ -110,7 +113,16 @@ def _cooler(look: Look, found: Figures) -> None:
         found[f"approach {piece.id}"] = Told(gas.t_c - cooling_c, NEVER)
         flow = look.metered_flow() if look.has_meter() else 1.0
         if flow:
-            found[f"cooling {piece.id}"] = _transfer(look, gas, cooling_c, flow**COOLER_EXPONENT)
+            told = _transfer(look, gas, cooling_c, flow**COOLER_EXPONENT)
+            found[f"cooling {piece.id}"] = told if look.has_meter() else _of_any_nozzle(told)
+
+
+def _of_any_nozzle(told: Told) -> Told:
+    """Transfer units where nothing measures the flow: a nozzle one size larger than in the first hour is no fault.
+
+    What it takes from them and what UNITS_K stands for have nothing to do with each other: root of the squares.
+    """
+    return told._replace(floor=hypot(told.floor, told.value * (NOZZLE_STEP**COOLER_EXPONENT - 1.0)))
 
 
 def _transfer(look: Look, gas: Gas, cooling_c: float, scale: float) -> Told:

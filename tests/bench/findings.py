@@ -217,12 +217,13 @@ def main() -> None:
         "--held-out", default="", choices=tuple(FIGURES["held_out"]), help="a round nobody tuned on, instead"
     )
     parser.add_argument("--faults", default="", help="only these, with commas between")
+    parser.add_argument("--sensors", default="", choices=SETS, help="only this set")
     parser.add_argument("--seeds", type=int, default=CASES["seeds"])
     parser.add_argument("--said", action="store_true", help="also what was said of each fault")
     args = parser.parse_args()
     faults = args.faults.split(",") if args.faults else list(FIGURES["faults"])
     print(f"climates: {', '.join(climates(args.held_out))}")
-    for sensors in SETS:
+    for sensors in [args.sensors] if args.sensors else SETS:
         found = scores(sensors, args.held_out, args.seeds, faults)
         _table(sensors, found, args.said)
         _summary(sensors, found, args.held_out, args.seeds)
