@@ -53,15 +53,35 @@ def result(verdict: Verdict, name: str) -> Result:
     return next(each.result for each in verdict.judged if each.name == name)
 
 
-@pytest.mark.parametrize("climate", FIGURES["climates"])
+LEFT_OPEN = {"harbour", "steppe"}  # near a limit in cold air; never still where a day swings by 12 K
+
+
+@pytest.mark.parametrize("climate", [each for each in FIGURES["climates"] if each not in LEFT_OPEN])
 @pytest.mark.parametrize(
     ("condition", "expected"), [("good", Result.PASS), ("tired", Result.FAIL), ("broken", Result.FAIL)]
 )
-def test_a_return_is_settled_in_every_climate(climate: str, condition: str, expected: Result) -> None:
+def test_a_return_is_settled(climate: str, condition: str, expected: Result) -> None:
     """Good passes, tired and broken fail, by the humidity the bed leaves; their brine agrees with the balance."""
     verdict = check(UNIT, CRITERIA, simulated(climates()[climate], condition))
     assert result(verdict, "outlet_humidity") is expected
     assert verdict.result is expected, [each for each in verdict.judged if each.result is not Result.PASS]
+
+
+def test_what_a_test_leaves_open_it_says_and_what_would_settle_it() -> None:
+    """In cold dense air a good dryer's loss is too near its limit; where the day swings, nothing stands still."""
+    near = check(UNIT, CRITERIA, simulated(climates()["harbour"], "good"))
+    assert near.result is Result.INCONCLUSIVE
+    assert [(each.name, each.reason) for each in near.judged if each.result is not Result.PASS] == [
+        ("loss", "the limit lies within the uncertainty")
+    ]
+    assert check(UNIT, CRITERIA, simulated(climates()["harbour"], "tired")).result is Result.FAIL
+    for condition in ("good", "tired"):
+        moved = check(UNIT, CRITERIA, simulated(climates()["steppe"], condition))
+        assert moved.result is Result.INCONCLUSIVE
+        said = {
+            (each.reason, each.conclusive) for each in moved.judged if each.name in ("loss", "outlet_humidity")
+        }
+        assert said == {("no steady stretch was found", "run on until 15 minutes stand still")}
 
 
 def test_the_worked_case_of_a_bed() -> None:
