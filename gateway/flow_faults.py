@@ -137,14 +137,13 @@ class Faults:
         return [name for name in self._unheard_of if self._said[name] is None]
 
     def _put(self, name: str, found: tuple[Fault, str] | None) -> None:
-        if found == self._said.get(name):
-            self._said[name] = found
+        before, self._said[name] = self._said.get(name), found
+        if found == before:
             return
-        if before := self._said.get(name):
+        if before:
             self.stands.pop(f"sensor {name} {before[0]}", None)
         if found:
             self.stands[f"sensor {name} {found[0]}"] = found[1]
-        self._said[name] = found
 
     def _of_sensor(self, name: str, now_ms: int) -> tuple[Fault, str] | None:
         """What is wrong with a sensor: the first of these that holds, and the reason."""
