@@ -42,6 +42,7 @@ CORE = 26  # raised with what the state holds or how it is judged
 CORE_VERSION = f"{__version__}/{CORE}"
 CORE_READ_FROM = 13  # the oldest state this program goes on from; raised when a field changes its meaning
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})
+AHEAD = "bad time"
 KEPT_REJECTIONS = 10  # per topic and minute with their bytes; further ones keep hash and reason only
 DEEDS = frozenset({Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP})
 SECOND = 1000
@@ -97,7 +98,7 @@ class Flow:
         if first := self._first_of(arrival, readings):
             kind, made = Kind.DUPLICATE, entry.duplicate(arrival, first, core_ms)
         elif isinstance(readings, Rejected):
-            kept = self._kept(arrival.topic, core_ms)
+            kept = self._kept(arrival.topic, core_ms, readings.code)
             kind, made = Kind.REJECTION, entry.rejection(arrival, readings, core_ms, kept)
         else:
             kind, made = Kind.MESSAGE, entry.message(arrival, core_ms)
@@ -134,8 +135,22 @@ class Flow:
             return flow_edges.changes(self.state, self.edges, arrival, core_ms + self.state.offset_ms)
         return self.forms.decode(arrival.topic, arrival.payload, core_ms + self.state.offset_ms)
 
-    def _kept(self, topic: str, core_ms: int) -> int:
-        """How much of a rejected message is kept: a flood on one topic may not fill the disk."""
+    def would_take(self, arrival: Arrival, core_ms: int) -> bool:
+        """Whether a message that was refused before would be read now, and is none that was read since."""
+        if self.site is None or flow_edges.is_edge(
+            arrival.topic
+        ):  # to read an edge node's would change its session
+            return False
+        readings = self._decode(arrival, core_ms)
+        return not isinstance(readings, Rejected) and not self._first_of(arrival, readings)
+
+    def _kept(self, topic: str, core_ms: int, code: str) -> int:
+        """How much of a rejected message is kept: a flood on one topic may not fill the disk.
+
+        What is ahead of our clock is kept: it may be the clock that is wrong, and then it is read again.
+        """
+        if code == AHEAD:
+            return entry.KEPT_OF_REJECTED
         fresh = core_ms // MINUTE != self.state.rejects_minute
         known = 0 if fresh else self.state.rejects_per_topic.get(topic, 0)
         return entry.KEPT_OF_REJECTED if known < KEPT_REJECTIONS else 0
@@ -149,7 +164,7 @@ class Flow:
 
     def _ahead(self, arrival: Arrival, why: Rejected) -> Sequence[News]:
         """Return the readings of a message that is refused only for being measured after now."""
-        if why.code != "bad time":
+        if why.code != AHEAD:
             return []
         found = self.forms.decode(arrival.topic, arrival.payload, NEVER_AHEAD_MS)
         return [] if isinstance(found, Rejected) else found

@@ -15,10 +15,11 @@ from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 
 from gateway import acts, entry, inbox, overview, shifts, tree
-from gateway.adapters import heads, trouble
+from gateway.adapters import ahead, heads, trouble
 from gateway.adapters import journal as files
 from gateway.adapters.address import Address
 from gateway.adapters.batch import Batch
@@ -39,8 +40,7 @@ from gateway.payload.forms import topics
 from gateway.standing import Saying
 from gateway.tiers import Sheet
 
-BATCH = 1000
-IDLE_S = 0.2
+BATCH, IDLE_S = 1000, 0.2
 GATHER_S, GATHERINGS = 0.005, 10
 
 
@@ -70,6 +70,7 @@ class Service:
         self._sheet, self._saying, self._packer = Sheet(), Saying(), ThreadPoolExecutor(1, "packer")
         self._packed: Future[files.Packed | None] | None = None
         self._cursor, self._look_again = self.book.outcomes_cursor(), 0.0
+        self._ahead = ahead.Ahead(self.book.path, self._packer, self.flow.state.rejected)
         entries, offset_ms = self.flow.state.sequence, self.clock.offset_ms
         body = {"core_version": CORE_VERSION, "offset_ms": offset_ms, "entries": entries}
         self.actions.append((Kind.STARTED, canonical.to_bytes(body)))
@@ -156,10 +157,10 @@ class Service:
 
     def _fold_in(self, now: int) -> Batch:
         flow = self.flow
-        first, first_event = flow.state.sequence + 1, flow.state.events + 1
-        arrivals = self._drain()
+        first, first_event, arrivals = flow.state.sequence + 1, flow.state.events + 1, self._drain()
         outcomes = flow.tick(now, self._sheet) if self._began else Outcomes()
-        entries = [flow.receive(arrival, now, outcomes) for arrival in arrivals]
+        again = self._ahead.due(flow, now) if self._began else ()
+        entries = [flow.receive(each, now, outcomes) for each in chain(arrivals, again)]
         entries += [self._of_edge(each, now, outcomes) for each in self.edges.taken(BATCH)] if self.edges else []
         cursor = self._note_deliveries()
         for kind, body in self._due_actions(now, bool(outcomes.events and not entries)):
@@ -217,8 +218,7 @@ class Service:
         due: list[tuple[Kind, bytes]] = []
         old, new = self.clock.offset_ms, self.clock.step()
         if new is not None:
-            body = {"old_offset_ms": old, "new_offset_ms": new, "cause": "the wall clock stepped"}
-            due.append((Kind.CLOCK_STEP, canonical.to_bytes(body)))
+            due.append((Kind.CLOCK_STEP, canonical.to_bytes(self._ahead.stepped(old, new))))
         asked = self.edges.ask(self.flow.edges_to_ask(now)) if self.edges else []
         due += [(Kind.EDGE_SESSION, canonical.to_bytes(each)) for each in asked]
         due += [self.actions.popleft() for _ in range(len(self.actions))]

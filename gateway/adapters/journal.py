@@ -212,6 +212,12 @@ def last_of(db: sqlite3.Connection) -> int:
     return max(hot or 0, first + tree.SEAL - 1 if first else 0)
 
 
+def dropped_to(db: sqlite3.Connection) -> int:
+    """Return up to which entry the bodies were dropped, 0 for none."""
+    (first,) = db.execute("SELECT max(first_seq) FROM sealed WHERE body IS NULL").fetchone()
+    return first + tree.SEAL - 1 if first else 0
+
+
 def entries_after(db: sqlite3.Connection, seq: int) -> Iterator[bytes]:
     """Yield the entries after a sequence number, sealed and hot, in order.
 
@@ -224,8 +230,7 @@ def entries_after(db: sqlite3.Connection, seq: int) -> Iterator[bytes]:
     )
     for first, block in blocks:
         if block is None:
-            (last,) = db.execute("SELECT max(first_seq) FROM sealed WHERE body IS NULL").fetchone()
-            raise Dropped(last + tree.SEAL - 1)
+            raise Dropped(dropped_to(db))
         if first > at + 1:
             raise Damaged(f"entries {at + 1} to {first - 1} are missing")
         for each in _unpacked(first, block)[max(0, at + 1 - first) :]:
