@@ -55,12 +55,15 @@ class Wetness:
 
     def take(self, length_ms: int, air: bool | None, steel: bool | None, condensing: bool | None) -> None:
         """Add a stretch of time in which these three stood."""
-        self.air_ms += length_ms * (air is True)
-        self.air_known_ms += length_ms * (air is not None)
-        self.steel_ms += length_ms * (steel is True)
-        self.steel_known_ms += length_ms * (steel is not None)
-        self.condensing_ms += length_ms * (condensing is True)
-        self.condensing_known_ms += length_ms * (condensing is not None)
+        if air is not None:
+            self.air_known_ms += length_ms
+            self.air_ms += length_ms * air
+        if steel is not None:
+            self.steel_known_ms += length_ms
+            self.steel_ms += length_ms * steel
+        if condensing is not None:
+            self.condensing_known_ms += length_ms
+            self.condensing_ms += length_ms * condensing
 
 
 # -- blast ---------------------------------------------------------------------------------------------

@@ -8,13 +8,11 @@ from __future__ import annotations
 
 from alerts.alarm import Change
 from alerts.limits import Limit, Verdict
-from alerts.measured import Measured, Quantity
 from alerts.notification import Notice
 from alerts.reasons import in_language
 from alerts.saying import Reader, say
 from gateway import clocks
 from gateway.area_work import DEW_POINT, EXPOSED, LIMITS, TIME, UNSET, Exposure, Work, applies
-from gateway.conditions import Conditions
 from gateway.flow_state import Event, Outcomes, State
 from gateway.jobsite import Area, Jobsite
 from gateway.payload import canonical
@@ -24,9 +22,20 @@ OPENED, ENDED = "exposure opened", "exposure ended"
 BACK_K = 0.5  # bare steel is out of its exposure this far above the dew point: ours, so that noise opens no second
 
 
-def open_exposures(state: State, area: str) -> list[Exposure]:
-    """Return the exposures of an area that go on."""
-    return [each for each in state.exposures.values() if each.area == area and each.ended_ms is None]
+class Open:
+    """The exposures that go on, looked up again only after an event: none begins or ends without one."""
+
+    def __init__(self, state: State) -> None:
+        self._state = state
+        self._events = -1
+        self._found: list[Exposure] = []
+
+    def of(self, area: str) -> list[Exposure]:
+        """Return those of an area."""
+        if self._events != self._state.events:
+            self._events = self._state.events
+            self._found = [each for each in self._state.exposures.values() if each.ended_ms is None]
+        return [each for each in self._found if each.area == area]
 
 
 def undisposed(state: State) -> list[Exposure]:
@@ -34,32 +43,28 @@ def undisposed(state: State) -> list[Exposure]:
     return [each for each in state.exposures.values() if not each.disposition]
 
 
-def judged(state: State, site: Jobsite, area: Area, work: Work, found: Conditions, outcomes: Outcomes) -> None:
-    """Open, end and worsen the exposures of an area by the second just judged."""
-    margins = [each.measured for each in found.get((area.id, Quantity.DEW_POINT_MARGIN), ())]
-    least = min((each for each in margins if each.value is not None), key=_value, default=None)
+def judged(
+    state: State, site: Jobsite, area: Area, work: Work, least_k: float | None, exposed: Open, outcomes: Outcomes
+) -> None:
+    """Open, end and worsen the exposures of an area by the second just judged; least_k: its least margin known."""
+    standing = {each.cause: each for each in exposed.of(area.id)}
     broken = _broken(state, site, area.id)
-    by_cause = {each.cause: each for each in open_exposures(state, area.id)}
-    _breach(state, site, area, work, broken, by_cause.get(LIMITS), outcomes)
-    _bare(state, site, area, work, least, by_cause.get(DEW_POINT), outcomes)
-    _stood(state, site, area, work, by_cause.get(TIME), outcomes)
-    for each in open_exposures(state, area.id):
-        if least is not None and (each.worst_k is None or _value(least) < each.worst_k):
-            each.worst_k = least.value
-
-
-def _value(measured: Measured) -> float:
-    assert measured.value is not None
-    return measured.value
+    if broken or LIMITS in standing:
+        _breach(state, site, area, work, broken, standing.get(LIMITS), outcomes)
+    _bare(state, site, area, work, least_k, standing.get(DEW_POINT), outcomes)
+    _stood(state, site, area, work, standing.get(TIME), outcomes)
+    for each in exposed.of(area.id):
+        if least_k is not None and (each.worst_k is None or least_k < each.worst_k):
+            each.worst_k = least_k
 
 
 def _broken(state: State, site: Jobsite, area: str) -> list[Limit]:
     """The limits of an area that are broken, as their alarms see it, for a film that goes on or cures."""
-    exposed = [name for name in state.activities.get(area, {}) if name in EXPOSED]
-    return [
-        limit for limit in site.limits
-        if exposed and limit.area == area and applies(limit, exposed) and _is_breach(state, limit)
-    ]  # fmt: skip
+    exposed = [name for name in state.activities.get(area, ()) if name in EXPOSED]
+    if not exposed:
+        return []
+    own = [limit for limit in site.limits if limit.area == area and _is_breach(state, limit)]
+    return [limit for limit in own if applies(limit, exposed)]
 
 
 def _is_breach(state: State, limit: Limit) -> bool:
@@ -88,16 +93,16 @@ def _breach(
 
 
 def _bare(
-    state: State, site: Jobsite, area: Area, work: Work, least: Measured | None, standing: Exposure | None,
+    state: State, site: Jobsite, area: Area, work: Work, least_k: float | None, standing: Exposure | None,
     outcomes: Outcomes,
 ) -> None:  # fmt: skip
     """Blasted steel at or below its dew point; what is not known neither opens nor ends it."""
     if standing:
         every = work.seen is not None and work.seen.condensing is not None
-        if not work.bare or (every and least is not None and _value(least) > BACK_K):
+        if not work.bare or (every and least_k is not None and least_k > BACK_K):
             _end(state, standing, BACK if work.bare else COVERED, outcomes)
             outcomes.notices += notices(site, standing)
-    elif work.bare and least is not None and _value(least) <= 0.0:
+    elif least_k is not None and least_k <= 0.0 and work.bare:
         activity = ", ".join(state.activities.get(area.id, {})) or UNSET
         made = Exposure(0, area.id, "N/A", activity, [], state.judged_ms, DEW_POINT)
         _open(state, made, outcomes)
@@ -123,7 +128,7 @@ def _stood(
 
 def due_to_prime_ms(area: Area, work: Work) -> int | None:
     """Return the core time by which bare blasted steel is to have its coat; None where none is entered."""
-    if not work.bare or area.prime_within_s is None or work.blast_begun_ms is None:
+    if area.prime_within_s is None or work.blast_begun_ms is None or not work.bare:
         return None
     return work.blast_begun_ms + round(area.prime_within_s * 1000)
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from gateway.conditions import Made
+from gateway.conditions import Key, Made
 from gateway.flow_state import State
-from gateway.tiers import PRESSURES, Cover, Sheet, Stood, channel_of, whole_of
+from gateway.tiers import MILLION, PRESSURES, Cover, Sheet, Stood, channel_of
 
 MINUTE = 60_000
 
@@ -26,34 +26,50 @@ def is_minute(state: State, before_ms: int) -> bool:
     return state.judged_ms // MINUTE != before_ms // MINUTE
 
 
-def derived(state: State, sheet: Sheet, made: Iterable[Made], minute: bool) -> None:
+class Derived:
     """Derived values are history, too: one that changes, or is no longer known, has stood until now.
 
-    made: what was made again, or with `minute` all values, so that one that never changes is not missing.
+    Lives as long as the jobsite in force, so that the name of a channel is put together once.
     """
-    for key, each in made:
-        value, channel = each.measured.value, channel_of(*key, each.place)
-        if value is not None and key[1] in PRESSURES:
-            value /= 1000.0  # `tiers.unit_of`
-        put_up(state, sheet, channel, None if value is None else whole_of(value), minute)
+
+    def __init__(self, state: State) -> None:
+        self._state = state
+        self._channels: dict[tuple[Key, str], str] = {}
+
+    def take(self, sheet: Sheet, made: Iterable[Made], minute: bool) -> None:
+        """Take what was made again, or with `minute` all values, so that one that never changes is not missing."""
+        state, standing, channels = self._state, self._state.standing, self._channels
+        for key, each in made:
+            of = (key, each.place)
+            channel = channels.get(of)
+            if channel is None:
+                channel = channels[of] = channel_of(*key, each.place)
+            value, stood = each.measured.value, standing.get(channel)
+            if value is not None and key[1] in PRESSURES:
+                value /= 1000.0  # `tiers.unit_of`
+            whole = None if value is None else round(value * MILLION)
+            if minute or whole != (None if stood is None else stood.whole):
+                put_up(state, sheet, channel, whole, minute)
 
 
 def put_up(state: State, sheet: Sheet, channel: str, whole: int | None, again: bool) -> None:
     """Let a value [millionths] stand from the second judged on; None: not known."""
-    stood = state.standing.get(channel)
-    if stood is not None:
-        if whole == stood.whole and not again:
-            return
+    standing = state.standing
+    stood = standing.get(channel)
+    if stood is None:
+        if whole is not None:
+            standing[channel] = Stood(state.judged_ms, whole)
+    elif again or whole != stood.whole:
         take_down(state, sheet, channel)
-    if whole is not None:
-        state.standing[channel] = Stood(state.judged_ms, whole)
+        if whole is not None:
+            stood.since_ms, stood.whole = state.judged_ms, whole
+            standing[channel] = stood  # the newest last
 
 
 def take_down(state: State, sheet: Sheet, channel: str) -> None:
     """What stood has stood until the second judged."""
-    stood = state.standing.pop(channel)
-    from_ms, until_ms = stood.since_ms + state.offset_ms, state.judged_ms + state.offset_ms
-    sheet.stand(channel, from_ms, until_ms, stood.whole)
+    stood, offset_ms = state.standing.pop(channel), state.offset_ms
+    sheet.stand(channel, stood.since_ms + offset_ms, state.judged_ms + offset_ms, stood.whole)
 
 
 def take_all_down(state: State, sheet: Sheet) -> None:

@@ -49,6 +49,8 @@ class Judging:
         self.workings = Workings(site, read)
         self.conditions = self.workings.found
         self.lasting = Lasting(state, site, self.conditions)
+        self.derived = flow_history.Derived(state)
+        self.areas = flow_work.Areas(state, site, self.conditions)
         self.judged: dict[str, Judged] = {}
         self.limits: dict[str, Limit] = {limit.id: limit for limit in site.limits}
         self.groups = _groups(site.limits)
@@ -73,7 +75,7 @@ class Judging:
         heard = list(heard)
         made, minute = self.workings.update(heard), flow_history.is_minute(self.state, before_ms)
         made = [*(self.workings.all() if minute else made), *self.lasting.update()]
-        flow_history.derived(self.state, outcomes.sheet, made, minute)
+        self.derived.take(outcomes.sheet, made, minute)
         anew, events = {key for key, _ in made}, self.state.events
         turned = {train.id for train in self.site.trains if self._follow(train, now_ms)}
         moved, self._moved = self._moved, set()
@@ -89,9 +91,8 @@ class Judging:
         self.alarms.step_faults(self.faults.stands, now_ms, outcomes, deaf=deaf, acted=self.acted)
         self._look_ahead(outcomes)
         verdicts = self._verdicts()
-        whole = minute or self.acted or self.state.events != events or verdicts != self._heard
-        changed = {area.id for area in self.site.areas} if whole else {subject for subject, _ in anew}
-        flow_work.judged(self.state, self.site, self.conditions, verdicts, changed, before_ms, outcomes)
+        whole = self.acted or self.state.events != events or verdicts != self._heard
+        self.areas.judge(verdicts, {subject for subject, _ in anew}, whole, minute, before_ms, outcomes)
         self._heard, self.acted = verdicts, False
         flow_findings.judged(self.state, self.site, self.read, now_ms, outcomes)
         self.teller.run(now_ms, outcomes)

@@ -2,28 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from alerts.limits import Verdict
 from alerts.measured import Quantity
 from gateway import area_work, clocks, flow_exposures, flow_history
 from gateway.area_work import COATING, UNSET, Coat, Seen, Work, applies
-from gateway.coatings import Product
-from gateway.conditions import Conditions
+from gateway.conditions import Conditions, Key
 from gateway.flow_state import Begun, Outcomes, State
 from gateway.jobsite import Area, Jobsite
+from gateway.tiers import Sheet
 
-WET = {
-    "air": "wet by ISO 9223 estimate",
-    "steel": "RH at steel above 80 %",
-    "condensing": "margin at or below 0 K",
-}
+WET = ("wet by ISO 9223 estimate", "RH at steel above 80 %", "margin at or below 0 K")
+LOOKED_AT = (
+    Quantity.STEEL_TEMPERATURE, Quantity.RH_AT_STEEL, Quantity.DEW_POINT_MARGIN, Quantity.RELATIVE_HUMIDITY,
+    Quantity.AIR_TEMPERATURE,
+)  # fmt: skip
 
 
 def work_of(state: State, area: str) -> Work:
     """Return what is known of an area's steel."""
-    return state.work.setdefault(area, Work())
+    work = state.work.get(area)
+    if work is None:
+        work = state.work[area] = Work()
+    return work
 
 
 # -- acts ----------------------------------------------------------------------------------------------
@@ -102,135 +105,179 @@ def _is_over(begun: Begun, now_ms: int) -> bool:
     return begun.until_ms is not None and begun.until_ms <= now_ms
 
 
-def deadlines(state: State, site: Jobsite | None) -> Iterator[int]:
-    """Yield the core times at which an activity ends by itself, or bare steel has stood as long as it may."""
+def deadlines(state: State, site: Jobsite | None) -> list[int]:
+    """Return the core times at which an activity ends by itself, or bare steel has stood as long as it may."""
+    going_on = [begun for area in state.activities.values() for begun in area.values()]
+    found = [begun.until_ms for begun in going_on if begun.until_ms is not None]
     for area in site.areas if site else ():
-        due = flow_exposures.due_to_prime_ms(area, state.work.get(area.id, Work()))
-        yield from () if due is None else (due,)
-    for going_on in state.activities.values():
-        yield from (begun.until_ms for begun in going_on.values() if begun.until_ms is not None)
+        work = state.work.get(area.id)
+        due_ms = None if work is None else flow_exposures.due_to_prime_ms(area, work)
+        if due_ms is not None:
+            found.append(due_ms)
+    return found
 
 
 # -- judging -------------------------------------------------------------------------------------------
 
 
-def judged(
-    state: State, site: Jobsite, found: Conditions, verdicts: dict[str, Verdict], changed: set[str],
-    before_ms: int, outcomes: Outcomes,
-) -> None:  # fmt: skip
-    """Bring every area's clocks up to the second just judged, and its history and exposures if they may change.
+class _Place:
+    """One area, and what of it stays the same from one second to the next: keys of its values, its channels."""
 
-    changed: areas with a value, a limit or an act that is not as it was at the second judged before.
-    """
-    minute = state.judged_ms // clocks.MINUTE_MS != before_ms // clocks.MINUTE_MS
-    products = {each.id: each for each in site.products}
-    for area in site.areas:
-        work = work_of(state, area.id)
-        _run_clocks(work, products, state.judged_ms)
-        if "blasting" in state.activities.get(area.id, {}):
-            work.blast_air_wet = work.blast_air_wet or _is_blast_air_wet(site, area.id, found)
-        if work.seen is not None and area.id not in changed and not _has_turned(state, area, work, before_ms):
-            work.seen.since_ms = state.judged_ms
-            continue
-        seen = work.seen = _seen(area, found, state.judged_ms)
+    def __init__(self, site: Jobsite, area: Area) -> None:
+        self.area = area
+        self.steel, self.at_steel, self.margin, self.rh, self.air = ((area.id, each) for each in LOOKED_AT)
+        self.wet = [f"{area.id}|wetness|{words}" for words in WET]
+        feeding = [train for train in site.trains if area.id in train.feeds]
+        self.trains = [[f"{train.id}/{piece.id}" for piece in train.pieces] for train in feeding]
+        self.pieces = {name for pieces in self.trains for name in pieces}
+        self._limits = site.limits_of(area.id)
+        self.name(())
+
+    def name(self, going_on: Iterable[str]) -> None:
+        """Name the channels that are history while these activities go on; of limits: id, outside, stopped."""
+        area, self.going_on = self.area.id, list(going_on)
+        names = self.going_on or [UNSET]
+        self.activities = [f"{area}|activity|{name}" for name in names]
+        self.limits = [
+            (limit.id, f"{area}|outside {limit.id}|{name}", f"{area}|stopped {limit.id}|{name}")
+            for limit in self._limits for name in names
+            if applies(limit, () if name == UNSET else (name,))
+        ]  # fmt: skip
+
+
+class Areas:
+    """Every area of the jobsite in force as it is judged: its clocks, its history, its exposures."""
+
+    def __init__(self, state: State, site: Jobsite, found: Conditions) -> None:
+        self._state = state
+        self._site = site
+        self._found = found
+        self._places = [_Place(site, area) for area in site.areas]
+        self._products = {each.id: each for each in site.products}
+        self._exposed = flow_exposures.Open(state)
+
+    def judge(
+        self, verdicts: Mapping[str, Verdict], anew: set[str], turned: bool, minute: bool, before_ms: int,
+        outcomes: Outcomes,
+    ) -> None:  # fmt: skip
+        """Bring the clocks up to the second just judged, and history and exposures where they may change.
+
+        anew: subjects of the values made again. turned: an act or a verdict is not as it was at the second before.
+        """
+        for place in self._places:
+            work = work_of(self._state, place.area.id)
+            self._run_clocks(work)
+            if not work.blast_air_wet and (turned or not anew.isdisjoint(place.pieces)):
+                self._feel_air(place, work)
+            again = turned or minute or work.seen is None or self._has_turned(place.area, work, before_ms)
+            if again or place.area.id in anew:
+                self._look(place, work, verdicts, again, minute, outcomes)
+            elif work.seen is not None:
+                work.seen.since_ms = self._state.judged_ms
+
+    def _look(
+        self, place: _Place, work: Work, verdicts: Mapping[str, Verdict], again: bool, minute: bool,
+        outcomes: Outcomes,
+    ) -> None:  # fmt: skip
+        before = work.seen
+        margins, all_margins = _known(self._found, place.margin)
+        least_k = min(margins) if margins else None
+        seen = work.seen = self._seen(place, _of_all(clocks.is_condensing(least_k), all_margins))
         if seen.condensing:
             _void(work, "condensation on the coat")
-        _history(state, site, area, work, verdicts, minute, outcomes)
-        flow_exposures.judged(state, site, area, work, found, outcomes)
+        if again or before is None or _wet(before) != _wet(seen):
+            self._history(place, work, seen, verdicts, minute, outcomes.sheet)
+        flow_exposures.judged(self._state, self._site, place.area, work, least_k, self._exposed, outcomes)
 
+    def _has_turned(self, area: Area, work: Work, before_ms: int) -> bool:
+        """Whether time alone ended an activity, or made bare steel stand too long."""
+        due_ms = flow_exposures.due_to_prime_ms(area, work)
+        overdue = due_ms is not None and before_ms < due_ms <= self._state.judged_ms
+        return overdue or work.shown != list(self._state.activities.get(area.id, ()))
 
-def _has_turned(state: State, area: Area, work: Work, before_ms: int) -> bool:
-    """Whether time alone ended an activity, or made bare steel stand too long."""
-    due_ms = flow_exposures.due_to_prime_ms(area, work)
-    overdue = due_ms is not None and before_ms < due_ms <= state.judged_ms
-    return overdue or work.shown != list(state.activities.get(area.id, {}))
+    def _run_clocks(self, work: Work) -> None:
+        seen, now_ms = work.seen, self._state.judged_ms
+        if seen is None or now_ms <= seen.since_ms:
+            return
+        length_ms = now_ms - seen.since_ms
+        if work.blast_begun_ms is not None:
+            work.wetness.take(length_ms, seen.air, seen.steel, seen.condensing)
+        for coat in work.coats[-1:]:
+            product = self._products.get(coat.product)
+            if coat.cured_ms is None and product and not clocks.no_window(product):
+                applied = coat.ended_ms is not None
+                clocks.run(coat.recoat, product, seen.since_ms, length_ms, seen.coldest_c, seen.warmest_c, applied)
 
+    def _seen(self, place: _Place, condensing: bool | None) -> Seen:
+        steel, all_steel = _known(self._found, place.steel)
+        at_steel, all_at_steel = _known(self._found, place.at_steel)
+        every = bool(steel) and all_steel
+        return Seen(
+            self._state.judged_ms,
+            min(steel) if every else None,
+            max(steel) if every else None,
+            _is_wet_air(self._found, place),
+            _of_all(clocks.is_wet_steel(max(at_steel) if at_steel else None), all_at_steel),
+            condensing,
+        )
 
-def _run_clocks(work: Work, products: dict[str, Product], now_ms: int) -> None:
-    seen = work.seen
-    if seen is None or now_ms <= seen.since_ms:
-        return
-    length_ms = now_ms - seen.since_ms
-    if work.blast_begun_ms is not None:
-        work.wetness.take(length_ms, seen.air, seen.steel, seen.condensing)
-    for coat in work.coats[-1:]:
-        product = products.get(coat.product)
-        if coat.cured_ms is None and product and not clocks.no_window(product):
-            applied = coat.ended_ms is not None
-            clocks.run(coat.recoat, product, seen.since_ms, length_ms, seen.coldest_c, seen.warmest_c, applied)
+    def _feel_air(self, place: _Place, work: Work) -> None:
+        """Remember of blasting that water fell out of its air after the last place of which anything is known."""
+        if "blasting" not in self._state.activities.get(place.area.id, ()):
+            return
+        for pieces in place.trains:
+            margins = [_known(self._found, (name, Quantity.CONDENSATION_MARGIN))[0] for name in pieces]
+            last = next((known for known in reversed(margins) if known), [])
+            work.blast_air_wet |= any(value <= 0.0 for value in last)
 
-
-def _seen(area: Area, found: Conditions, now_ms: int) -> Seen:
-    temperatures = _values(found, area.id, Quantity.STEEL_TEMPERATURE)
-    known = [each for each in temperatures if each is not None]
-    whole = len(known) == len(temperatures) > 0
-    humid = _values(found, area.id, Quantity.RELATIVE_HUMIDITY)
-    warm = _values(found, area.id, Quantity.AIR_TEMPERATURE)
-    return Seen(
-        now_ms,
-        min(known) if whole else None,
-        max(known) if whole else None,
-        _any(clocks.is_wet_air(rh, t) for rh, t in zip(humid, warm, strict=True)),
-        _any(map(clocks.is_wet_steel, _values(found, area.id, Quantity.RH_AT_STEEL))),
-        _any(map(clocks.is_condensing, _values(found, area.id, Quantity.DEW_POINT_MARGIN))),
-    )
-
-
-def _values(found: Conditions, subject: str, quantity: Quantity) -> list[float | None]:
-    return [each.measured.value for each in found.get((subject, quantity), ())]
-
-
-def _any(said: Iterable[bool | None]) -> bool | None:
-    """Wet where any place is; not known where one is not, or where there is none."""
-    every = list(said)
-    return True if True in every else None if None in every or not every else False
-
-
-def _is_blast_air_wet(site: Jobsite, area: str, found: Conditions) -> bool:
-    """Whether the last place of a feeding train of which anything is known has water falling out after it."""
-    for train in site.trains:
-        if area not in train.feeds:
-            continue
-        margins = [
-            _values(found, f"{train.id}/{piece.id}", Quantity.CONDENSATION_MARGIN) for piece in train.pieces
-        ]
-        known = [[value for value in each if value is not None] for each in margins]
-        last = next((each for each in reversed(known) if each), [])
-        if any(value <= 0.0 for value in last):
-            return True
-    return False
-
-
-def _history(
-    state: State, site: Jobsite, area: Area, work: Work, verdicts: dict[str, Verdict], minute: bool,
-    outcomes: Outcomes,
-) -> None:  # fmt: skip
-    """Activities, wet hours and verdicts are history as any derived value: 1 while so, 0 while not."""
-    going_on = state.activities.get(area.id, {})
-
-    def stands(channel: str, is_so: bool | None) -> None:
-        whole = None if is_so is None else 1_000_000 * is_so
-        flow_history.put_up(state, outcomes.sheet, f"{area.id}|{channel}", whole, minute)
-
-    if work.shown != list(going_on):  # an act has changed it: what stood for the activities before ends here
-        _take_down_activities(state, area.id, outcomes)
-        work.shown = list(going_on)
-    for activity in going_on or (UNSET,):
-        stands(f"activity|{activity}", True)
-    for name, words in WET.items():
-        stands(f"wetness|{words}", getattr(work.seen, name))
-    for limit in site.limits_of(area.id):
-        for activity in going_on or (UNSET,):
-            if applies(limit, () if activity == UNSET else (activity,)):
-                verdict = verdicts[limit.id]
-                stands(f"outside {limit.id}|{activity}", _OUTSIDE.get(verdict))
-                stands(f"stopped {limit.id}|{activity}", True if verdict is Verdict.NOT_RUNNING else None)
+    def _history(
+        self, place: _Place, work: Work, seen: Seen, verdicts: Mapping[str, Verdict], minute: bool, sheet: Sheet
+    ) -> None:
+        """Activities, wet hours and verdicts are history as any derived value: 1 while so, 0 while not."""
+        state = self._state
+        going_on = list(state.activities.get(place.area.id, ()))
+        if work.shown != going_on:  # an act has changed it: what stood for the activities before ends here
+            _take_down_activities(state, place.area.id, sheet)
+            work.shown = going_on
+        if place.going_on != going_on:
+            place.name(going_on)
+        stands: list[tuple[str, bool | None]] = [(channel, True) for channel in place.activities]
+        stands += zip(place.wet, _wet(seen), strict=True)
+        for limit, outside, stopped in place.limits:
+            verdict = verdicts[limit]
+            stands.append((outside, _OUTSIDE.get(verdict)))
+            stands.append((stopped, True if verdict is Verdict.NOT_RUNNING else None))
+        for channel, is_so in stands:
+            flow_history.put_up(state, sheet, channel, None if is_so is None else 1_000_000 * is_so, minute)
 
 
 _OUTSIDE = {Verdict.INSIDE: False, Verdict.CLOSE: False, Verdict.OUTSIDE: True}
 
 
-def _take_down_activities(state: State, area: str, outcomes: Outcomes) -> None:
+def _known(found: Conditions, key: Key) -> tuple[list[float], bool]:
+    """What is known of a value at its places, and whether it is at each of them."""
+    every = found.get(key, ())
+    known = [value for each in every if (value := each.measured.value) is not None]
+    return known, len(known) == len(every)
+
+
+def _of_all(worst: bool | None, every: bool) -> bool | None:
+    """Wet where the wettest place known is; dry only where all are known."""
+    return worst if worst or every else None
+
+
+def _is_wet_air(found: Conditions, place: _Place) -> bool | None:
+    pairs = zip(found.get(place.rh, ()), found.get(place.air, ()), strict=True)
+    said = [clocks.is_wet_air(rh.measured.value, t.measured.value) for rh, t in pairs]
+    return True if True in said else None if None in said or not said else False
+
+
+def _wet(seen: Seen) -> tuple[bool | None, bool | None, bool | None]:
+    """By the three readings of wetness, in the order of their words."""
+    return seen.air, seen.steel, seen.condensing
+
+
+def _take_down_activities(state: State, area: str, sheet: Sheet) -> None:
     kinds = tuple(f"{area}|{kind}" for kind in ("activity|", "outside ", "stopped "))
     for channel in [each for each in state.standing if each.startswith(kinds)]:
-        flow_history.take_down(state, outcomes.sheet, channel)
+        flow_history.take_down(state, sheet, channel)

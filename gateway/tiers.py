@@ -85,13 +85,22 @@ class Sheet:
 
     def stand(self, channel: str, from_ms: int, until_ms: int, whole: int) -> None:
         """A derived value [millionths] stood from one UTC time to another: it weighs as long as it stood [ms]."""
-        for bucket_ms, length_ms in pieces(from_ms, until_ms, self.each_ms):
-            stood = Sums(length_ms, whole, whole, whole * length_ms, length_ms)
-            sums = self.buckets.get((channel, bucket_ms))
+        each_ms, buckets = self.each_ms, self.buckets
+        while from_ms < until_ms:  # nearly always once: most that stands changes long before its quarter ends
+            bucket_ms = from_ms - from_ms % each_ms
+            sums = buckets.get((channel, bucket_ms))
             if sums is None:
-                self.buckets[channel, bucket_ms] = stood
-            else:
-                sums.join(stood)
+                sums = buckets[channel, bucket_ms] = Sums(0, whole, whole)
+            end_ms = bucket_ms + each_ms
+            length_ms = (until_ms if until_ms < end_ms else end_ms) - from_ms  # noqa: FURB136 - one call less
+            sums.count += length_ms
+            sums.total += whole * length_ms
+            sums.known_ms += length_ms
+            if sums.low is None or whole < sums.low:
+                sums.low = whole
+            if sums.high is None or whole > sums.high:
+                sums.high = whole
+            from_ms = end_ms
 
     def know(self, channel: str, from_ms: int, until_ms: int) -> None:
         """Add a stretch of time [UTC ms] in which the channel was known."""
@@ -103,13 +112,12 @@ class Sheet:
 
 
 def pieces(from_ms: int, until_ms: int, each_ms: int = QUARTER_MS) -> Iterable[tuple[int, int]]:
-    """Yield (when it began, how much of it) [ms] for each bucket so wide that a stretch of time touches."""
-    at = from_ms
-    while at < until_ms:
-        bucket_ms = at - at % each_ms
-        end = min(bucket_ms + each_ms, until_ms)
-        yield bucket_ms, end - at
-        at = end
+    """Return (when it began, how much of it) [ms] for each bucket so wide that a stretch of time touches."""
+    bucket_ms = from_ms - from_ms % each_ms
+    if from_ms < until_ms <= bucket_ms + each_ms:  # as nearly always
+        return ((bucket_ms, until_ms - from_ms),)
+    begins = range(bucket_ms, until_ms, each_ms) if from_ms < until_ms else ()
+    return [(at, min(at + each_ms, until_ms) - max(at, from_ms)) for at in begins]
 
 
 @dataclass(slots=True)

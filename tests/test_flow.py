@@ -16,6 +16,7 @@ from gateway.conditions import Workings
 from gateway.entry import Arrival, Kind
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
+from gateway.flow_work import Areas
 from gateway.jobsite import Jobsite
 from gateway.payload import canonical
 from tests.sites import T0, margin_limit, pack, site
@@ -380,6 +381,7 @@ def test_what_is_kept_from_the_last_judging_changes_nothing() -> None:
             anew._hear_all_anew()
             anew.judging.workings = Workings(anew.site, anew.read)
             anew.judging.conditions = anew.judging.workings.found
+            anew.judging.areas = Areas(anew.state, anew.site, anew.judging.conditions)
         anew.advance([each], out)
     assert out.events == day.out.events and len(out.events) >= 2
     assert out.sheet == day.out.sheet

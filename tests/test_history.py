@@ -268,7 +268,7 @@ def test_a_pressure_that_stands_for_six_hours_fits() -> None:
         for minute in range(6 * 60 + 1):
             state.judged_ms = 60_000 * minute
             sheet = Sheet()
-            flow_history.derived(state, sheet, [(("T1/pot", Quantity.GAUGE_PRESSURE), place)], True)
+            flow_history.Derived(state).take(sheet, [(("T1/pot", Quantity.GAUGE_PRESSURE), place)], True)
             history.add(sheet)
         name = "T1/pot|gauge_pressure|pot"
         (mean,) = draw(db, [name], BEGIN, BEGIN + SIX_HOURS_MS, 1)[name].mean
