@@ -179,6 +179,10 @@ class Validity(StrEnum):
     UNKNOWN = "unknown"
 
 
+# Python 3.11 looks a member of an enum up in 0.2 us, a name of a module in 0.03.
+GOOD, SATURATED, BOUND, UNKNOWN = Validity.GOOD, Validity.SATURATED, Validity.BOUND, Validity.UNKNOWN
+
+
 class Measured(NamedTuple):  # made for every value of every second: half the cost of a frozen class
     """A value in the unit used inside, its standard uncertainty, since when, and why it is as it is.
 
@@ -196,4 +200,4 @@ class Measured(NamedTuple):  # made for every value of every second: half the co
 
 def unknown(reason: str, since_ms: int) -> Measured:
     """Return the value that is not known, with the reason a person will read."""
-    return Measured(None, None, since_ms, Validity.UNKNOWN, reason)
+    return Measured(None, None, since_ms, UNKNOWN, reason)

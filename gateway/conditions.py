@@ -7,18 +7,22 @@ station or an outlet is worked out once and met by every wall: what a wall adds 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from functools import partial
-from typing import NamedTuple
+from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 from alerts.measured import Quantity, unknown
-from gateway.jobsite import Area, Jobsite, Station, SteelSpot, Train
-from gateway.measured_air import Air, Channel, Channels, Point, Read, air_of, gap, humidity_at, minus, point_of
-from gateway.train_walk import Condition, Conditions, Key, Made, names_of, walk
+from gateway.jobsite import Area, Jobsite, SteelSpot
+from gateway.measured_air import gap, humidity_at, minus, saturation
+from gateway.probes import Probe, Source, at_station
+from gateway.said import Channel, Channels, Read
+from gateway.train_walk import Condition, Conditions, Key, Made, Value, walk
 
 __all__ = ["Condition", "Conditions", "Key", "Made", "Workings", "conditions"]
 
 _NOT_YET = Condition("", unknown("not made yet", 0))
+OF_STEEL = (
+    Quantity.DEW_POINT_MARGIN, Quantity.RH_AT_STEEL, Quantity.STEEL_TEMPERATURE, Quantity.STEEL_MINUS_AIR,
+)  # fmt: skip
 
 
 def conditions(site: Jobsite, read: Read) -> Conditions:
@@ -37,112 +41,99 @@ class Workings:
         self.found: Conditions = {}
         self._stations = {station.id: station for station in site.stations}
         self._channels = Channels(site, read)
-        self._air: dict[str, _OpenAir] = {}
-        self._units: list[Callable[[], Iterable[Made]]] = []
-        self._used_by: dict[str, list[int]] = {sensor.id: [] for sensor in site.sensors}
-        for name in dict.fromkeys(name for area in site.areas for name in area.stations):
-            self._add(partial(self._breathe, name), self._around(name))
+        self._air = {name: at_station(each, self._channels) for name, each in self._stations.items()}
+        self._values: list[tuple[Value, list[Condition], int]] = []  # each with where it is found
+        self._sources: list[Source] = []
+        self._met_by: list[list[int]] = []  # by source, the values made from it
+        self._made_from = {sensor.id: list[int]() for sensor in site.sensors}  # by sensor, its values
+        self._breathed = {sensor.id: list[int]() for sensor in site.sensors}  # by sensor, its sources
         for area in site.areas:
-            self._add_area(area)
+            self._begin(area)
+            for value in self._of_area(area):
+                self._add(value)
         for train in site.trains:
-            self._add(partial(self._walk, train), names_of(train, self._stations))
+            for value in walk(train, self._stations, self._channels):
+                self._add(value)
 
     def update(self, names: Iterable[str]) -> list[Made]:
-        """Hear these sensors again; return what was made again."""
+        """Hear these sensors again; return the values that are others than before."""
         changed = self._channels.renew(names)
-        due = {unit for name in changed for unit in self._used_by[name]}
-        return [made for unit in sorted(due) for made in self._units[unit]()]
+        due = {number for name in changed for number in self._made_from[name]}
+        for at in sorted({at for name in changed for at in self._breathed[name]}):
+            if self._sources[at].renew():
+                due.update(self._met_by[at])
+        made = []
+        for number in sorted(due):
+            value, places, at = self._values[number]
+            condition = value.make()
+            if condition != places[at]:
+                places[at] = condition
+                made.append((value.key, condition))
+        return made
 
     def all(self) -> list[Made]:
         """Return every value."""
         return [(key, each) for key, found in self.found.items() for each in found]
 
-    def _add(self, unit: Callable[[], Iterable[Made]], names: Iterable[str]) -> None:
-        for name in names:
-            self._used_by[name].append(len(self._units))
-        self._units.append(unit)
-
-    def _around(self, station: str) -> list[str]:
-        at = self._stations[station]
-        return [at.air_temperature, at.relative_humidity, at.station_pressure]
-
-    def _add_area(self, area: Area) -> None:
-        for quantity in (Quantity.RELATIVE_HUMIDITY, Quantity.AIR_TEMPERATURE):
-            self.found[area.id, quantity] = [_NOT_YET] * len(area.stations)
-        for quantity in OF_STEEL if area.steel and area.stations else ():
-            self.found[area.id, quantity] = [_NOT_YET] * (len(area.stations) * len(area.steel))
-        for at, name in enumerate(area.stations):
-            self._add(partial(self._open, area.id, name, at), self._around(name))
-            if wind := self._stations[name].wind_speed:
-                self._add_alone((area.id, Quantity.WIND_SPEED), wind)
-            for place, spot in enumerate(area.steel, at * len(area.steel)):
-                self._add(partial(self._steel, area.id, name, spot, place), [*self._around(name), spot.sensor])
-
-        if area.product_temperature:
-            self._add_alone((area.id, Quantity.PRODUCT_TEMPERATURE), area.product_temperature)
-
-    def _add_alone(self, key: Key, name: str) -> None:
-        """A value of an area that is one sensor's, made from no other."""
-        places = self.found.setdefault(key, [])
-        self._add(partial(self._alone, key, name, len(places)), [name])
+    def _add(self, value: Value) -> None:
+        number, places = len(self._values), self.found.setdefault(value.key, [])
+        self._values.append((value, places, len(places)))
         places.append(_NOT_YET)
+        for name in value.names:
+            self._made_from[name].append(number)
+        for source in value.sources:
+            self._met_by[self._at(source)].append(number)
 
-    def _alone(self, key: Key, name: str, at: int) -> Iterable[Made]:
-        found = self._channels[name]
-        return self._put(key[0], at, (key[1], Condition(found.sensor.label, found.measured)))
+    def _at(self, source: Source) -> int:
+        """Return the number of a source, after those that were met before it."""
+        if source in self._sources:
+            return self._sources.index(source)
+        for name in source.names:
+            self._breathed[name].append(len(self._sources))
+        self._sources.append(source)
+        self._met_by.append([])
+        return len(self._sources) - 1
 
-    def _breathe(self, name: str) -> Iterable[Made]:
-        self._air[name] = _open_air(self._stations[name], self._channels)
-        return ()
+    def _begin(self, area: Area) -> None:
+        """An area has its keys in this order, also where nothing measures them."""
+        steel = OF_STEEL if area.steel and area.stations else ()
+        for quantity in (Quantity.RELATIVE_HUMIDITY, Quantity.AIR_TEMPERATURE, *steel):
+            self.found[area.id, quantity] = []
 
-    def _open(self, area: str, station: str, at: int) -> Iterable[Made]:
-        around = self._air[station]
-        return self._put(area, at, (Quantity.RELATIVE_HUMIDITY, around.rh), (Quantity.AIR_TEMPERATURE, around.t))
-
-    def _steel(self, area: str, station: str, spot: SteelSpot, at: int) -> Iterable[Made]:
-        said = _steel(spot, self._air[station], self._channels[spot.sensor])
-        return self._put(area, at, *zip(OF_STEEL, said, strict=True))
-
-    def _put(self, area: str, at: int, *made: tuple[Quantity, Condition]) -> list[Made]:
-        for quantity, condition in made:
-            self.found[area, quantity][at] = condition
-        return [((area, quantity), condition) for quantity, condition in made]
-
-    def _walk(self, train: Train) -> Iterable[Made]:
-        made = walk(train, self._stations, self._channels)
-        self.found |= made
-        return [(key, each) for key, found in made.items() for each in found]
-
-
-class _OpenAir(NamedTuple):
-    """The air of one station and its condensation point, for all the steel that stands in it."""
-
-    t: Condition
-    rh: Condition
-    thermometer: Channel
-    air: Air
-    point: Point
-
-
-def _open_air(station: Station, channels: Channels) -> _OpenAir:
-    t, rh = channels[station.air_temperature], channels[station.relative_humidity]
-    baro = channels[station.station_pressure]
-    air = air_of(t, rh, baro.exact, baro.measured)
-    spoken = Condition(station.label, t.measured), Condition(station.label, rh.measured)
-    return _OpenAir(*spoken, t, air, point_of(air, baro.exact))
+    def _of_area(self, area: Area) -> Iterator[Value]:
+        channels = self._channels
+        for name in area.stations:
+            at, probe = self._stations[name], self._air[name]
+            t = channels[at.air_temperature]
+            yield _alone((area.id, Quantity.RELATIVE_HUMIDITY), channels[at.relative_humidity], at.label)
+            yield _alone((area.id, Quantity.AIR_TEMPERATURE), t, at.label)
+            if at.wind_speed:
+                wind = channels[at.wind_speed]
+                yield _alone((area.id, Quantity.WIND_SPEED), wind, wind.sensor.label)
+            for spot in area.steel:
+                yield from _of_steel(area.id, spot, channels[spot.sensor], t, probe)
+        if area.product_temperature:
+            product = channels[area.product_temperature]
+            yield _alone((area.id, Quantity.PRODUCT_TEMPERATURE), product, product.sensor.label)
 
 
-OF_STEEL = (
-    Quantity.DEW_POINT_MARGIN, Quantity.RH_AT_STEEL, Quantity.STEEL_TEMPERATURE, Quantity.STEEL_MINUS_AIR,
-)  # fmt: skip
+def _alone(key: Key, channel: Channel, place: str) -> Value:
+    """A value that is one sensor's, made from no other."""
+    return Value(key, lambda: Condition(place, channel.measured), (channel.name,))
 
 
-def _steel(spot: SteelSpot, around: _OpenAir, steel: Channel) -> tuple[Condition, ...]:
-    """Return what `OF_STEEL` names, for one spot in one station's air."""
-    place, point, said = f"{steel.sensor.label} ({spot.spot})", around.point, steel.measured
-    return (
-        Condition(place, gap(steel, point), point.value_c, said.value, point.frost),
-        Condition(place, humidity_at(steel, around.air)),
-        Condition(place, said),
-        Condition(place, minus(steel, around.thermometer)),
+def _of_steel(area: str, spot: SteelSpot, steel: Channel, t: Channel, probe: Probe) -> Iterator[Value]:
+    """What `OF_STEEL` names, for one spot in one station's air."""
+    place, at_wall = f"{steel.sensor.label} ({spot.spot})", lru_cache(maxsize=1)(saturation)
+
+    def margin() -> Condition:
+        point = probe.point
+        return Condition(place, gap(steel, point), point.value_c, steel.measured.value, point.frost)
+
+    margin_of, humidity, own, colder = ((area, quantity) for quantity in OF_STEEL)
+    yield Value(margin_of, margin, (steel.name,), (probe,))
+    yield Value(
+        humidity, lambda: Condition(place, humidity_at(steel, probe.air, at_wall)), (steel.name,), (probe,)
     )
+    yield _alone(own, steel, place)
+    yield Value(colder, lambda: Condition(place, minus(steel, t)), (steel.name, t.name))

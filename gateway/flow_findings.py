@@ -10,8 +10,8 @@ from gateway.finding_words import Finding
 from gateway.findings import SHORT, Change, Watched
 from gateway.flow_state import Event, Outcomes, State
 from gateway.jobsite import Jobsite, Train
-from gateway.measured_air import Read
 from gateway.payload import canonical
+from gateway.said import Read
 from gateway.train_features import minute
 
 BEGAN, ENDED = "finding began", "finding ended"

@@ -35,7 +35,7 @@ from gateway.flow_lasting import BY_HAND, Lasting
 from gateway.flow_state import Judged, Outcomes, State
 from gateway.flow_telling import Teller
 from gateway.jobsite import Jobsite, Train
-from gateway.measured_air import Read
+from gateway.said import Read
 from gateway.sensor_sense import Watch
 
 

@@ -12,8 +12,8 @@ from alerts.measured import UNITS
 from gateway.compressed_air import productivity_loss_share
 from gateway.costs import Costs
 from gateway.jobsite import Train
-from gateway.measured_air import Read
 from gateway.psychrometrics import OutOfRange
+from gateway.said import Read
 from gateway.train_state import RUNNING_PA
 
 LABEL = "Rule of thumb (common practice, no source): 1.5 % of the work for every psi"

@@ -13,7 +13,6 @@ from math import exp, hypot, log
 from typing import NamedTuple
 
 from gateway.jobsite import Jobsite, Train
-from gateway.measured_air import Read
 from gateway.psychrometrics import (
     ZERO_C,
     OutOfRange,
@@ -22,6 +21,7 @@ from gateway.psychrometrics import (
     relative_humidity,
     saturated_vapour_pressure_pa,
 )
+from gateway.said import Read
 from gateway.train_look import DRYER_KINDS, Gas, Look
 from gateway.water_path import DRY_J, LATENT_J, LIQUID_J, VAPOUR_J
 

@@ -9,7 +9,6 @@ from typing import NamedTuple
 from alerts.measured import Measured, Validity
 from gateway.compressed_air import FREE_AIR, dry_air_from_flow_kg_per_s
 from gateway.jobsite import Piece, Sensor, Station, Train
-from gateway.measured_air import Read
 from gateway.psychrometrics import (
     ZERO_C,
     humidity_ratio,
@@ -17,6 +16,7 @@ from gateway.psychrometrics import (
     saturated_vapour_pressure_pa,
     vapour_pressure_pa,
 )
+from gateway.said import Read
 from gateway.train_state import OPEN_END, Doing, seen
 
 DRYER_KINDS = ("deliquescent dryer", "refrigerated dryer", "adsorption dryer")

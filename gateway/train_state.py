@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from gateway.jobsite import Train
-from gateway.measured_air import Read
+from gateway.said import Read
 
 RUNNING_PA = 20_000.0  # gauge; below it a piece counts as vented (ours, see DEVELOPERS.md)
 FLOWING_M3_PER_S = 0.02  # a flow below this is a leak, not blasting: ours

@@ -13,27 +13,25 @@ from typing import NamedTuple
 
 
 class Uncertain(NamedTuple):
-    """A value and what each raw input contributes to its uncertainty, both in the unit of the value.
+    """A value, what each raw input contributes to its uncertainty, and that uncertainty, all in one unit.
 
-    parts: input id -> df/dx u(x), signed; None when the uncertainty of any input is not stated (never 0).
+    Made by `raw` and `weighted`. parts: input id -> df/dx u(x), signed; none where the uncertainty of any input is
+    not stated. u: combined standard uncertainty, None when not stated, never 0 for that.
+    Source: JCGM 100:2008, equations 10 and 13.
     """
 
     value: float
-    parts: Mapping[str, float] | None
-
-    @property
-    def u(self) -> float | None:
-        """Combined standard uncertainty, None when not stated. Source: JCGM 100:2008, equations 10 and 13."""
-        return None if self.parts is None else hypot(*self.parts.values())
+    parts: Mapping[str, float]
+    u: float | None
 
 
 def raw(name: str, value: float, u: float | None) -> Uncertain:
     """Return one raw input with its standard uncertainty, None when not stated. Raises: ValueError if u < 0."""
     if u is None:
-        return Uncertain(value, None)
+        return Uncertain(value, {}, None)
     if not u >= 0.0:
         raise ValueError(f"standard uncertainty {u} must be 0 or more")
-    return Uncertain(value, {name: u})
+    return Uncertain(value, {name: u}, u)
 
 
 def weighted(value: float, *terms: tuple[float, Uncertain]) -> Uncertain:
@@ -43,14 +41,26 @@ def weighted(value: float, *terms: tuple[float, Uncertain]) -> Uncertain:
     """
     parts: dict[str, float] = {}
     for factor, term in terms:
-        if term.parts is None:
-            return Uncertain(value, None)
+        if term.u is None:
+            return Uncertain(value, {}, None)
         for name, part in term.parts.items():
             if name in parts:
                 parts[name] += factor * part
             else:
                 parts[name] = factor * part
-    return Uncertain(value, parts)
+    return Uncertain(value, parts, hypot(*parts.values()))
+
+
+def u_of_two(by_one: float, one: Uncertain, by_other: float, other: Uncertain) -> float | None:
+    """Standard uncertainty of by_one * one + by_other * other, None when not stated.
+
+    Two without a raw input in common need no covariance. Source: JCGM 100:2008, equations 10 and 13.
+    """
+    if one.u is None or other.u is None:
+        return None
+    if one.parts.keys().isdisjoint(other.parts):
+        return hypot(by_one * one.u, by_other * other.u)
+    return weighted(0.0, (by_one, one), (by_other, other)).u
 
 
 def through(f: Callable[..., float], *inputs: Uncertain, value: float | None = None) -> Uncertain:

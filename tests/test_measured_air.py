@@ -10,16 +10,15 @@ from gateway import psychrometrics as air
 from gateway.compressed_air import condensation_point_at
 from gateway.measured_air import (
     Air,
-    Channels,
-    Told,
+    Point,
     air_of,
     gap,
     humidity_at,
-    joined,
     ln_slope_per_k,
     measured,
     point_of,
 )
+from gateway.said import Channels, Told
 from gateway.uncertainty import Uncertain, propagate, raw, weighted
 from tests.sites import site
 
@@ -34,7 +33,15 @@ def channels(**changes: float | Measured) -> Channels:
         said = {**SAY, **{key.replace("_", "-"): value for key, value in changes.items()}}[name]
         return said if isinstance(said, Measured) else Measured(said, U[name], 0, Validity.GOOD)
 
-    return Channels(site(), read)
+    made = Channels(site(), read)
+    made.renew(SAY)
+    return made
+
+
+def exact(point: Point) -> Uncertain:
+    """A point that is known, with its parts."""
+    assert point.where is not None
+    return point.where.exact
 
 
 def open_air(of: Channels) -> Air:
@@ -50,15 +57,14 @@ def point_c(t_c: float, rh: float, p_pa: float, at_pa: float) -> float:
 def test_parts_of_the_point_are_derivatives_times_u(t_c: float, rh: float) -> None:
     """Against central differences of the whole formula a hundred times finer: within 0.6 % of u."""
     of = channels(air_t=t_c, air_rh=rh)
-    point = point_of(open_air(of), of["baro"].exact)
-    assert point.exact is not None and point.exact.parts is not None
-    state, total = [t_c, rh, ATMOSPHERE], point.exact.u or 0.0
+    point = exact(point_of(open_air(of), of["baro"].exact))
+    state, total = [t_c, rh, ATMOSPHERE], point.u or 0.0
     for i, name in enumerate(("air-t", "air-rh", "baro")):
         step = U[name] / 100
         up, down = ([*state[:i], state[i] + by, *state[i + 1 :]] for by in (step, -step))
         fine = (point_c(*up, up[2]) - point_c(*down, down[2])) / 2 * 100
-        assert point.exact.parts[name] == pytest.approx(fine, abs=0.006 * total)
-    assert point.value_c == pytest.approx(point_c(*state, ATMOSPHERE), abs=1e-9)
+        assert point.parts[name] == pytest.approx(fine, abs=0.006 * total)
+    assert point.value == pytest.approx(point_c(*state, ATMOSPHERE), abs=1e-9)
 
 
 @pytest.mark.parametrize("frost", [False, True])
@@ -86,7 +92,7 @@ def test_a_line_s_point_takes_each_pressure_once() -> None:
 
     names = ("air-t", "air-rh", "baro", "line-p")
     expected = propagate(whole, [of[n].exact.value for n in names], [U[n] for n in names])
-    assert point.exact is not None and point.exact.u == pytest.approx(expected, rel=0.005)
+    assert exact(point).u == pytest.approx(expected, rel=0.005)
     assert point.value_c == pytest.approx(whole(*(of[n].exact.value for n in names)), abs=1e-9)
 
 
@@ -129,11 +135,11 @@ def test_a_margin_is_the_steel_less_the_point_exactly() -> None:
     of = channels()
     point = point_of(open_air(of), of["baro"].exact)
     found = gap(of["steel"], point)
-    assert point.exact is not None
-    assert found.u == pytest.approx(((point.exact.u or 0) ** 2 + U["steel"] ** 2) ** 0.5, abs=1e-4)
-    assert found.value == round(19.0 - point.exact.value, 4)
+    u = exact(point).u or 0.0
+    assert found.u == pytest.approx((u**2 + U["steel"] ** 2) ** 0.5, abs=1e-4)
+    assert found.value == round(19.0 - exact(point).value, 4)
     own = gap(of["air-t"], point)  # the probe's own temperature: T less its dew point
-    assert own.u is not None and point.exact.u is not None and own.u < point.exact.u
+    assert own.u is not None and own.u < u
 
 
 def lopsided(rh: float | Measured) -> Measured:
@@ -179,16 +185,6 @@ def test_a_reason_that_is_there_already_stays_in_front() -> None:
     assert lopsided(bound).reason == "air-rh: check both"
 
 
-def test_what_several_inputs_said_is_joined() -> None:
-    """Oldest time, worst flag, reasons in order; the first that is missing says why."""
-    good, noted = Told(5, Validity.GOOD, ""), Told(3, Validity.GOOD, "a")
-    wet, bound = Told(7, Validity.SATURATED, "b"), Told(9, Validity.BOUND, "c")
-    assert joined(good, noted, wet) == Told(3, Validity.SATURATED, "a; b")
-    assert joined(wet, bound) == Told(7, Validity.BOUND, "b; c")
-    assert joined(good, Told(4, Validity.GOOD, "")) == Told(4, Validity.GOOD, "")
-    assert joined(good, unknown("first", 8), unknown("second", 1)) == Told(1, Validity.UNKNOWN, "first")
-
-
 def test_air_out_of_range_is_unknown_at_every_wall_with_the_reason() -> None:
     """The physics' own words; a missing wall is told before them."""
     of = channels(baro=5e6)
@@ -207,19 +203,6 @@ def test_air_out_of_range_is_unknown_at_every_wall_with_the_reason() -> None:
 def test_values_are_rounded_and_a_missing_one_is_unknown() -> None:
     """To 1e-4, value and u alike."""
     told = Told(4, Validity.GOOD, "said")
-    assert measured(told, Uncertain(1.23456, {"x": 0.00014})) == Measured(1.2346, 0.0001, 4, Validity.GOOD, "said")
-    assert measured(told, Uncertain(1.0, None)).u is None
+    assert measured(told, raw("x", 1.23456, 0.00014)) == Measured(1.2346, 0.0001, 4, Validity.GOOD, "said")
+    assert measured(told, raw("x", 1.0, None)).u is None
     assert measured(Told(4, Validity.UNKNOWN, "why"), None) == unknown("why", 4)
-
-
-def test_each_sensor_is_read_once() -> None:
-    """However many values are made from it."""
-    asked: list[str] = []
-
-    def read(name: str) -> Measured:
-        asked.append(name)
-        return Measured(SAY[name], U[name], 0, Validity.GOOD)
-
-    of = Channels(site(), read)
-    assert of["steel"] is of["steel"]
-    assert asked == ["steel"]

@@ -18,6 +18,7 @@ from gateway.uncertainty import (
     slope,
     through,
     u_of_mean,
+    u_of_two,
     weighted,
 )
 
@@ -236,10 +237,22 @@ def test_a_derivative_is_taken_on_the_side_that_holds() -> None:
 def test_what_is_not_stated_stays_so_through_every_step() -> None:
     """One input without an accuracy: the value stands, u is None, never 0 and never a part of it."""
     bare = raw("baro", 1e5, None)
-    assert bare == Uncertain(1e5, None) and bare.u is None
-    assert through(lambda a, b: a + b, raw("x", 1.0, 0.1), bare) == Uncertain(100_001.0, None)
+    assert bare == Uncertain(1e5, {}, None)
+    assert through(lambda a, b: a + b, raw("x", 1.0, 0.1), bare) == Uncertain(100_001.0, {}, None)
     assert weighted(5.0, (1.0, raw("x", 1.0, 0.1)), (0.0, bare)).u is None
     assert raw("x", 1.0, 0.0).u == 0.0
+
+
+def test_two_values_have_a_covariance_only_where_they_share_an_input() -> None:
+    """3-4-5 where they share none; what they share adds or cancels as the whole sum does; not stated stays so."""
+    one, other = raw("x", 1.0, 1.5), raw("y", 1.0, 1.0)
+    assert u_of_two(2.0, one, -4.0, other) == pytest.approx(5.0, rel=1e-15)
+    both = weighted(2.0, (1.0, one), (1.0, other))
+    assert u_of_two(1.0, both, -1.0, one) == pytest.approx(1.0, rel=1e-15)
+    assert u_of_two(1.0, both, 1.0, one) == pytest.approx(10**0.5, rel=1e-15)
+    assert u_of_two(1.0, one, -1.0, one) == 0.0
+    bare = raw("z", 1.0, None)
+    assert u_of_two(1.0, one, 0.0, bare) is None and u_of_two(1.0, bare, 0.0, one) is None
 
 
 @pytest.mark.parametrize("u", [-0.1, float("nan")])

@@ -1,0 +1,142 @@
+"""The air of probes kept up to date: what is asked again, and what is left as it is."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from alerts.measured import Measured, Validity, unknown
+from gateway.jobsite import Point as Outlet
+from gateway.probes import Elsewhere, Probe, absolute, at_outlet, at_station, kept
+from gateway.psychrometrics import OutOfRange
+from gateway.said import Channels
+from gateway.uncertainty import weighted
+from tests.sites import site
+
+SAY = {
+    "air-t": 22.0, "air-rh": 0.62, "baro": 101_325.0, "dryer-t": 40.0, "dryer-rh": 0.5, "line-p": 6e5,
+    "steel": 1e5,
+}  # fmt: skip
+
+
+class Heard:
+    """Channels of the test site that can be made to say something else."""
+
+    def __init__(self) -> None:
+        self.says = {name: Measured(value, 0.01, 10, Validity.GOOD) for name, value in SAY.items()}
+        self.says["air-t"] = self.says["air-t"]._replace(since_ms=5)
+        self.of = Channels(site(), self.says.__getitem__)
+        self.of.renew(SAY)
+
+    def say(self, name: str, **changes: Any) -> None:
+        self.says[name] = self.says[name]._replace(**changes)
+        self.of.renew([name])
+
+    def station(self) -> Probe:
+        return at_station(site().stations[0], self.of)
+
+    def line(self) -> Probe:
+        return at_outlet(Outlet("dryer-t", "dryer-rh", "line-p"), self.of["line-p"], self.of["baro"], self.of)
+
+
+def test_kept_asks_again_only_what_is_asked_anew() -> None:
+    """A memory of one; what raises is not remembered."""
+    asked = []
+
+    def root(x: float, y: float) -> float:
+        asked.append((x, y))
+        if x < 0.0:
+            raise OutOfRange("x", x, "0 or more")
+        return x**0.5 + y
+
+    f = kept(root)
+    assert [f(4.0, 1.0), f(4.0, 1.0), f(9.0, 1.0), f(9.0, 2.0), f(4.0, 1.0)] == [3.0, 3.0, 4.0, 5.0, 3.0]
+    assert asked == [(4.0, 1.0), (9.0, 1.0), (9.0, 2.0), (4.0, 1.0)]
+    for _ in range(2):
+        with pytest.raises(OutOfRange):
+            f(-1.0, 1.0)
+    assert len(asked) == 6
+    assert f(4.0, 1.0) == 3.0
+
+
+def test_the_same_reading_again_moves_only_since_when() -> None:
+    """The oldest input says since when: a newer one that says the same changes nothing at all."""
+    heard = Heard()
+    probe = heard.station()
+    vapour, where = probe.air.vapour, probe.point.where
+    heard.say("air-rh", since_ms=20)
+    assert not probe.renew()
+    heard.say("baro", since_ms=30)
+    assert not probe.renew()
+    heard.say("air-t", since_ms=40)
+    assert probe.renew()
+    assert probe.air.vapour is vapour and probe.point.where is where
+    assert probe.air.told.since_ms == probe.point.told.since_ms == 20
+
+
+@pytest.mark.parametrize("name", ["air-t", "air-rh", "baro"])
+def test_another_value_makes_air_and_point_again(name: str) -> None:
+    """As they are made from nothing."""
+    heard = Heard()
+    probe, before = heard.station(), heard.station().point
+    value = heard.says[name].value
+    assert value is not None
+    heard.say(name, value=value * 0.99)
+    assert probe.renew()
+    fresh = heard.station()
+    assert (probe.air, probe.point) == (fresh.air, fresh.point)
+    assert probe.point.value_c != before.value_c
+
+
+def test_silence_and_its_end_reach_the_point() -> None:
+    """Unknown with its reason, and known again with the same numbers as before."""
+    heard = Heard()
+    probe = heard.station()
+    before = probe.point
+    heard.says["air-rh"] = unknown("air-rh: silent", 10)
+    heard.of.renew(["air-rh"])
+    assert probe.renew()
+    assert probe.point.where is None and probe.point.told.reason == "air-rh: silent"
+    heard.says["air-rh"] = Measured(0.62, 0.01, 10, Validity.GOOD)
+    heard.of.renew(["air-rh"])
+    assert probe.renew()
+    assert probe.point.where == before.where
+
+
+def test_an_upper_bound_is_not_called_lopsided_and_a_value_is() -> None:
+    """The same number with another flag is another point."""
+    heard = Heard()
+    heard.say("air-rh", value=0.02)
+    probe = heard.station()
+    assert probe.point.where is not None and probe.point.where.skew is not None
+    heard.say("air-rh", validity=Validity.BOUND)
+    assert probe.renew()
+    assert probe.point.where.skew is None
+
+
+def test_a_line_s_point_elsewhere_follows_its_probe_and_its_own_gauge() -> None:
+    """At half the pressure the point is lower; the gauge's own words stand in front."""
+    heard = Heard()
+    probe = heard.line()
+    there = Elsewhere(probe, heard.of["steel"], heard.of["baro"])  # a gauge at 1 bar
+    assert set(there.names) == {"dryer-t", "dryer-rh", "line-p", "baro", "steel"}
+    before = there.point.value_c
+    assert before is not None and probe.point.value_c is not None and before < probe.point.value_c - 5.0
+    assert not there.renew()
+    heard.say("dryer-t", value=45.0)
+    assert probe.renew() and there.renew()
+    assert there.point.value_c is not None and there.point.value_c > before
+    heard.say("steel", reason="steel: jumped")
+    assert not probe.renew()
+    assert there.renew() and there.point.told.reason == "steel: jumped"
+
+
+def test_the_absolute_pressure_is_gauge_and_barometer() -> None:
+    """Their sum with both their parts, as old as the older of them."""
+    heard = Heard()
+    heard.say("line-p", since_ms=40)
+    gauge, baro = heard.of["line-p"], heard.of["baro"]
+    p, said = absolute(gauge, baro)()
+    assert p == weighted(701_325.0, (1.0, gauge.exact), (1.0, baro.exact))
+    assert said.since_ms == 10
