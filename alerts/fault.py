@@ -131,18 +131,6 @@ def patient(alarm: Alarm, watched: Watched) -> Watched:
     return replace(watched, off_factor=FLAPPING) if flaps(alarm) else watched
 
 
-def rests(alarm: Alarm | None, *, stands: bool) -> bool:
-    """Whether `step` would change nothing, now or later, as long as it stands or does not."""
-    if alarm is None or alarm.untold or alarm.shelf is not None:
-        return False
-    if alarm.close_since is not None or alarm.unknown_since is not None:
-        return False
-    if stands:
-        timers = alarm.clearing_since is not None or alarm.inside_since is not None
-        return alarm.active and alarm.cause == Change.FAULT and alarm.breach_since is not None and not timers
-    return not (alarm.active or alarm.warned or alarm.inside_since is None or alarm.breach_since is not None)
-
-
 def step(alarm: Alarm, watched: Watched, now_ms: int, *, stands: bool) -> Change | None:
     """Bring an alarm up to now and return what changed, if anything did."""
     if stands:

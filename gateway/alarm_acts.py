@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from alerts.alarm import LONGEST_SHELVING_MS, WAITING, AlarmState
+from alerts.alarm import LONGEST_SHELVING_MS, WAITING, Alarm, AlarmState, Change
+from alerts.limits import Verdict
 from gateway.flow_state import State
 from gateway.jobsite import Jobsite
 
@@ -86,3 +87,19 @@ def cannot_put_back(state: State, site: Jobsite, body: Body) -> str | None:
 def _no_limit(site: Jobsite, body: Body) -> str:
     known = ", ".join(limit.id for limit in site.limits) or "none"
     return f"There is no alarm of a limit {body['limit']!r} yet; limits: {known}."
+
+
+def hold_words(alarm: Alarm) -> str:
+    """Return who or what puts an alarm aside, and why."""
+    if alarm.out is not None:
+        return f"out of service by {alarm.out.by}: {alarm.out.why}"
+    if alarm.shelf is not None:
+        return f"shelved by {alarm.shelf.by}: {alarm.shelf.why}"
+    return "suppressed by design: none of its activities goes on"
+
+
+def known_verdict(alarm: Alarm) -> Verdict:
+    """Return what stands, as far as the alarm knows: words of an act may not depend on what was judged last."""
+    if alarm.cause == Change.FAULT:
+        return Verdict.NO_LIMIT
+    return Verdict(alarm.cause) if alarm.active else Verdict.UNKNOWN

@@ -22,22 +22,26 @@ JUDGED = (Verdict.INSIDE, Verdict.CLOSE, Verdict.OUTSIDE)
 GROUPED = "no forecast: this limit counts only together with others"
 
 
+def of_limits(state: State, limits: Iterable[Limit]) -> list[tuple[Limit, Ahead]]:
+    """Return the limits of a jobsite that have a forecast, with what is remembered; forget others."""
+    forecast = [each for each in limits if each.quantity in FORECAST and not each.group]
+    state.ahead = {each.id: _ahead_of(state, each) for each in forecast}
+    return [(each, state.ahead[each.id]) for each in forecast]
+
+
 def take(
-    state: State, limits: Iterable[Limit], judged: Mapping[str, Judged], budget: float
+    state: State, limits: Iterable[tuple[Limit, Ahead]], judged: Mapping[str, Judged], budget: float
 ) -> Iterator[tuple[Limit, Outlook]]:
     """Take in what is judged now; yield the limits of which a warning ahead is due, each with its outlook.
 
     budget: false warnings a week that the site lead allows.
     """
-    minute, told = (state.judged_ms + state.offset_ms) // MINUTE, {}
-    for limit in limits:
-        if limit.quantity in FORECAST and not limit.group:
-            told[limit.id] = ahead = _ahead_of(state, limit)
-            due = minute != ahead.minute and _close(ahead, limit, minute, budget)
-            _add(ahead, judged[limit.id])
-            if due and judged[limit.id].judgement.verdict in (Verdict.INSIDE, Verdict.CLOSE):
-                yield limit, time_to_limit.outlook(ahead.track, limit)
-    state.ahead = told
+    minute = (state.judged_ms + state.offset_ms) // MINUTE
+    for limit, ahead in limits:
+        due = minute != ahead.minute and _close(ahead, limit, minute, budget)
+        _add(ahead, judged[limit.id])
+        if due and judged[limit.id].judgement.verdict in (Verdict.INSIDE, Verdict.CLOSE):
+            yield limit, time_to_limit.outlook(ahead.track, limit)
 
 
 def _ahead_of(state: State, limit: Limit) -> Ahead:

@@ -16,6 +16,7 @@ from alerts.limits import Judgement, Limit, Verdict
 from alerts.measured import Measured, Quantity, unknown
 from alerts.minded import Minded
 from gateway import alarm_acts
+from gateway.alarm_acts import hold_words, known_verdict
 from gateway.area_work import applies
 from gateway.conditions import Condition
 from gateway.flow_state import Left, Outcomes, State
@@ -46,8 +47,10 @@ class Alarms:
         self.cause = cause
         self.where = where
         self.place = place
-        self.restless: list[str] = []  # faults whose alarm time may move
+        self.due: dict[str, int] = {}  # by the id of its limit or fault, when time alone may change an alarm
         self._stood: frozenset[str] = frozenset()  # faults at the last judging
+        self._moved: set[str] = set()  # faults whose alarm changed: it begins its next timer at the next judging
+        self._deaf = False
         self._going_on: dict[str, frozenset[str]] | None = None
 
     def step(
@@ -60,7 +63,17 @@ class Alarms:
         self._end_shelving(limit, alarm, now_ms, outcomes)
         change = life.step(alarm, limit, judgement, now_ms)
         self._stepped(limit, alarm, change, judgement.verdict, condition.measured, outcomes)
+        self._time(limit, alarm)
         return change is not None
+
+    def _time(self, minded: Minded, alarm: Alarm) -> None:
+        self.due.pop(minded.id, None)
+        if (due_ms := life.deadline_ms(alarm, minded)) is not None:
+            self.due[minded.id] = due_ms
+
+    def over(self, now_ms: int) -> list[str]:
+        """Return, by the id of its limit or fault, the alarms of which time alone may now change something."""
+        return [name for name, due_ms in self.due.items() if due_ms <= now_ms]
 
     def step_faults(
         self, standing: Mapping[str, str], now_ms: int, outcomes: Outcomes, *, deaf: bool, acted: bool
@@ -68,41 +81,38 @@ class Alarms:
         """Bring the alarms of faults up to what stands now, by id with its reason.
 
         deaf: no sensor can be heard, so that nothing can be said of their silence. acted: any alarm may be other
-        than this left it; else only what came, went or had a timer running can change.
+        than this left it; else only what came, went, changed or had a timer that is over can change.
         """
         alarms = self.state.alarms
-        if deaf or acted:
+        if deaf or acted or self._deaf:
             known = standing.keys() | {name for name, alarm in alarms.items() if alarm.series == FAULTS}
         else:
-            known = {*self.restless} | (standing.keys() ^ self._stood)
-            known = {each for each in known if not fault.rests(alarms.get(each), stands=each in standing)}
-        self._stood = frozenset(standing)
-        self.restless = sorted(known & self.faults.keys(), key=self._order.__getitem__)
-        for name in self.restless:
-            watched, alarm = self.faults[name], alarms.get(name)
-            if alarm is None:
-                alarm = alarms[name] = Alarm(series=FAULTS)
+            known = (standing.keys() ^ self._stood) | self._moved | set(self.over(now_ms))
+        self._stood, self._deaf, self._moved = frozenset(standing), deaf, set()
+        for name in sorted(known & self.faults.keys(), key=self._order.__getitem__):
+            watched, alarm = self.faults[name], alarms.setdefault(name, Alarm(series=FAULTS))
             self._end_shelving(watched, alarm, now_ms, outcomes)
             if deaf and watched.kind is Fault.SILENT:
                 life.stop_timers(alarm)
-                continue
-            change = fault.step(alarm, watched, now_ms, stands=name in standing)
-            said = unknown(standing.get(name, ""), now_ms)
-            self._stepped(watched, alarm, change, Verdict.NO_LIMIT, said, outcomes)
+            else:
+                self._step_fault(watched, alarm, standing.get(name), now_ms, outcomes)
+            self._time(fault.patient(alarm, watched), alarm)
+
+    def _step_fault(self, of: Watched, alarm: Alarm, why: str | None, now_ms: int, outcomes: Outcomes) -> None:
+        """why: the reason it stands, None where it does not."""
+        change = fault.step(alarm, of, now_ms, stands=why is not None)
+        if change is not None:
+            self._moved.add(of.id)
+        self._stepped(of, alarm, change, Verdict.NO_LIMIT, unknown(why or "", now_ms), outcomes)
 
     def _end_shelving(self, minded: Minded, alarm: Alarm, now_ms: int, outcomes: Outcomes) -> None:
         if alarm.shelf is not None and alarm.shelf.until_ms is not None and alarm.shelf.until_ms <= now_ms:
             self._release(minded, alarm, life.unshelve(alarm), "its time is over", now_ms, outcomes)
 
     def _stepped(
-        self,
-        minded: Minded,
-        alarm: Alarm,
-        change: Change | None,
-        verdict: Verdict,
-        said: Measured,
+        self, minded: Minded, alarm: Alarm, change: Change | None, verdict: Verdict, said: Measured,
         outcomes: Outcomes,
-    ) -> None:
+    ) -> None:  # fmt: skip
         """Write down what a step brought about; tell what a hold that ended had kept back."""
         if change is not None:
             self._changed(minded, alarm, change, verdict, said, outcomes)
@@ -135,24 +145,30 @@ class Alarms:
         if change is not Change.CLOSE:
             alarm.raised_ms = [*alarm.raised_ms[-2:], now]
         if alarm.held:
-            self._kept_back(limit, alarm, _hold_words(alarm), now, outcomes)
+            self._kept_back(limit, alarm, hold_words(alarm), now, outcomes)
         else:
             self._announce(limit, alarm, change, now, outcomes)
 
     def _announce(self, minded: Minded, alarm: Alarm, change: Change, now_ms: int, outcomes: Outcomes) -> None:
         of = self.all[minded.id]
         if isinstance(of, Watched):
-            why = self.teller.announce(of, alarm.name, change, of.key, now_ms)
+            key = of.key
         else:
-            key = f"{change}: {of.area or of.train}"
-            if change is Change.UNKNOWN:
-                key = f"{change}: {self.cause(of) or of.subject}"
-            why = self.teller.announce(of, alarm.name, change, key, now_ms)
-        if why:
+            unknown_by = self.cause(of) or of.subject
+            key = f"{change}: {unknown_by if change is Change.UNKNOWN else of.area or of.train}"
+        if why := self.teller.announce(of, alarm.name, change, key, now_ms):
             self._kept_back(minded, alarm, why, now_ms, outcomes)
 
     def _kept_back(self, limit: Minded, alarm: Alarm, why: str, now_ms: int, outcomes: Outcomes) -> None:
-        self._event(limit.id, alarm, Change.KEPT_BACK, _verdict(alarm), unknown(why, now_ms), now_ms, outcomes)
+        self._event(
+            limit.id,
+            alarm,
+            Change.KEPT_BACK,
+            known_verdict(alarm),
+            unknown(why, now_ms),
+            now_ms,
+            outcomes,
+        )
 
     def _event(
         self, limit_id: str, alarm: Alarm, change: Change, verdict: Verdict, value: Measured, now_ms: int,
@@ -172,7 +188,8 @@ class Alarms:
         number = f"A-{self.state.numbers}"
         put_event(self.state, outcomes, now, number, Change.AHEAD, limit.id, verdict, value)
         key = f"{Change.AHEAD}: {limit.area or limit.train}"
-        why = _hold_words(alarm) if alarm.held else self.teller.announce(limit, number, Change.AHEAD, key, now)
+        why = hold_words(alarm) if alarm.held else ""
+        why = why or self.teller.announce(limit, number, Change.AHEAD, key, now)
         if why:
             kept = unknown(why, now)
             put_event(self.state, outcomes, now, number, Change.KEPT_BACK, limit.id, verdict, kept)
@@ -199,19 +216,17 @@ class Alarms:
 
     def _ended(self, limit: Limit, before: Mapping[str, frozenset[str]]) -> list[str]:
         """The activities a limit is for that have ended since."""
-        gone = [before.get(area, frozenset()) - self._on(area) for area in self.where(limit)]
+        now = self.state.activities
+        gone = [before.get(area, frozenset()) - now.get(area, {}).keys() for area in self.where(limit)]
         return sorted(name for names in gone for name in names if applies(limit, (name,)))
-
-    def _on(self, area: str) -> frozenset[str]:
-        return frozenset(self.state.activities.get(area, ()))
 
     def _hold(self, limit: Minded, alarm: Alarm, change: Change, left: Left, outcomes: Outcomes) -> None:
         """Write down that an alarm is put aside, and take it out of messages."""
         left.what = self.place(limit.id)
         self.teller.leave(limit.id, left)
         if change is not Change.SUPPRESSED or alarm.state != life.AlarmState.NORMAL:
-            why, now_ms = unknown(_hold_words(alarm), left.at_ms), left.at_ms
-            self._event(limit.id, alarm, change, _verdict(alarm), why, now_ms, outcomes)
+            why, now_ms = unknown(hold_words(alarm), left.at_ms), left.at_ms
+            self._event(limit.id, alarm, change, known_verdict(alarm), why, now_ms, outcomes)
 
     def _release(
         self, limit: Minded, alarm: Alarm, change: Change | None, why: str, now_ms: int, outcomes: Outcomes
@@ -219,7 +234,7 @@ class Alarms:
         """Write down that a hold ended; where its cause stands, the alarm is told at this second's judging."""
         stands = alarm.active and not alarm.held
         if change is not None and (stands or change is not Change.UNSUPPRESSED):
-            self._event(limit.id, alarm, change, _verdict(alarm), unknown(why, now_ms), now_ms, outcomes)
+            self._event(limit.id, alarm, change, known_verdict(alarm), unknown(why, now_ms), now_ms, outcomes)
         alarm.untold = change is not None and stands
 
     # -- what persons do -------------------------------------------------------------------------------
@@ -282,18 +297,3 @@ class Alarms:
             if alarm.active:
                 why = unknown("", self.state.core_ms)
                 self._event(gone, alarm, Change.WITHDRAWN, Verdict.NO_LIMIT, why, self.state.core_ms, outcomes)
-
-
-def _verdict(alarm: Alarm) -> Verdict:
-    """What stands, as far as the alarm knows: the words of an act may not depend on what was judged last."""
-    if alarm.cause == Change.FAULT:
-        return Verdict.NO_LIMIT
-    return Verdict(alarm.cause) if alarm.active else Verdict.UNKNOWN
-
-
-def _hold_words(alarm: Alarm) -> str:
-    if alarm.out is not None:
-        return f"out of service by {alarm.out.by}: {alarm.out.why}"
-    if alarm.shelf is not None:
-        return f"shelved by {alarm.shelf.by}: {alarm.shelf.why}"
-    return "suppressed by design: none of its activities goes on"

@@ -6,13 +6,12 @@ judged and what the sensors say, `flow_telling` whom a message goes to.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from alerts import alarm as life
 from alerts import figures, time_to_limit
 from alerts.alarm import Change
-from alerts.fault import Watched, flaps, patient
+from alerts.fault import Watched, flaps
 from alerts.fault_words import Wrong
 from alerts.limits import Judgement, Limit, Verdict, judge, together, worst
 from alerts.measured import Quantity, unknown
@@ -29,7 +28,7 @@ from gateway import (
     train_state,
 )
 from gateway.conditions import Condition, Key, Workings
-from gateway.flow_alarms import Alarms
+from gateway.flow_alarms import Alarms, Groups
 from gateway.flow_faults import Faults
 from gateway.flow_lasting import BY_HAND, Lasting
 from gateway.flow_state import Judged, Outcomes, State
@@ -37,6 +36,7 @@ from gateway.flow_telling import Teller
 from gateway.jobsite import Jobsite, Train
 from gateway.said import Read
 from gateway.sensor_sense import Watch
+from gateway.train_state import Run
 
 
 class Judging:
@@ -65,23 +65,22 @@ class Judging:
         self.teller = Teller(state, site, self.limits | self.faults.all, self.describe, self._settles)
         self.acted = True  # an act or a start may have changed what no value shows
         self._moved: set[str] = set()  # limits whose alarm changed: it begins its next timer at the next judging
-        self._heard: dict[str, Verdict] = {}  # as of the last judging
+        self._verdicts: dict[str, Verdict] = {}  # by limit, what its alarm heard at the last judging
+        self._waits = [limit for limit in site.limits if limit.quantity is Quantity.TIME_INSIDE]
+        self._concerned = _concerned(self.groups)
+        self._ahead = flow_ahead.of_limits(state, site.limits)
+        self._gauges = {train.id: frozenset(train_state.gauges(train)) for train in site.trains}
         self.alarms = Alarms(
             state, self.groups, self.teller, self._cause, self._where, self.place, self.faults.all
         )
 
-    def judge(self, now_ms: int, before_ms: int, heard: Iterable[str], outcomes: Outcomes) -> None:
+    def judge(self, now_ms: int, before_ms: int, heard: Sequence[str], outcomes: Outcomes) -> None:
         """Judge everything as of now; before_ms: the second judged before; heard: who may say other than then."""
-        heard = list(heard)
         made, minute = self.workings.update(heard), flow_history.is_minute(self.state, before_ms)
         made = [*(self.workings.all() if minute else made), *self.lasting.update()]
         self.derived.take(outcomes.sheet, made, minute)
         anew, events = {key for key, _ in made}, self.state.events
-        turned = {train.id for train in self.site.trains if self._follow(train, now_ms)}
-        moved, self._moved = self._moved, set()
-        for group in self.groups:
-            if group[0].id in moved or self._is_due(group, anew, turned, now_ms):
-                self._judge_group(group, now_ms, outcomes)
+        turned = self._judge_limits(anew, self._follow(heard, now_ms), now_ms, outcomes)
         if now_ms // flow_trends.MINUTE != self.state.trends_minute:
             self.state.trends_minute = now_ms // flow_trends.MINUTE
             flow_trends.take(self.state.trends, self.judged, now_ms)
@@ -90,48 +89,60 @@ class Judging:
         deaf = flow_health.is_deaf(self.state)
         self.alarms.step_faults(self.faults.stands, now_ms, outcomes, deaf=deaf, acted=self.acted)
         self._look_ahead(outcomes)
-        verdicts = self._verdicts()
-        whole = self.acted or self.state.events != events or verdicts != self._heard
-        self.areas.judge(verdicts, {subject for subject, _ in anew}, whole, minute, before_ms, outcomes)
-        self._heard, self.acted = verdicts, False
+        whole = turned or self.acted or self.state.events != events
+        self.areas.judge(self._verdicts, {subject for subject, _ in anew}, whole, minute, before_ms, outcomes)
+        self.acted = False
         flow_findings.judged(self.state, self.site, self.read, now_ms, outcomes)
         self.teller.run(now_ms, outcomes)
 
-    def _is_due(self, group: tuple[Limit, ...], anew: set[Key], turned: set[str], now_ms: int) -> bool:
-        """Whether judging it may say, or do to its alarm, anything that the last time did not."""
-        alarm = self.state.alarms.get(group[0].id)
-        if alarm is None or self.acted:
-            return True
-        if any(self._is_anew(limit, anew) or limit.train in turned for limit in group):
-            return True
-        due_ms = life.deadline_ms(alarm, group[0])
-        return due_ms is not None and due_ms <= now_ms
+    def _judge_limits(self, anew: set[Key], turned: set[str], now_ms: int, outcomes: Outcomes) -> bool:
+        """Judge the limits that are due; return whether the alarm of one hears another verdict than before."""
+        due = self.groups if self.acted else self._due(anew, turned, now_ms)
+        self._moved = set()
+        for group in due:
+            self._judge_group(group, now_ms, outcomes)
+        turns = [limit for group in due for limit in group if self._hears(limit)]
+        return bool(turns)
 
-    def _is_anew(self, limit: Limit, anew: set[Key]) -> bool:
-        new = limit.id not in self.judged or limit.quantity is Quantity.TIME_INSIDE
-        return new or (limit.subject, limit.quantity) in anew
+    def _due(self, anew: set[Key], turned: set[str], now_ms: int) -> Groups:
+        """Those of which judging may say, or do to the alarm, anything that the last time did not."""
+        waits, over = (limit.id for limit in self._waits), self.alarms.over(now_ms)
+        keys: tuple[Key | str, ...] = (*anew, *turned, *self._moved, *waits, *over)
+        numbers = {at for each in keys for at in self._concerned.get(each, ())}
+        return [self.groups[at] for at in sorted(numbers)]
 
-    def _verdicts(self) -> dict[str, Verdict]:
-        """By limit, what its alarm hears."""
-        heard = flow_inside.for_alarm
-        return {
-            name: heard(self.state, self.limits[name], each.judgement).verdict
-            for name, each in self.judged.items()
-        }
+    def _hears(self, limit: Limit) -> bool:
+        """Keep what the alarm of a limit hears; return whether it is another verdict."""
+        before = self._verdicts.get(limit.id)
+        said = flow_inside.for_alarm(self.state, limit, self.judged[limit.id].judgement).verdict
+        self._verdicts[limit.id] = said
+        return said is not before
 
     def _look_ahead(self, outcomes: Outcomes) -> None:
         """Warn of what is inside now and expected to cross."""
         budget = self.site.false_warnings_a_week
-        for limit, outlook in flow_ahead.take(self.state, self.site.limits, self.judged, budget):
+        for limit, outlook in flow_ahead.take(self.state, self._ahead, self.judged, budget):
             said = self.judged[limit.id]
             value = said.condition.measured._replace(reason=time_to_limit.words(outlook))
             self.alarms.ahead(limit, said.judgement.verdict, value, outcomes)
 
-    def _follow(self, train: Train, now_ms: int) -> bool:
-        """Bring what a train does up to now; return whether that is something else than before."""
-        runs, before = self.state.trains, self.state.trains.get(train.id)
-        runs[train.id] = train_state.follow(before, train, train_state.seen(train, self.read), now_ms)
-        return runs[train.id] is not before
+    def _follow(self, heard: Sequence[str], now_ms: int) -> set[str]:
+        """Bring what trains do up to now; return those that do something else than before."""
+        runs, turned = self.state.trains, set()
+        for train in self.site.trains:
+            before = runs.get(train.id)
+            if before is None or self._may_turn(before, train, heard, now_ms):
+                runs[train.id] = train_state.follow(before, train, train_state.seen(train, self.read), now_ms)
+                if runs[train.id] is not before:
+                    turned.add(train.id)
+        return turned
+
+    def _may_turn(self, run: Run, train: Train, heard: Sequence[str], now_ms: int) -> bool:
+        """Whether one of its gauges may say other than before, or time alone ends its warming up."""
+        due_ms = train_state.deadline_ms(run, train)
+        return (
+            self.acted or (due_ms is not None and due_ms <= now_ms) or not self._gauges[train.id].isdisjoint(heard)
+        )
 
     def _judge_group(self, group: tuple[Limit, ...], now_ms: int, outcomes: Outcomes) -> None:
         """Judge one limit, or several that are a breach only together; these share the first one's alarm."""
@@ -248,20 +259,28 @@ class Judging:
         return min((due for due in self._timers() if due is not None and due > self.state.judged_ms), default=None)
 
     def _timers(self) -> Iterable[int | None]:
-        for limit, *_ in self.groups:
-            yield life.deadline_ms(self.state.alarms[limit.id], limit)
+        yield from self.alarms.due.values()
+        for limit in self._waits:
             yield flow_inside.deadline_ms(self.state, limit)
         yield from self.lasting.deadlines()
         for train in self.site.trains:
             yield train_state.deadline_ms(self.state.trains[train.id], train)
-        for name in self.alarms.restless:
-            alarm = self.state.alarms[name]
-            yield life.deadline_ms(alarm, patient(alarm, self.faults.all[name]))
         yield self.faults.next_ms()
         yield self.teller.next_ms(self.state.judged_ms)
 
 
-def _groups(limits: Iterable[Limit]) -> list[tuple[Limit, ...]]:
+def _concerned(groups: Groups) -> dict[Key | str, list[int]]:
+    """By value, by train and by the id of a limit, the numbers of the groups that hear of it."""
+    found: dict[Key | str, list[int]] = {}
+    for at, group in enumerate(groups):
+        for limit in group:
+            keys: tuple[Key | str, ...] = ((limit.subject, limit.quantity), limit.train, limit.id)
+            for each in keys:
+                found.setdefault(each, []).append(at)
+    return found
+
+
+def _groups(limits: Iterable[Limit]) -> Groups:
     """Limits that are a breach only together, and each of the others by itself; last what asks of others."""
     found: dict[tuple[str, str], list[Limit]] = {}
     for limit in sorted(limits, key=lambda each: each.quantity is Quantity.TIME_INSIDE):

@@ -6,7 +6,7 @@ hose or nozzle, and flow meters, whether air flows through. Limits of a train ar
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -57,6 +57,12 @@ def seen(train: Train, read: Read) -> Doing:
     still = [value < RUNNING_PA if value is not None else None for value in behind]
     still += [value < FLOWING_M3_PER_S if value is not None else None for value in flows]
     return Doing.STANDING if still and all(still) else Doing.FLOWING
+
+
+def gauges(train: Train) -> Iterator[str]:
+    """Yield the sensors that what a train is doing is read from."""
+    for piece in train.pieces:
+        yield from filter(None, (piece.outlet.pressure, piece.outlet.flow))
 
 
 def _pressures(train: Train, read: Read, *, open_end: bool) -> Iterable[float | None]:

@@ -188,5 +188,5 @@ def test_a_value_lost_this_second_has_no_forecast_and_spoils_its_minute() -> Non
     gone = dataclasses.replace(judged, condition=judged.condition._replace(measured=unknown("broken", 0)))
     assert flow_ahead.outlook(state, limit, judged, day.now).within
     assert flow_ahead.outlook(state, limit, gone, day.now).why_not == time_to_limit.UNKNOWN
-    list(flow_ahead.take(state, [limit], {"margin": gone}, 2.0))
+    list(flow_ahead.take(state, [(limit, state.ahead["margin"])], {"margin": gone}, 2.0))
     assert state.ahead["margin"].count == 0

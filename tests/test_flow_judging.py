@@ -15,9 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts import fault
-from alerts.alarm import Alarm, AlarmState, Change, deadline_ms
+from alerts.alarm import Alarm, AlarmState, Change, deadline_ms, step
 from alerts.fault import Fault, Watched
-from alerts.limits import Limit, Verdict
+from alerts.limits import Judgement, Limit, Verdict
 from gateway.area_work import UNSET
 from gateway.flow_faults import Faults
 from gateway.flow_judging import Judging
@@ -122,8 +122,8 @@ def _step(day: Day, name: str, value: float, wait_ms: int, act: dict[str, object
 def states(seed: int) -> list[tuple[int, str]]:
     """How many events there are, and a hash of all that is remembered, after each step."""
     day, found = Day(at=jobsite()), []
-    for step in script(seed):
-        step(day)
+    for act in script(seed):
+        act(day)
         found.append((len(day.out.events), sha256(day.flow.checkpoint()).hexdigest()))
     return found
 
@@ -181,26 +181,43 @@ def test_an_activity_that_ends_by_itself_ends_in_history_that_second() -> None:
 
 
 TIMES = st.one_of(st.none(), st.integers(0, 5_000))
-ALARMS = st.builds(
-    Alarm,
-    state=st.sampled_from(AlarmState),
-    cause=st.sampled_from(("", Change.FAULT, Change.UNKNOWN)),
-    breach_since=TIMES,
-    unknown_since=TIMES,
-    close_since=TIMES,
-    clearing_since=TIMES,
-    inside_since=TIMES,
-    warned=st.booleans(),
-    untold=st.booleans(),
-)
 
 
-@given(ALARMS, st.sampled_from(Fault), st.booleans(), st.integers(5_000, 10**9))
-def test_an_alarm_at_rest_is_not_moved_by_time(alarm: Alarm, kind: Fault, stands: bool, now_ms: int) -> None:
-    """What `rests` says holds for any kind and any later time; and no timer of it is due."""
-    if not fault.rests(alarm, stands=stands):
+def alarms(*causes: Change) -> st.SearchStrategy[Alarm]:
+    """Any alarm there can be: it clears only while it stands, and counts calm time only while it does not."""
+    made = st.builds(
+        Alarm, state=st.sampled_from(AlarmState), cause=st.sampled_from(causes), breach_since=TIMES,
+        clearing_since=TIMES, inside_since=TIMES, warned=st.booleans(), untold=st.booleans(),
+    )  # fmt: skip
+    return made.filter(lambda each: (each.inside_since if each.active else each.clearing_since) is None)
+
+
+@given(alarms(Change.FAULT), st.sampled_from(Fault), st.booleans(), st.integers(5_000, 10**9), st.integers(0))
+def test_the_alarm_of_a_fault_is_moved_by_time_only_when_a_timer_is_over(
+    alarm: Alarm, kind: Fault, stands: bool, now_ms: int, wait_ms: int
+) -> None:
+    """Once a step has changed nothing, the next does neither, whatever was before, until the time it tells."""
+    watched = Watched("it", kind, "it", "it")
+    if fault.step(alarm, watched, now_ms, stands=stands) is not None:
         return
-    watched, before = Watched("it", kind, "it", "it"), repr(alarm)
-    assert fault.step(alarm, watched, now_ms, stands=stands) is None
+    due_ms, before = deadline_ms(alarm, fault.patient(alarm, watched)), repr(alarm)
+    later_ms = now_ms + wait_ms if due_ms is None else min(now_ms + wait_ms, due_ms - 1)
+    assert fault.step(alarm, watched, later_ms, stands=stands) is None
     assert repr(alarm) == before
-    assert deadline_ms(alarm, watched) is None
+
+
+@given(
+    alarms(Change.BREACH, Change.UNKNOWN), st.sampled_from(Verdict), st.booleans(), st.integers(5_000, 10**9),
+    st.integers(0),
+)  # fmt: skip
+def test_the_alarm_of_a_limit_is_moved_by_time_only_when_a_timer_is_over(
+    alarm: Alarm, verdict: Verdict, well: bool, now_ms: int, wait_ms: int
+) -> None:
+    """The same, by what is judged of its value. A timer that another verdict left may be over all the while."""
+    said, limit = Judgement(verdict, None, well, ""), margin_limit()
+    if step(alarm, limit, said, now_ms) is not None:
+        return
+    due_ms, before = deadline_ms(alarm, limit), repr(alarm)
+    later_ms = now_ms + wait_ms if due_ms is None else max(now_ms, min(now_ms + wait_ms, due_ms - 1))
+    assert step(alarm, limit, said, later_ms) is None
+    assert repr(alarm) == before
