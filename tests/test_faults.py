@@ -113,6 +113,9 @@ def test_a_sensor_that_comes_and_goes_is_few_messages() -> None:
             shift.hear(there, **values())
         assert 0 < len(shift.told_to("keeper")) <= most
     assert "three times within a day" in next(each.body for each in shift.out.notices if "K-3" in each.title)
+    alarm, judging = shift.flow.state.alarms["sensor steel silent"], shift.flow.judging
+    assert judging is not None and alarm.clearing_since is not None
+    assert judging.alarms.due["sensor steel silent"] == alarm.clearing_since + 12 * 1_800_000  # told in time
 
 
 def test_short_absences_are_nobodys_news() -> None:

@@ -18,11 +18,14 @@ from alerts import fault
 from alerts.alarm import Alarm, AlarmState, Change, deadline_ms, step
 from alerts.fault import Fault, Watched
 from alerts.limits import Judgement, Limit, Verdict
+from gateway import entry
 from gateway.area_work import UNSET
+from gateway.entry import Kind
 from gateway.flow_faults import Faults
 from gateway.flow_judging import Judging
 from gateway.flow_state import Outcomes
 from gateway.jobsite import Jobsite
+from gateway.payload import canonical
 from tests.golden_days import HERE, _Day, _site
 from tests.sites import margin_limit
 from tests.test_flow import Day, values
@@ -98,7 +101,9 @@ def script(seed: int) -> Iterator[Callable[[Day], object]]:
         value = chance.choice((0.0, 6.9)) if name == "line-p" and chance.random() < 0.3 else value
         wait_ms = chance.choice((700, 4_000, 31_000, 47_000, 130_000))
         act = chance.choice(ACTS)
-        yield partial(_step, name=name, value=value, wait_ms=wait_ms, act=act if chance.random() < 0.2 else None)
+        broker = chance.choice(("away", "good")) if chance.random() < 0.05 else None
+        act = act if chance.random() < 0.2 else None
+        yield partial(_step, name=name, value=value, wait_ms=wait_ms, act=act, broker=broker)
 
 
 ACTS: tuple[dict[str, object], ...] = (
@@ -110,8 +115,13 @@ ACTS: tuple[dict[str, object], ...] = (
 )  # fmt: skip
 
 
-def _step(day: Day, name: str, value: float, wait_ms: int, act: dict[str, object] | None) -> None:
+def _step(
+    day: Day, name: str, value: float, wait_ms: int, act: dict[str, object] | None, broker: str | None
+) -> None:
     day.now += wait_ms
+    if broker:
+        said = {"figure": "broker", "class": broker, "said": "as seen"}
+        day.add(entry.plain(Kind.HEALTH, day.now, canonical.to_bytes(said)))
     if act:
         day.act(**act)  # type: ignore[arg-type]
     day.send(name, round(value, 2))

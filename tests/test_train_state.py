@@ -9,7 +9,7 @@ import pytest
 from alerts.limits import Limit, Verdict
 from alerts.measured import Measured, Quantity, Validity, unknown
 from gateway.jobsite import Piece, Point, Train
-from gateway.train_state import CONDENSED, Doing, Run, deadline_ms, follow, seen, words
+from gateway.train_state import CONDENSED, Doing, Run, deadline_ms, follow, gauges, seen, words
 from tests.sites import margin_limit, site
 from tests.test_flow import Day, values
 
@@ -63,6 +63,9 @@ def test_a_flow_meter_says_it_too(flow: float | None, doing: Doing) -> None:
         return unknown("silent", 0) if value is None else Measured(value, 0.01, 0, Validity.GOOD)
 
     assert seen(metered, read) is doing
+    asked: list[str] = []
+    seen(metered, lambda name: (asked.append(name), read(name))[1])
+    assert set(gauges(metered)) == set(asked), "it is looked at again when one of these speaks"
 
 
 def test_warming_up_counts_from_the_pressure_and_not_from_the_first_sight() -> None:
