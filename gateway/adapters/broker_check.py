@@ -23,6 +23,8 @@ PROBED = 1200  # the commonest default keeps 1,000
 LIMIT_S = 2.0
 PATIENCE_S = 10.0  # beside the work, on a small box that is just starting
 STEADY_S = 12.0  # long enough for a rival's next take-overs
+AGAIN_S = 60.0  # a broker that came back may have other settings; one that comes and goes is not asked each time
+QUIET_S = 30.0  # nothing more waits, and still what we told ourselves is not back
 
 
 class _Silent(Exception):
@@ -146,22 +148,40 @@ def stays(address: Address, client_id: str, stop: threading.Event) -> bool:
 
 
 class Watch(threading.Thread):
-    """Looks at the broker beside the work: its settings once no backlog waits, a rival when we are cut off."""
+    """Looks at the broker beside the work: its settings once no backlog waits, a rival when we are cut off.
 
-    def __init__(self, address: Address, client_id: str, link: Link, is_live: Callable[[], bool]) -> None:
+    is_live: the marker has come back; received: how many messages came, which the marker may have to wait for.
+    """
+
+    def __init__(
+        self,
+        address: Address,
+        client_id: str,
+        link: Link,
+        is_live: Callable[[], bool],
+        received: Callable[[], int],
+    ) -> None:
         super().__init__(name="broker-watch", daemon=True)
-        self._to, self._client_id, self._link, self._is_live = address, client_id, link, is_live
+        self._to, self._client_id, self._link = address, client_id, link
+        self._is_live, self._received = is_live, received
         self._stop_now = threading.Event()
-        self._settings = self._breaks = ""
+        self._settings = self._breaks = self._marker = ""
+        self._checked, self._checked_s = 0, float("-inf")
+        self._heard, self._heard_s = 0, time.monotonic()
 
     def run(self) -> None:
         """Look once a second until told to stop."""
-        checked = False
         while not self._stop_now.wait(1.0):
-            if not checked and self._is_live():
-                checked = True
-                self._check()
-            self._breaks = self._why_cut_short() if self._link.is_cut_short(time.monotonic()) else ""
+            self.look(time.monotonic())
+
+    def look(self, now_s: float) -> None:
+        """Look once."""
+        live = self._is_live()
+        if live and self._checked != self._link.times and now_s - self._checked_s >= AGAIN_S:
+            self._checked, self._checked_s = self._link.times, now_s
+            self._check()
+        self._marker = self._why_not_live(live, now_s)
+        self._breaks = self._why_cut_short() if self._link.is_cut_short(time.monotonic()) else ""
 
     def stop(self) -> None:
         """End soon; a probe in hand cleans up behind itself first."""
@@ -172,20 +192,37 @@ class Watch(threading.Thread):
         """Return the class of the broker's health, and its words: "away", "unfit" or "good"."""
         if away := self._link.words(time.monotonic()):
             return "away", away
-        words = "; ".join(line for line in (self._breaks, self._settings) if line)
+        words = "; ".join(self._unfit())
         return ("unfit", words) if words else ("good", "")
 
     def lines(self) -> tuple[str, ...]:
         """Return what stands in the way now."""
-        found = (self._link.words(time.monotonic()), self._breaks, self._settings)
+        away = self._link.words(time.monotonic())
+        return (away, *self._unfit()) if away else self._unfit()
+
+    def _unfit(self) -> tuple[str, ...]:
+        found = (self._breaks, *self._link.short_of(time.monotonic()), self._marker, self._settings)
         return tuple(line for line in found if line)
 
     def _check(self) -> None:
         said, is_fault = check(self._to, self._client_id, PATIENCE_S)
-        if is_fault:
-            self._settings = said
-        elif said:
+        if said and not is_fault:
             log.tell("run", "broker-unchecked", said)
+        else:
+            self._settings = said
+
+    def _why_not_live(self, live: bool, now_s: float) -> str:
+        """Say that the marker does not come back, once nothing else has come for a while, either."""
+        count = self._received()
+        if live or count != self._heard or self._link.away_s is not None or self._link.denied:
+            self._heard, self._heard_s = count, now_s
+        if now_s - self._heard_s < QUIET_S:
+            return ""
+        return (
+            f"broker {self._link.address} does not give back what the gateway tells itself on "
+            f"dewgate-marker/{self._client_id}: readings without a time of their own are not judged, and perhaps "
+            "none comes in; its access list must let the gateway write and read there, and read what sensors send"
+        )
 
     def _why_cut_short(self) -> str:
         if stays(self._to, self._client_id, self._stop_now):

@@ -89,7 +89,7 @@ class Broker:
         self._received, self._committed, self._room = 0, 0, threading.Condition()
         self._stopping = False
         self._link = Link(str(at))
-        self._watch = Watch(at, client_id, self._link, lambda: self._live)
+        self._watch = Watch(at, client_id, self._link, lambda: self._live, lambda: self._received)
         client = _ReadingAhead(client_id, self._on_message)
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
@@ -138,16 +138,19 @@ class Broker:
             self._committed += len(arrivals)
             self._room.notify_all()
 
-    def _on_connect(self, client: paho.Client, _user: Any, _flags: Any, reason: Any, _properties: Any) -> None:
+    def _on_connect(self, client: paho.Client, _user: Any, flags: Any, reason: Any, _properties: Any) -> None:
         if reason.is_failure:
             self._link.refused(str(reason), time.monotonic(), time.time())
             return
-        self._link.opened(time.monotonic())
+        self._link.opened(time.monotonic(), time.time(), flags.session_present)
         self._live, self._marker = False, token_hex(8).encode()
         # The marker goes out when the subscription stands, behind everything that waited.
         client.subscribe([(topic, 1) for topic in (*self._topics, self._marker_topic)])
 
-    def _on_subscribe(self, client: paho.Client, *_: Any) -> None:
+    def _on_subscribe(self, client: paho.Client, _user: Any, _mid: int, reasons: list[Any], _p: Any) -> None:
+        of_sensors = [topic for topic, reason in zip(self._topics, reasons, strict=False) if reason.is_failure]
+        of_ours = [self._marker_topic] if reasons[-1].is_failure else []
+        self._link.answered(of_sensors + of_ours, len(of_sensors) == len(self._topics))
         client.publish(self._marker_topic, self._marker, qos=1)
 
     def _on_message(self, arrival: Arrival) -> None:
