@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sqlite3
 import sys
 from contextlib import closing
@@ -14,7 +15,8 @@ from gateway.adapters import base, history, trouble
 from gateway.adapters.home import AlreadyRunning, lock
 from gateway.adapters.journal import Journal, WrongJournal, entries_after, last_of, open_reader
 from gateway.config import ConfigErrors, load
-from gateway.replay import differences
+from gateway.replay import divided
+from gateway.replay_cores import Cores
 from gateway.what_if import WrongLimits, compare
 
 SHOWN = 20
@@ -31,8 +33,8 @@ def run(command: str, words: list[str], caution: str) -> int:
         if not path.exists():
             raise FileNotFoundError("no journal here; is --home the folder that dewgate run was given?")
         if command == "replay":
-            return _what_if(path, args.limits) if args.limits else _replay(path)
-        return _check(path) if args.check else _make(args.home)
+            return _what_if(path, args.limits) if args.limits else _replay(path, args.cores)
+        return _check(path, args.cores) if args.check else _make(args.home, args.cores)
     except ConfigErrors as error:
         print(error, file=sys.stderr)
         return 2
@@ -47,6 +49,10 @@ def run(command: str, words: list[str], caution: str) -> int:
 def _parser(command: str, caution: str) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(f"dewgate {command}", epilog=caution, description=_WHAT[command])
     parser.add_argument("--home", type=Path, default=Path("dewgate-home"), help="folder of the journal")
+    parser.add_argument(
+        "--cores", type=int, default=len(os.sched_getaffinity(0)), metavar="N",
+        help="processes at once (all cores, where states were kept on the way; 1: in one go)",
+    )  # fmt: skip
     if command == "replay":
         parser.add_argument("--limits", type=Path, help="a jobsite file: what if its limits had been in force?")
     else:
@@ -60,13 +66,37 @@ _WHAT = {
 }
 
 
-def _replay(path: Path) -> int:
+def _replay(path: Path, cores: int) -> int:
     with closing(open_reader(path)) as reader:
-        count, found = differences(reader)
-    for line in found:
+        work, notes = _divided(reader, path, cores)
+    found = [line for block in work.folded() for line in block.lines]
+    for line in (*_how(work, notes), *found):
         print(line)
-    print(f"{count} entries folded again, {len(found)} differences")
+    print(f"{work.last} entries folded again, {len(found)} differences")
     return 1 if found else 0
+
+
+def _divided(
+    reader: sqlite3.Connection, path: Path, cores: int, *, history: bool = False
+) -> tuple[Cores, list[str]]:
+    """The parts of a journal, with a bar over all of them, and lines for kept states that none begins with."""
+    if cores < 1:
+        raise ValueError(f"--cores {cores}: at least 1 is needed")
+    parts, notes = divided(reader, cores)
+    tell = partial(progress.bar, "entries", total=parts[-1].until - parts[0].after)
+    return Cores(path, parts, cores, tell, history), notes
+
+
+def _how(work: Cores, notes: list[str]) -> list[str]:
+    """What is to be said of the states the work was divided by."""
+    if len(work.parts) == 1:
+        return notes
+    how = f"folded in {len(work.parts)} parts, each from the state the one before it ended in, byte for byte"
+    return [*notes, *work.refused[:SHOWN], *_more(work.refused), how]
+
+
+def _more(lines: list[str]) -> list[str]:
+    return [f"and {len(lines) - SHOWN} more"] if len(lines) > SHOWN else []
 
 
 def _what_if(path: Path, file: Path) -> int:
@@ -84,46 +114,57 @@ def _what_if(path: Path, file: Path) -> int:
     return 0
 
 
-def _make(home: Path) -> int:
+def _make(home: Path, cores: int) -> int:
     """Replace all of history in one transaction, as the only writer."""
     try:
         held = lock(home)
     except AlreadyRunning:
         print(f"{home}: stop dewgate run first, or compare with --check", file=sys.stderr)
         return 2
-    with held, closing(Journal(home / "journal.db")) as book, closing(open_reader(book.path)) as reader:
-        with closing(base.fold_of(reader)) as fold:
-            last = _fold(fold, reader)
+    path = home / "journal.db"
+    with held:
+        Journal(path).close()  # one of before gets its tables
+        with closing(open_reader(path)) as reader:
+            work, notes = _divided(reader, path, cores, history=True)
+        with closing(_made(work)) as tables, closing(Journal(path)) as book:
             book.db.execute("BEGIN IMMEDIATE")
-            book.history.take_over(fold.tables)
-        book.db.execute("UPDATE cursors SET at = ? WHERE name = 'history'", (last,))
-        book.db.execute("COMMIT")
-    print(f"history made again up to entry {last}")
+            book.history.take_over(tables)
+            book.db.execute("UPDATE cursors SET at = ? WHERE name = 'history'", (work.last,))
+            book.db.execute("COMMIT")
+    for line in (*_how(work, notes), f"history made again up to entry {work.last}"):
+        print(line)
     return 0
 
 
-def _check(path: Path) -> int:
-    with closing(open_reader(path)) as reader, closing(base.fold_of(reader)) as fold:
+def _check(path: Path, cores: int) -> int:
+    with closing(open_reader(path)) as reader:
         reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
         kept = _rows(reader)
         (whole,) = reader.execute("SELECT at FROM cursors WHERE name = 'history'").fetchone()
-        last = _fold(fold, reader)
-        again = _rows(fold.tables)
+        work, notes = _divided(reader, path, cores, history=True)
+    with closing(_made(work)) as tables:
+        again = _rows(tables)
     only = sorted(f"- {_words(row)}" for row in kept - again) + sorted(f"+ {_words(row)}" for row in again - kept)
-    for line in only[:SHOWN]:
+    for line in (*_how(work, notes), *only[:SHOWN]):
         print(line)
-    if whole < last:
+    if whole < work.last:
         print(f"history is whole up to entry {whole} only; stop dewgate run and use: dewgate rebuild")
-    print(f"{last} entries, {len(again)} rows made again, {len(only)} differ")
+    print(f"{work.last} entries, {len(again)} rows made again, {len(only)} differ")
     return 1 if only else 0
 
 
-def _fold(fold: base.Fold, reader: sqlite3.Connection) -> int:
-    """Fold in what there is after a base, with a bar on a terminal; return the number of the newest entry."""
-    newest = last_of(reader)
-    entries = entries_after(reader, fold.flow.state.sequence)
-    base.advance(fold, entries, partial(progress.bar, "entries", total=newest), pack=True)
-    return fold.flow.state.sequence
+def _made(work: Cores) -> sqlite3.Connection:
+    """Return the tables of history made again; the caller closes them.
+
+    Figures add up in any order; days that are over are packed, which keeps the tables small.
+    """
+    with closing(open_reader(work.path)) as reader:
+        tables = base.fold_of(reader).tables
+    book = history.History(tables)
+    for block in work.folded():
+        book.add(block.sheet)
+        book.pack(block.utc_ms)
+    return tables
 
 
 def _rows(db: sqlite3.Connection) -> Rows:

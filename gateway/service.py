@@ -13,7 +13,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import chain
 from pathlib import Path
@@ -27,6 +27,7 @@ from gateway.adapters.edges import EdgeNodes, open_edges
 from gateway.adapters.health import Health
 from gateway.adapters.home import lock, outcomes_after, restore
 from gateway.adapters.mqtt import Broker
+from gateway.adapters.sealing import Sealer
 from gateway.adapters.supervisor import Supervisor
 from gateway.adapters.undelivered import Undelivered
 from gateway.board import Board
@@ -68,7 +69,7 @@ class Service:
         # Began: nothing is judged across downtime, the first turn only says that it starts. Ending: with a head.
         self._shown, self._began, self._ending = -1.0, False, False
         self._sheet, self._saying, self._packer = Sheet(), Saying(), ThreadPoolExecutor(1, "packer")
-        self._packed: Future[files.Packed | None] | None = None
+        self._sealer = Sealer(self.book, self._packer)
         self._cursor, self._look_again = self.book.outcomes_cursor(), 0.0
         self._ahead = ahead.Ahead(self.book.path, self._packer, self.flow.state.rejected)
         entries, offset_ms = self.flow.state.sequence, self.clock.offset_ms
@@ -240,15 +241,10 @@ class Service:
         return self._cursor if found else None
 
     def _seal(self, first: int, count: int) -> None:
-        """Checkpoint at every 4,096th entry; pack in the background and put a packed block in when ready."""
+        """Checkpoint at every 4,096th entry; put in what was packed in the background."""
         if (first + count - 1) // tree.SEAL > (first - 1) // tree.SEAL:
-            self._checkpoint()
-            self._packed = self._packed or self._packer.submit(files.pack_oldest, self.book.path)
-        if self._packed and self._packed.done():
-            packed, self._packed = self._packed.result(), None
-            if packed:
-                self.book.seal(packed)
-                self._packed = self._packer.submit(files.pack_oldest, self.book.path)
+            self._sealer.block_is_whole(self.flow.state.sequence, CORE_VERSION, self.flow.checkpoint())
+        self._sealer.put_in()
 
     def _checkpoint(self) -> None:
         self.book.save_checkpoint(self.flow.state.sequence, CORE_VERSION, self.flow.checkpoint())

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gateway import tree
-from gateway.adapters import base, heads, history, landmarks
+from gateway.adapters import base, heads, history, landmarks, states
 from gateway.adapters.block import pack_block, unpack_block
 from gateway.entry import unpack
 from gateway.flow_state import Outcomes
@@ -35,7 +35,7 @@ CREATE TABLE cursors (name TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
 _HISTORY = "\n".join((history.SCHEMA, "INSERT INTO cursors VALUES ('history', 0);"))
 # A journal of before has to be rebuilt: its deeds are in its entries only.
 _DEEDS = "\n".join((history.DEEDS, "UPDATE cursors SET at = 0 WHERE name = 'history';"))
-MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS, landmarks.SCHEMA, _DEEDS, heads.SCHEMA, base.SCHEMA)
+MIGRATIONS = (_ENTRIES, _HISTORY, history.DAYS, landmarks.SCHEMA, _DEEDS, heads.SCHEMA, base.SCHEMA, states.SCHEMA)
 """What makes a journal of version n one of version n + 1, for ever: never changed, only added to."""
 VERSION = len(MIGRATIONS)
 _OUT_OF_ORDER = "entries are out of order"
@@ -171,6 +171,7 @@ class Journal:
         with self._whole() as db:
             db.execute("INSERT OR REPLACE INTO base VALUES (1, ?, ?, ?)", (given.seq, given.state, given.history))
             db.execute("UPDATE sealed SET body = NULL WHERE first_seq <= ?", (given.seq,))
+            db.execute("DELETE FROM states WHERE seq <= ?", (given.seq,))
 
     def close(self) -> None:
         """Close the file."""

@@ -5,6 +5,7 @@ Keys sorted, no blanks, so that the same value always gives the same bytes and t
 
 from __future__ import annotations
 
+from itertools import accumulate, pairwise
 from typing import Any, TypeVar
 
 import msgspec
@@ -52,3 +53,40 @@ def checkpoint(state: object) -> bytes:
 def from_checkpoint(body: bytes, kind: type[T]) -> T:
     """Return the state a checkpoint holds. Raises ValueError when it does not fit this program."""
     return msgspec.msgpack.decode(body, type=kind)
+
+
+LONG = 16  # whole numbers in a row, from which on the steps between them are shorter
+_ROW = "\0"  # the one name in what stands for such a row
+
+
+def steps(checkpoint: bytes) -> bytes:
+    """Return a checkpoint in which rows of whole numbers are the steps between them: it packs to half the size.
+
+    Not every state comes back from it; who packs one compares.
+    """
+    return _pack.encode(_steps(msgspec.msgpack.decode(checkpoint)))
+
+
+def from_steps(body: bytes) -> bytes:
+    """Return the checkpoint `steps` was given. Raises ValueError, TypeError or OverflowError for other bytes."""
+    return _pack.encode(_from_steps(msgspec.msgpack.decode(body)))
+
+
+def _steps(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _steps(each) for key, each in value.items()}
+    if not isinstance(value, list):
+        return value
+    if len(value) >= LONG and all(type(each) is int for each in value):
+        return {_ROW: [value[0], *(after - before for before, after in pairwise(value))]}
+    return [_steps(each) for each in value]
+
+
+def _from_steps(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_from_steps(each) for each in value]
+    if not isinstance(value, dict):
+        return value
+    if value.keys() == {_ROW}:
+        return list(accumulate(value[_ROW]))
+    return {key: _from_steps(each) for key, each in value.items()}
