@@ -10,7 +10,7 @@ import json
 import re
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from pathlib import Path
 from typing import Any, get_args
 
@@ -178,7 +178,10 @@ def _keeper_warnings(jobsite: Jobsite) -> Iterator[str]:
 
 
 def _sensor_warnings(jobsite: Jobsite) -> Iterator[str]:
+    placed = set(_texts((jobsite.stations, jobsite.areas, jobsite.trains)))
     for sensor in jobsite.sensors:
+        if sensor.id not in placed:
+            yield f'sensor "{sensor.id}": named in no station, area or train, so it is stored and makes no gap'
         if sensor.classified_area != "no" and sensor.equipment_rating == "none":
             yield (
                 f'sensor "{sensor.id}": classified_area is {sensor.classified_area}, '
@@ -191,6 +194,16 @@ def _sensor_warnings(jobsite: Jobsite) -> Iterator[str]:
                 f'sensor "{sensor.id}": its range holds 0 {sensor.scale.raw_unit}, '
                 "which a broken wire gives as well; a signal of zero is refused"
             )
+
+
+def _texts(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, tuple):
+        for each in value:
+            yield from _texts(each)
+    elif is_dataclass(value):
+        yield from _texts(tuple(getattr(value, each.name) for each in fields(value)))
 
 
 def _limit_warnings(jobsite: Jobsite) -> Iterator[str]:

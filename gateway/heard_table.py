@@ -6,6 +6,7 @@ of `heard`. Names come from the network: in the table stand only those that a jo
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ from gateway.heard_message import Said, printable, printable_bytes, span, value_
 from gateway.jobsite import RAW_UNITS
 
 NO_FORM = 'not known here; a device sends SenML JSON (RFC 8428), such as [{"n":"NAME","u":"Cel","v":21.3}]'
+_NUMBER = re.compile(rb"[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,7 @@ def sketch(unknown: Unknown, heard: Heard, rules: Rules) -> list[str]:
     last = value_words(unknown.example.value, unknown.example.unit) if unknown.example else "nothing readable"
     lines = [f"# {printable(unknown.topic)}: {_often(unknown.voice)}; example {last}"]
     if why := _no_table(unknown, heard, rules):
-        return [*lines, f"# {why}"]
+        return [*lines, *(_source(unknown, heard, rules) or [f"# {why}"])]
     assert unknown.name is not None
     level, said = heard.standing.level(unknown.topic), unknown.example or Said("", None, "")
     lines += ["[[sensors]]", f'id = "{unknown.name}"']
@@ -53,10 +55,58 @@ def _no_table(unknown: Unknown, heard: Heard, rules: Rules) -> str:
         rules.plain_id(level)
     except ValueError as error:
         return f'name "{printable(name)}": {error}; change the name or topic in the device'
+    if unknown.example and isinstance(unknown.example.value, str):
+        return (
+            "no number, so no sensor here; whatever message it stands in is refused whole: let the device leave "
+            "it out, or send on a topic that does not begin with dewgate/, and pick the numbers by [[sources]]"
+        )
     if name in heard.standing.sensors:
         there = heard.standing.sensors[name].topic
         return f'"{name}" is already a sensor on topic level {there}: give this device another name, or that topic'
     return ""
+
+
+def _source(unknown: Unknown, heard: Heard, rules: Rules) -> list[str]:
+    """Return the tables of a device that sends one plain number or JSON of its own; nothing for anything else."""
+    level, first = heard.standing.level(unknown.topic), unknown.first_bytes.strip()
+    form = "number" if _NUMBER.fullmatch(first) else "json" if first.startswith(b"{") else ""
+    if unknown.name is not None or not form or _not_plain(level, rules):
+        return []
+    what = "one plain number" if form == "number" else "JSON of its own"
+    lines = [
+        f"# no SenML, but {what}: {printable_bytes(first)}",
+        f'# Such a device is read on a topic that does not begin with dewgate/. Let it send on "devices/{level}":',
+        "[[sources]]", f'id = "{level}"', f'topic = "devices/{level}"', f'form = "{form}"',
+    ]  # fmt: skip
+    if form == "json":
+        return lines + _json_questions()
+    table = [
+        "[[sensors]]",
+        f'id = "{level}"',
+        *_unit_lines("", rules),
+        *_questions("", _every(unknown.voice), rules),
+    ]
+    return [*lines, f'sensor = "{level}"', *table]
+
+
+def _json_questions() -> list[str]:
+    return [
+        _line(
+            '# time = ""', "where is its time of measurement (JMESPath)? without one it is not judged after a wait"
+        ),
+        _line('# time_form = ""', '"ISO 8601", "s" or "ms", if there is a time'),
+        _line("# [[sources.values]]", "one for each value, and a [[sensors]] table for its sensor"),
+        _line('# sensor = ""', "id of that sensor"),
+        _line('# value = ""', 'where is the number (JMESPath), such as "temp" or "air.temp"?'),
+    ]
+
+
+def _not_plain(name: str, rules: Rules) -> bool:
+    try:
+        rules.plain_id(name)
+    except ValueError:
+        return True
+    return False
 
 
 def _unit_lines(unit: str, rules: Rules) -> list[str]:

@@ -12,6 +12,7 @@ from gateway.heard import Heard, Refused, Speaker, Unknown, Voice, still_unknown
 from gateway.heard_message import Shown, printable, printable_bytes, span, value_words
 from gateway.heard_table import Rules, sketch
 from gateway.jobsite import Sensor
+from gateway.payload.forms import topics
 from gateway.web import words
 
 MOST_ROWS = 30  # in one section on a terminal; --json has all
@@ -31,7 +32,7 @@ def text(heard: Heard, rules: Rules, hours: float, writing: bool) -> str:
         else "no jobsite is in force; use: dewgate apply FILE",
         _writer(heard, writing),
     ]
-    lines += ["", *_own(heard, hours), *_unknown(heard, rules), *_refused(heard), *_rest(heard)]
+    lines += [*_listens(heard), "", *_own(heard, hours), *_unknown(heard, rules), *_refused(heard), *_rest(heard)]
     return "\n".join(lines)
 
 
@@ -40,6 +41,16 @@ def _writer(heard: Heard, writing: bool) -> str:
         return "a dewgate is writing this journal"
     how = "it was asked to stop" if heard.stopped else "no stop was written: killed, or without power"
     return f"NOT WRITTEN since {_newest(heard)}: {how}"
+
+
+def _listens(heard: Heard) -> list[str]:
+    """Say what can be heard at all: a wrong jobsite in a topic is the mistake nothing else shows."""
+    site = heard.standing.site
+    if site is None:
+        return []
+    nodes = [f"{edge.group}/{edge.node}" for edge in site.edges]
+    every = ", ".join([*topics(site), *(["the edge nodes " + ", ".join(nodes)] if nodes else [])])
+    return [f"heard are {printable(every)}; what is sent on another topic never arrives here"]
 
 
 def _own(heard: Heard, hours: float) -> list[str]:
@@ -64,19 +75,16 @@ def _own_row(heard: Heard, sensor: Sensor, hours: float) -> tuple[str, ...]:
     voice, last, quiet = speaker.voice, speaker.last, silence(heard, sensor)
     remarks = [f"SILENT {quiet}" + (f" in {hours:g} h" if last is None else "")] if quiet else []
     remarks += [f"{sensor.interval_s:g} s is stated"] if quiet or _slow(voice, sensor) else []
-    refused = _refused_on(heard, sensor)
-    remarks += [f"{refused} messages of its topic REFUSED"] if refused else []
+    refused = [each.voice for each in heard.refused.values() if heard.standing.level(each.topic) == sensor.topic]
+    if refused:
+        newest, times = _at(heard, max(each.last_utc_ms for each in refused)), sum(each.count for each in refused)
+        remarks.append(f"{times} messages of its topic REFUSED, the last {newest}")
     remarks += [f"{count} {mark}" for mark, count in speaker.marked.items()]
     return (
         sensor.id, str(voice.count), span(voice.every_ms) if voice.every_ms is not None else "",
         span(voice.longest_ms) if voice.gaps else "", value_words(last.value, last.unit) if last else "",
         _at(heard, voice.last_utc_ms) if last else "", _lag(last), ", ".join(remarks),
     )  # fmt: skip
-
-
-def _refused_on(heard: Heard, sensor: Sensor) -> int:
-    level = heard.standing.level
-    return sum(each.voice.count for each in heard.refused.values() if level(each.topic) == sensor.topic)
 
 
 def _slow(voice: Voice, sensor: Sensor) -> bool:

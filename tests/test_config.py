@@ -193,6 +193,15 @@ def test_open_ends_are_told(good: Jobsite) -> None:
     assert nobody in said and not any("told_of" in line for line in warnings(with_keeper(good)))
 
 
+def test_a_sensor_that_stands_nowhere_is_named(good: Jobsite) -> None:
+    """It is stored, and no gap is made of it; one at a station, on steel or in a train is nowhere named."""
+    (known, *_) = good.sensors
+    said = warnings(replace(good, sensors=(*good.sensors, replace(known, id="spare"))))
+    assert [each for each in said if "makes no gap" in each] == [
+        'sensor "spare": named in no station, area or train, so it is stored and makes no gap'
+    ]
+
+
 def test_a_calibration_that_is_no_day_is_told(good: Jobsite) -> None:
     """What cannot be read cannot be watched."""
     first, *rest = good.sensors

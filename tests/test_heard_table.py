@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from alerts.measured import DIMENSION, UNITS
+from gateway.config import load, to_toml
 from gateway.heard import still_unknown
 from gateway.heard_command import _rules
 from gateway.heard_table import sketch
+from gateway.payload.forms import Forms
 from tests.heard_story import Story
+from tests.sites import T0, site
 
 RULES = _rules()
+ANSWERS = {
+    "label": "Steel by the door", "quantity": "steel_temperature", "basis": "contact", "element": "ambient",
+    "interval": "10 s", "accuracy": "0.5 K", "accuracy_means": "limit", "classified_area": "no",
+}  # fmt: skip
 
 
 def table(level: str, payload: bytes, times: int = 1) -> list[str]:
@@ -68,6 +77,11 @@ def test_no_table_where_it_would_not_help() -> None:
     for level, payload, words in (
         ("box", b'[{"n":"steel","v":1}]', '"steel" is already a sensor on topic level steel'),
         ("box", b'[{"n":"a/b","v":1}]', 'name "a/b": an id has letters'),
+        (
+            "box",
+            b'[{"n":"ok","vs":"fine"}]',
+            "no number, so no sensor here; whatever message it stands in is refused",
+        ),
         ("t", b"\x1b[31m21.3", "first bytes: \\x1b[31m21.3"),
         ("t", b"", "first bytes: none kept"),
     ):
@@ -90,3 +104,38 @@ def test_a_signal_is_asked_for_its_scale() -> None:
     assert any(line.startswith('# scale = ""') for line in lines)
     assert sum(line.startswith("#     ") for line in lines) == len(RULES.bases)
     assert not any("scale" in line for line in table("d", b'[{"n":"d","u":"Cel","v":1}]'))
+
+
+def test_a_device_that_does_not_speak_senml_is_told_its_way_in(tmp_path: Path) -> None:
+    """A plain number, JSON: another topic and the tables for it, whose answers make a file that `check` takes."""
+    number = table("door", b" 21.5\n")
+    assert [line for line in number if line.startswith("# ")][1:3] == [
+        "# no SenML, but one plain number: 21.5",
+        '# Such a device is read on a topic that does not begin with dewgate/. Let it send on "devices/door":',
+    ]
+    own = table("box", b'{"temp":18.5}')
+    source = {"id": "box", "topic": "devices/box", "form": "json"}
+    assert tomllib.loads("\n".join(own)) == {"sources": [source]}
+    answers = {**ANSWERS, "unit": "Cel"}
+    file = tmp_path / "site.toml"
+    text = "\n".join([to_toml(replace(site(), trains=())), answered(number, answers)])
+    given = {"sensor": "inside", "value": "temp"}
+    text += "\n" + answered([line.replace("# [[", "[[") for line in own], given)
+    text += "\n" + answered(table("inside", b'[{"n":"inside","u":"Cel","v":1}]'), answers)
+    file.write_text(text)
+    made = load(file)
+    taken = (
+        Forms.of(made).decode("devices/door", b"21.5", T0),
+        Forms.of(made).decode("devices/box", b'{"temp":3}', T0),
+    )
+    assert [(each.sensor, each.value) for one in taken for each in one] == [("door", 21.5), ("inside", 3.0)]  # type: ignore[union-attr]
+    assert not tomllib.loads("\n".join(table("\u00fc", b"21.5")))  # no id: as any form that is not known
+
+
+def answered(lines: list[str], answers: dict[str, str]) -> str:
+    for key, answer in answers.items():
+        lines = [
+            line.removeprefix("# ").replace('""', f'"{answer}"', 1) if line.startswith(f'# {key} = ""') else line
+            for line in lines
+        ]
+    return "\n".join(lines)

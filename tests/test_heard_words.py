@@ -6,8 +6,11 @@ import json
 from dataclasses import replace
 
 from gateway.entry import Kind
+from gateway.heard import Heard
 from gateway.heard_command import _rules
+from gateway.heard_message import Standing
 from gateway.heard_words import MOST_ROWS, as_json, columns, silence, text
+from gateway.jobsite import Edge, Source
 from tests.heard_story import Story, utc_ms
 from tests.sites import pack, site
 
@@ -45,6 +48,17 @@ def test_the_head_says_what_was_read_and_who_writes() -> None:
     assert said(stopped, False)[1].endswith("it was asked to stop")
 
 
+def test_what_cannot_be_heard_is_said() -> None:
+    """A wrong jobsite in a topic, or a device without a source, shows nowhere else."""
+    assert said(morning())[2] == "heard are dewgate/test/#; what is sent on another topic never arrives here"
+    sources = (Source("probes", "probes/+/report", "json", ()),)
+    fed = Story(replace(site(), sources=sources, edges=(Edge("yard", "edge 1", ()),)))
+    assert said(fed)[2].startswith("heard are dewgate/test/#, probes/+/report, the edge nodes yard/edge 1;")
+    assert not any(
+        line.startswith("heard are") for line in text(Heard(0, Standing()), RULES, 24.0, True).splitlines()
+    )
+
+
 def test_each_sensor_has_its_row() -> None:
     """Count, pace, longest gap, last value, time, lag."""
     (steel,) = (line for line in said(morning()) if line.startswith("  steel "))
@@ -61,7 +75,9 @@ def test_silence_is_said_and_never_left_to_be_seen() -> None:
     (air_t,) = (line for line in lines if line.startswith("  air-t "))
     assert air_t.endswith("no time  SILENT for 9.08 min, 10 s is stated")
     (air_rh,) = (line for line in lines if line.startswith("  air-rh "))
-    assert air_rh.endswith("SILENT not heard in 24 h, 10 s is stated, 6 messages of its topic REFUSED")
+    assert air_rh.endswith(
+        "SILENT not heard in 24 h, 10 s is stated, 6 messages of its topic REFUSED, the last 16:35:00"
+    )
 
 
 def test_silence_begins_after_the_patience_of_the_sensor() -> None:

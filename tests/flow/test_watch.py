@@ -20,11 +20,7 @@ from gateway.entry import Kind
 from tests.broker import Mosquitto
 from tests.flow.test_run import Site, broker, now_ms, publish  # noqa: F401  fixture
 from tests.sites import margin_limit, pack, site
-
-ANSWERS = {
-    "label": "Steel by the door", "quantity": "steel_temperature", "basis": "contact", "element": "ambient",
-    "interval": "10 s", "accuracy": "0.5 K", "accuracy_means": "limit", "classified_area": "no",
-}  # fmt: skip
+from tests.test_heard_table import ANSWERS, answered
 
 FILE = replace(site(margin_limit()), trains=())
 
@@ -97,14 +93,6 @@ def watching(running: Listening) -> Iterator[Reader]:
         made.process.kill()
 
 
-def filled(table: list[str]) -> str:
-    """The table with each question answered as a keeper would: the sign taken away, words between the quotes."""
-    for key, answer in ANSWERS.items():
-        at = next(n for n, line in enumerate(table) if line.startswith(f'# {key} = ""'))
-        table[at] = table[at].removeprefix("# ").replace('""', f'"{answer}"', 1)
-    return "\n".join(table)
-
-
 def test_from_an_unknown_sensor_to_a_speaking_one(running: Listening, tmp_path: Path) -> None:
     """Plug in, `sensors`, paste, answer, `check`, `apply`: then the sensor is heard and nothing is unknown."""
     file = tmp_path / "site.toml"
@@ -114,7 +102,7 @@ def test_from_an_unknown_sensor_to_a_speaking_one(running: Listening, tmp_path: 
     assert "Not known to the jobsite: 1, ready to paste:" in said
     begin = said.index("[[sensors]]")
     assert said[begin - 1] == "# dewgate/test/door: heard once; example 18.5 Cel"
-    table = filled(said[begin : said.index("", begin)])
+    table = answered(said[begin : said.index("", begin)], ANSWERS)
     file.write_text(f"{to_toml(FILE)}\n{table}\n")
     assert "9 sensors, 1 limits" in dewgate("check", file)
     dewgate("apply", file, "--home", running.home, "--who", "keeper", "--why", "a new sensor")

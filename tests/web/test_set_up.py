@@ -237,6 +237,8 @@ def test_who_speaks_is_asked_of_the_program_itself(stage: Stage, pages: Pages) -
     assert "new-probe" in text
     assert "[[sensors]]" in text
     assert "21.5" in text
+    assert text.count("heard once") == 2, "in its table and among the refused, and no third time"
+    assert "makes a gap only where it is named" in text
 
 
 def test_without_a_jobsite_set_up_says_so(stage: Stage) -> None:
