@@ -11,6 +11,7 @@ import struct
 from dataclasses import dataclass
 from enum import IntEnum
 from hashlib import sha256
+from typing import NoReturn
 
 from gateway.reading import Rejected
 
@@ -35,6 +36,7 @@ class Kind(IntEnum):
     HEALTH = 15
 
 
+_KINDS = {int(kind): kind for kind in Kind}
 VERSION = 1
 KEPT_OF_REJECTED = 4096
 _HEAD = struct.Struct(">BBq")
@@ -71,12 +73,25 @@ def head(kind: Kind, core_ms: int) -> bytes:
     return _HEAD.pack(kind, VERSION, core_ms)
 
 
+def message_and_time(made: bytes) -> tuple[Arrival, int]:
+    """Return the message of a whole entry of kind MESSAGE, and its core time. Raises as `kind_and_time`."""
+    _, version, core_ms, flags, packet_id, size = _MESSAGE_HEAD.unpack_from(made)
+    if version != VERSION:
+        _refuse(version)
+    end = _MESSAGE_HEAD.size + size
+    return _arrival(made[_MESSAGE_HEAD.size : end].decode(), made[end:], packet_id, flags), core_ms
+
+
 def kind_and_time(made: bytes) -> tuple[Kind, int]:
     """Return kind and core time. Raises ValueError for a kind or version this program does not know."""
     kind, version, core_ms = _HEAD.unpack_from(made)
     if version != VERSION:
-        raise ValueError(f"entry version {version} is newer than this program's {VERSION}: update the program")
-    return Kind(kind), core_ms
+        _refuse(version)
+    return _KINDS.get(kind) or Kind(kind), core_ms  # what is not in the table, Kind refuses
+
+
+def _refuse(version: int) -> NoReturn:
+    raise ValueError(f"entry version {version} is newer than this program's {VERSION}: update the program")
 
 
 def body_of(made: bytes) -> bytes:
@@ -100,10 +115,15 @@ def message_of(body: bytes) -> Arrival:
     """Return the message an entry body holds."""
     flags, packet_id, size = _FACTS.unpack_from(body)
     end = _FACTS.size + size
-    topic = body[_FACTS.size : end].decode()
-    return Arrival(
-        topic, body[end:], packet_id, bool(flags & DUP), bool(flags & RETAIN), bool(flags & BEFORE_MARKER)
-    )
+    return _arrival(body[_FACTS.size : end].decode(), body[end:], packet_id, flags)
+
+
+def _arrival(topic: str, payload: bytes, packet_id: int, flags: int) -> Arrival:
+    arrival = Arrival(topic, payload, packet_id)
+    if flags:
+        arrival.dup, arrival.retain = bool(flags & DUP), bool(flags & RETAIN)
+        arrival.before_marker = bool(flags & BEFORE_MARKER)
+    return arrival
 
 
 def rejection(arrival: Arrival, why: Rejected, core_ms: int, kept: int = KEPT_OF_REJECTED) -> bytes:

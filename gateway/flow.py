@@ -96,19 +96,30 @@ class Flow:
         self._run_to(core_ms, outcomes)
         readings = self._decode(arrival, core_ms)
         if first := self._first_of(arrival, readings):
-            kind, made = Kind.DUPLICATE, entry.duplicate(arrival, first, core_ms)
+            made = entry.duplicate(arrival, first, core_ms)
+            self._fold(made, Kind.DUPLICATE, core_ms, outcomes)
         elif isinstance(readings, Rejected):
             kept = self._kept(arrival.topic, core_ms, readings.code)
-            kind, made = Kind.REJECTION, entry.rejection(arrival, readings, core_ms, kept)
+            made = entry.rejection(arrival, readings, core_ms, kept)
+            self._fold(made, Kind.REJECTION, core_ms, outcomes)
         else:
-            kind, made = Kind.MESSAGE, entry.message(arrival, core_ms)
-        self._fold(made, kind, core_ms, outcomes, arrival, readings)
+            made = entry.message(arrival, core_ms)
+            self._append(made, core_ms)
+            self._message(arrival, readings, core_ms, outcomes.sheet)
         return made
 
     def advance(self, entries: Iterable[bytes], outcomes: Outcomes) -> None:
         """Fold journalled entries in, in order."""
         for each in entries:
+            if each[0] == Kind.MESSAGE:
+                arrival, core_ms = entry.message_and_time(each)
+                self._run_to(core_ms, outcomes)
+                self._append(each, core_ms)
+                self._message(arrival, self._as_then(arrival, core_ms), core_ms, outcomes.sheet)
+                continue
             kind, core_ms = entry.kind_and_time(each)
+            if kind is not Kind.STARTED:  # nothing is derived across downtime
+                self._run_to(core_ms, outcomes)
             self._fold(each, kind, core_ms, outcomes)
 
     def tick(self, core_ms: int, sheet: Sheet | None = None) -> Outcomes:
@@ -123,10 +134,11 @@ class Flow:
     def due_ms(self) -> int | None:
         """Return the next whole second of core time at which something is to be judged."""
         state = self.state
-        due = [(state.dirty_ms // SECOND + 1) * SECOND] if state.dirty_ms is not None else []
+        due = None if state.dirty_ms is None else (state.dirty_ms // SECOND + 1) * SECOND
         if state.deadline_ms is not None:
-            due.append(-(-state.deadline_ms // SECOND) * SECOND)
-        return max(min(due), state.judged_ms + SECOND) if due else None
+            deadline = -(-state.deadline_ms // SECOND) * SECOND
+            due = deadline if due is None else min(due, deadline)
+        return None if due is None else max(due, state.judged_ms + SECOND)
 
     def _decode(self, arrival: Arrival, core_ms: int) -> Sequence[News] | Rejected:
         if self.site is None:
@@ -175,28 +187,16 @@ class Flow:
 
     # -- folding -------------------------------------------------------------------------------------
 
-    def _fold(
-        self,
-        made: bytes,
-        kind: Kind,
-        core_ms: int,
-        outcomes: Outcomes,
-        arrival: Arrival | None = None,
-        readings: Sequence[News] | Rejected | None = None,
-    ) -> None:
-        if kind is not Kind.STARTED:  # nothing is derived across downtime
-            self._run_to(core_ms, outcomes)
+    def _append(self, made: bytes, core_ms: int) -> None:
         self.state.sequence += 1
         self.state.core_ms = core_ms
         tree.append(self.state.peaks, made)
-        if kind is Kind.MESSAGE and arrival and readings is not None and not isinstance(readings, Rejected):
-            self._message(arrival, readings, core_ms, outcomes.sheet)  # just made: no need to read it again
-            return
+
+    def _fold(self, made: bytes, kind: Kind, core_ms: int, outcomes: Outcomes) -> None:
+        """Fold in an entry that is no message, judged up to its time."""
+        self._append(made, core_ms)
         body = entry.body_of(made)
         match kind:
-            case Kind.MESSAGE:
-                arrival = entry.message_of(body)
-                self._message(arrival, self._as_then(arrival, core_ms), core_ms, outcomes.sheet)
             case Kind.REJECTION:
                 refusal = entry.rejection_of(body)
                 self._rejection(refusal, core_ms)
@@ -235,7 +235,7 @@ class Flow:
         return []
 
     def _message(self, arrival: Arrival, readings: Sequence[News], core_ms: int, sheet: Sheet) -> None:
-        self._count("message")
+        self.state.counts["message"] = self.state.counts.get("message", 0) + 1
         if core_ms // HOUR != self.state.sense.hour:
             sensor_sense.end_hour(self.state.sense, self.watch, core_ms)
             self._hear_all_anew()
@@ -274,7 +274,7 @@ class Flow:
             state.dirty_ms = core_ms
 
     def _reading(self, reading: Reading, may_be_old: bool, core_ms: int, sheet: Sheet) -> None:
-        state, name, absolute = self.state, reading.sensor, reading.absolute
+        state, name, value, absolute = self.state, reading.sensor, reading.value, reading.absolute
         if absolute and not flow_repeats.is_new(state, reading):
             return
         if may_be_old and not absolute:
@@ -288,22 +288,24 @@ class Flow:
             fault = not may_be_old and self._clock_fault(name, core_ms - measured, core_ms)
         if fault:
             measured = core_ms
-        patience = sensor_sense.silence_ms(self.patience_ms[name], reading.next_within_ms)
-        flow_history.take(state, sheet, name, reading.value, measured + state.offset_ms, patience)
-        if reading.historical or core_ms - measured > self.patience_ms[name]:
+        own = patience = self.patience_ms[name]
+        if reading.next_within_ms is not None:
+            patience = sensor_sense.silence_ms(own, reading.next_within_ms)
+        flow_history.take(state, sheet, name, value, measured + state.offset_ms, patience)
+        if reading.historical or core_ms - measured > own:
             self._count("historical" if reading.historical else "late")
             self._anew.add(name)
             return
         newest = state.newest.get(name)
         if newest is None:
-            newest = state.newest[name] = Newest(reading.value, measured, core_ms, patience)
+            newest = state.newest[name] = Newest(value, measured, core_ms, patience)
             state.impossible.pop(name, None)
         elif measured < newest.measured_ms:
             return
         newest.patience_ms = patience
         self._said.pop(name, None)
         self._anew.add(name)
-        newest.value, newest.measured_ms, newest.received_ms = reading.value, measured, core_ms
+        newest.value, newest.measured_ms, newest.received_ms = value, measured, core_ms
         newest.saturated, newest.below_resolution = reading.saturated, reading.below_resolution
         newest.clock_fault = fault
         sensor_sense.take(state.sense, self.watch, reading, measured)
@@ -408,7 +410,7 @@ class Flow:
     def _run_to(self, core_ms: int, outcomes: Outcomes) -> None:
         if core_ms == self._ran_to_ms:  # nothing folded in at an instant can be due at that same instant
             return
-        while (due := self.due_ms()) is not None and due <= core_ms:
+        while core_ms >= self.state.judged_ms + SECOND and (due := self.due_ms()) is not None and due <= core_ms:
             self._judge(due, outcomes)
         self._ran_to_ms = core_ms
 

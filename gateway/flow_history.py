@@ -13,12 +13,10 @@ MINUTE = 60_000
 
 def take(state: State, sheet: Sheet, sensor: str, value: float, utc_ms: int, patience_ms: int) -> None:
     """Every reading is history, late or not, and vouches for its patience."""
-    sheet.add(sensor, utc_ms, value)
     cover = state.covers.get(sensor)
     if cover is None:
         cover = state.covers[sensor] = Cover(0)
-    for stretch in cover.take(utc_ms, utc_ms + patience_ms):
-        sheet.know(sensor, *stretch)
+    sheet.hear(sensor, utc_ms, value, cover, utc_ms + patience_ms)
 
 
 def is_minute(state: State, before_ms: int) -> bool:

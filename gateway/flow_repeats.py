@@ -26,6 +26,7 @@ KEPT = 1024  # readings of each sensor that are remembered: as many messages may
 BACK_MS = 60_000  # and all of the last minute: a killed broker gives again what it gave since its last save
 MOST = 300_000  # but of no sensor more than that: what the shipped broker holds for us
 MARK_MS = 5_000  # how often the number of an entry is noted beside its time
+_LATEST = -2
 _REFUSED = b"refused"  # before the key of a refused message, so that it is not taken for one that was read
 K = TypeVar("K")
 V = TypeVar("V")
@@ -63,11 +64,17 @@ def refused_first_of(state: State, arrival: Arrival, ahead: Sequence[News]) -> i
 
 def is_new(state: State, reading: Reading) -> bool:
     """Remember a timed reading; False for a repeat, and for a conflict, which is counted."""
-    track = state.tracks.get(reading.sensor)
+    track, time_ms = state.tracks.get(reading.sensor), reading.measured_ms
     if track is None:
         track = state.tracks[reading.sensor] = Track()
-    if not track.times or reading.measured_ms > track.times[-1]:  # type: ignore[operator]  # it has a time
-        _add(state, track, reading)
+    if not track.times or time_ms > track.times[-1]:  # type: ignore[operator]  # it has a time
+        track.times.append(time_ms)  # type: ignore[arg-type]
+        track.values.append(reading.value)
+        track.firsts.append(state.sequence)
+        if not state.marks or state.core_ms - state.marks[-1][0] >= MARK_MS:
+            state.marks.append((state.core_ms, state.sequence))
+        if len(track.times) >= track.room:
+            _let_go(state, track)
         return True
     value = _value_at(state, reading)
     if value is None:
@@ -77,16 +84,6 @@ def is_new(state: State, reading: Reading) -> bool:
         state.counts["conflict"] = state.counts.get("conflict", 0) + 1
         remember(state.seen, _conflicting(reading), (reading.value, state.sequence))
     return False
-
-
-def _add(state: State, track: Track, reading: Reading) -> None:
-    track.times.append(reading.measured_ms)  # type: ignore[arg-type]
-    track.values.append(reading.value)
-    track.firsts.append(state.sequence)
-    if not state.marks or state.core_ms - state.marks[-1][0] >= MARK_MS:
-        state.marks.append((state.core_ms, state.sequence))
-    if len(track.times) >= track.room:
-        _let_go(state, track)
 
 
 def _let_go(state: State, track: Track) -> None:
@@ -121,6 +118,8 @@ def remember(window: dict[K, V], key: K, value: V) -> None:
 def _seen(state: State, reading: Reading) -> int:
     """Return the sequence number of the entry this very reading came with, or 0."""
     track, at = _place(state, reading)
+    if track and at == _LATEST:  # what is looked up by name came out of order
+        return 0
     if track and at >= 0 and track.values[at] == reading.value:
         return track.firsts[at]
     value, first = state.seen.get(_identity(reading), (None, 0))
@@ -138,10 +137,12 @@ def _value_at(state: State, reading: Reading) -> float | None:
 
 
 def _place(state: State, reading: Reading) -> tuple[Track | None, int]:
-    """Return the sensor's track, and where in it the reading's time stands, or -1."""
+    """Return the sensor's track, and where in it the reading's time stands: -1 nowhere, _LATEST after all."""
     track, time_ms = state.tracks.get(reading.sensor), reading.measured_ms
-    if track is None or time_ms is None or not track.times or time_ms > track.times[-1]:
+    if track is None or time_ms is None or not track.times:
         return track, -1
+    if time_ms > track.times[-1]:
+        return track, _LATEST
     at = bisect_left(track.times, time_ms)
     return track, at if track.times[at] == time_ms else -1
 

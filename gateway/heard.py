@@ -190,9 +190,9 @@ def _unknown_sayings(standing: Standing, refusal: Refusal) -> list[tuple[str | N
     nothing: list[tuple[str | None, Said | None]] = [(None, None)]
     if refusal.code != UNKNOWN_SENSOR:
         return [] if standing.is_own(refusal.topic) else nothing
-    level, known = standing.level(refusal.topic), standing.forms.names.by_name
+    level, known = standing.level(refusal.topic), standing.forms.names.on(refusal.topic)
     spoken = told(refusal.kept)
-    found = [(said.name or level, said) for said in spoken if (level, said.name) not in known]
+    found = [(said.name or level, said) for said in spoken if said.name not in known]
     if not found and (named := _SENTENCE.fullmatch(refusal.detail)):
         return [(named[1], None)]
     return [*found] or nothing
@@ -211,4 +211,4 @@ def still_unknown(heard: Heard) -> list[Unknown]:
 def _known_now(standing: Standing, unknown: Unknown) -> bool:
     if unknown.name is None:
         return standing.is_own(unknown.topic)
-    return (standing.level(unknown.topic), unknown.name) in standing.forms.names.by_name
+    return unknown.name in standing.forms.names.on(unknown.topic)

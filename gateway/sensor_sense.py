@@ -114,14 +114,14 @@ def _behind_adsorption(train: Train) -> list[str]:
 
 def take(sense: Sense, watch: Watch, reading: Reading, measured_ms: int) -> None:
     """Take in a reading that became the newest of its sensor, measured at this core time: O(1)."""
-    rule = watch.rules.get(reading.sensor)
+    name = reading.sensor
+    rule = watch.rules.get(name)
     if rule is None:
         return
-    value = reading.value
-    track = sense.tracks.get(reading.sensor)
+    track = sense.tracks.get(name)
     if track is None:
-        track = sense.tracks[reading.sensor] = Track(value, measured_ms, value, measured_ms)
-    sensor_track.take(track, rule, value, measured_ms, reading.saturated, reading.below_resolution)
+        track = sense.tracks[name] = Track(reading.value, measured_ms, reading.value, measured_ms)
+    sensor_track.take(track, rule, reading.value, measured_ms, reading.saturated, reading.below_resolution)
 
 
 def end_hour(sense: Sense, watch: Watch, core_ms: int) -> None:

@@ -121,10 +121,11 @@ def take(track: Track, rule: Rule, value: float, at_ms: int, saturated: bool, be
         track.held += 1  # a humidity at 100 % is saturated, not stuck
         track.held_ms += heard_ms
         track.low_end = below_resolution
-    if rule.humidity:
+    if rule.humidity and (value > WET_RH or track.wet_ms):
         _wet(track, value, heard_ms)
     if rule.compared:
-        _add(track, value, saturated or below_resolution or track.odd is not None or is_stuck(track, rule))
+        stuck = track.held >= STUCK_READINGS and is_stuck(track, rule)
+        _add(track, value, stuck or saturated or below_resolution or track.odd is not None)
     track.last, track.at_ms = value, at_ms
 
 

@@ -69,19 +69,31 @@ class Sheet:
     each_ms: int = QUARTER_MS
     deeds: list[Deed] = field(default_factory=list)
 
-    def add(self, channel: str, utc_ms: int, value: float) -> None:
-        """Take one value in; its time known is told by `know`, once it is clear when it ended."""
+    def add(self, channel: str, utc_ms: int, value: float) -> Sums:
+        """Take one value in, and return its bucket; its time known is told once it is clear when it ended."""
         key = (channel, utc_ms - utc_ms % self.each_ms)
         sums = self.buckets.get(key)
         if sums is None:
             sums = self.buckets[key] = Sums()
-        whole = whole_of(value)
+        whole = round(value * MILLION)
         sums.count += 1
         sums.total += whole
         if sums.low is None or whole < sums.low:
             sums.low = whole
         if sums.high is None or whole > sums.high:
             sums.high = whole
+        return sums
+
+    def hear(self, channel: str, utc_ms: int, value: float, cover: Cover, until_ms: int) -> None:
+        """Take a reading in, and the time it vouches for: from when it was measured until until_ms."""
+        sums, known_ms = self.add(channel, utc_ms, value), cover.until_ms
+        late = cover.holes and utc_ms < cover.holes[-1][1]
+        if utc_ms <= known_ms < until_ms <= utc_ms - utc_ms % self.each_ms + self.each_ms and not late:
+            sums.known_ms += until_ms - known_ms  # nearly every one: it goes on from the one before
+            cover.until_ms = until_ms
+        else:
+            for stretch in cover.take(utc_ms, until_ms):
+                self.know(channel, *stretch)
 
     def stand(self, channel: str, from_ms: int, until_ms: int, whole: int) -> None:
         """A derived value [millionths] stood from one UTC time to another: it weighs as long as it stood [ms]."""

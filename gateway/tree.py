@@ -26,8 +26,12 @@ def node(left: bytes, right: bytes) -> bytes:
 
 
 def append(peaks: Peaks, entry: bytes) -> None:
-    """Add an entry, joining equal subtrees; `peaks` is changed in place."""
-    append_subtree(peaks, 1, leaf(entry))
+    """Add an entry, joining equal subtrees; `peaks` is changed in place. In one piece: each message does it."""
+    size, root = 1, sha256(b"\x00" + entry).digest()
+    while peaks and peaks[-1][0] == size:
+        root = sha256(b"\x01" + peaks.pop()[1] + root).digest()
+        size *= 2
+    peaks.append((size, root))
 
 
 def extend(peaks: Peaks, entries: Sequence[bytes]) -> None:
@@ -70,6 +74,5 @@ def root(peaks: Peaks) -> bytes:
 def root_of(entries: list[bytes]) -> bytes:
     """Return the root over these entries alone."""
     peaks: Peaks = []
-    for entry in entries:
-        append(peaks, entry)
+    extend(peaks, entries)
     return root(peaks)

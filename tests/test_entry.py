@@ -37,6 +37,14 @@ def test_a_newer_version_is_refused() -> None:
     """A journal of a newer program is not half understood."""
     with pytest.raises(ValueError, match="newer than this program"):
         entry.unpack(bytes([1, 2]) + bytes(8))
+    with pytest.raises(ValueError, match="newer than this program"):
+        entry.message_and_time(bytes([1, 2]) + bytes(20))
+
+
+def test_a_kind_that_is_not_known_is_refused() -> None:
+    """An entry of a newer program."""
+    with pytest.raises(ValueError, match="99 is not a valid Kind"):
+        entry.kind_and_time(bytes([99, 1]) + bytes(8))
 
 
 @given(st.text(max_size=200), st.binary(max_size=200), st.integers(0, 65535), st.tuples(*[st.booleans()] * 3))
@@ -45,8 +53,10 @@ def test_a_message_comes_back_as_it_went_in(
 ) -> None:
     """Round trip of topic, payload and facts."""
     arrival = Arrival(topic, payload, mid, *facts)
-    kind, core_ms, body = entry.unpack(entry.message(arrival, 5))
+    made = entry.message(arrival, 5)
+    kind, core_ms, body = entry.unpack(made)
     assert (kind, core_ms, entry.message_of(body)) == (Kind.MESSAGE, 5, arrival)
+    assert entry.message_and_time(made) == (arrival, 5)
 
 
 def test_a_rejection_keeps_reason_hash_and_first_bytes() -> None:

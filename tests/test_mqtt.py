@@ -135,3 +135,44 @@ def test_bytes_that_are_no_message_are_a_fault_of_the_protocol() -> None:
     (only,) = taken_
     assert (only.topic, only.payload, only.packet_id) == ("\ufffd\ufffd", b"p", 0x0102)
     assert only.dup and only.retain
+
+
+def packet(first: int, topic: bytes, payload: bytes, number: bytes = b"") -> bytes:
+    """A PUBLISH packet of MQTT 3.1.1, 3.3, with its remaining length as 2.2.3 counts it."""
+    body, length = len(topic).to_bytes(2, "big") + topic + number + payload, bytearray()
+    left = len(body)
+    while left > 127:
+        length.append(left % 128 + 128)
+        left //= 128
+    return bytes([first, *length, left]) + body
+
+
+def test_whole_messages_are_taken_as_they_lie_and_all_else_is_left() -> None:
+    """Of a piece of the stream, up to what is not whole, not for us, or too long for two bytes of length."""
+    long, longest = b"x" * 300, b"y" * 16_370
+    taken_: list[Arrival] = []
+    whole = [
+        (packet(0x30, b"t", b"0"), ("t", b"0", 0, False, False)),
+        (packet(0x3B, b"t", b"1", b"\x01\x02"), ("t", b"1", 0x0102, True, True)),
+        (packet(0x32, b"long", long, b"\x00\x03"), ("long", long, 3, False, False)),
+        (packet(0x33, b"t", longest, b"\x00\x04"), ("t", longest, 4, False, True)),
+    ]
+    rests = (
+        b"",
+        b"\x32",  # no length yet
+        packet(0x32, b"t", b"1", b"\x00\x05")[:-1],
+        packet(0x32, b"t", long, b"\x00\x05")[:2],
+        packet(0x32, b"t", b"z" * 16_384, b"\x00\x05"),
+        packet(0x34, b"t", b"exactly once", b"\x00\x05"),
+        b"\x40\x02\x00\x05",  # an acknowledgement
+        b"\x32\x05\x00\x09short",  # its topic is longer than itself
+    )
+    for rest in rests:
+        taken_.clear()
+        client = _ReadingAhead("unit", taken_.append)
+        client._ahead, client._last_bytes_received = b"".join(each for each, _ in whole) + rest, 0.0
+        assert client._take_whole() and client._ahead[client._at :] == rest
+        found = [(each.topic, each.payload, each.packet_id, each.dup, each.retain) for each in taken_]
+        assert found == [expected for _, expected in whole]
+        assert client._last_bytes_received > 0
+        assert not client._take_whole() and len(taken_) == len(whole)

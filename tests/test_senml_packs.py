@@ -17,7 +17,7 @@ from tests.sites import SENSORS, T0
 GOLDEN = json.loads((Path(__file__).parent / "tables" / "senml-packs.json").read_text())
 AIR, HUMID, _, STEEL = SENSORS
 YARD = (replace(AIR, id="yard-air"), replace(STEEL, id="yard-steel"), replace(HUMID, id="yard-humid"), STEEL)
-NAMES = Names("test", {("steel", each.id): each for each in YARD})
+NAMES = Names("test", {"dewgate/test/steel": {each.id: each for each in YARD}})
 RECEIVED = T0 + 60_000
 
 

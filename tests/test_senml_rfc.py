@@ -23,9 +23,8 @@ NAMED = (
     f"{ONE}:open", f"{ONE}:nfv-reader", f"{ONE}:heat", f"{ONE}:fan", "2001:db8::2/temperature",
     "2001:db8::2/humidity", "2001:db8::1/temperature", "2001:db8::1/humidity", "2001:db8::3", "2001:db8::4",
 )  # fmt: skip
-NAMES = Names(
-    "test", {("gate", name): sensor(name, Quantity.STEEL_TEMPERATURE, "Cel", 0.5, "contact") for name in NAMED}
-)
+GATE = {name: sensor(name, Quantity.STEEL_TEMPERATURE, "Cel", 0.5, "contact") for name in NAMED}
+NAMES = Names("test", {"dewgate/test/gate": GATE})
 Resolved = tuple[str, float, str, int | None]
 
 SINGLE = b'[{"n":"urn:dev:ow:10e2073a01080063","u":"Cel","v":23.1}]'

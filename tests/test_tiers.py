@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from alerts.measured import Quantity
@@ -64,6 +64,21 @@ def test_time_known_is_the_same_in_whatever_order_readings_come(
             found += [ms for one, other in cover.take(at, at + patience) for ms in range(one, other)]
         assert len(found) == len(set(found)), "a moment was counted twice"
         assert set(found) == vouched
+
+
+@given(times)
+@example([(1000, 10), (1050, 10), (1020, 60)])  # fills a hole and goes beyond what was known
+def test_a_reading_and_its_time_are_taken_as_one_by_one(taken: list[tuple[int, int]]) -> None:
+    """Buckets of 100 ms: the short way for the usual reading gives what the long way gives, holes included."""
+    at_once, apart = Sheet(each_ms=100), Sheet(each_ms=100)
+    one, other = Cover(0), Cover(0)
+    for at, patience in taken:
+        at_once.hear("a", at, at / 7, one, at + patience)
+        apart.add("a", at, at / 7)
+        for stretch in other.take(at, at + patience):
+            apart.know("a", *stretch)
+        assert one == other
+    assert at_once == apart
 
 
 def test_holes_are_remembered_only_so_far() -> None:

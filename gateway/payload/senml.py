@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import ceil
+from typing import NoReturn
 
 import msgspec
 from msgspec import UNSET, UnsetType
@@ -60,23 +61,28 @@ _labels = msgspec.json.Decoder(list[dict[str, msgspec.Raw]]).decode
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """Which sensor a topic and a record name mean, made once per jobsite."""
+    """Which sensor a whole topic and then a record name mean, made once per jobsite."""
 
     jobsite: str
-    by_name: dict[tuple[str, str], Sensor]
+    by_topic: dict[str, dict[str, Sensor]]
 
     @classmethod
     def of(cls, jobsite: Jobsite) -> Names:
         """Return the names of a jobsite; a record may leave its name out on the sensor's own topic."""
-        found: dict[tuple[str, str], Sensor] = {}
+        found: dict[str, dict[str, Sensor]] = {}
         elsewhere = fed(jobsite)  # a sensor that a source feeds has no second way in
         for sensor in jobsite.sensors:
             if sensor.id in elsewhere:
                 continue
-            found[sensor.topic, sensor.id] = sensor
+            named = found.setdefault(f"dewgate/{jobsite.id}/{sensor.topic}", {})
+            named[sensor.id] = sensor
             if sensor.topic == sensor.id:
-                found[sensor.topic, ""] = sensor
+                named[""] = sensor
         return cls(jobsite.id, found)
+
+    def on(self, topic: str) -> dict[str, Sensor]:
+        """Return the sensors that may speak on a topic, by the names of their records."""
+        return self.by_topic.get(topic, {})
 
 
 def decode(topic: str, payload: bytes, names: Names, received_ms: int) -> list[Reading] | Rejected:
@@ -86,13 +92,15 @@ def decode(topic: str, payload: bytes, names: Names, received_ms: int) -> list[R
     received_ms UTC at reception, by which relative times (below 2^28 s) are resolved and times more than a
     minute ahead are refused.
     """
-    parts = topic.split("/")
-    if len(parts) != 3 or parts[0] != "dewgate" or parts[1] != names.jobsite:
-        return Rejected("wrong topic", f"expected dewgate/{names.jobsite}/<sensor>, got {topic[:80]}")
+    known = names.by_topic.get(topic)
+    if known is None:
+        known = {}
+        if topic.split("/")[:-1] != ["dewgate", names.jobsite]:
+            return Rejected("wrong topic", f"expected dewgate/{names.jobsite}/<sensor>, got {topic[:80]}")
     if len(payload) > MAX_PAYLOAD:
         return Rejected("too large", f"{len(payload)} bytes; at most {MAX_PAYLOAD} are read")
     try:
-        return _resolve(_records(payload), parts[2], names, received_ms)
+        return _resolve(_records(payload), topic, known, received_ms)
     except Refused as refused:
         return refused.why
 
@@ -132,35 +140,36 @@ def _refuse_must_understand(records: Iterable[Iterable[str]]) -> None:
                 raise Refused("label not understood", f"label {label[:40]} must be understood and is not")
 
 
-def _resolve(records: Sequence[Record], level: str, names: Names, received_ms: int) -> list[Reading]:
+def _resolve(records: Sequence[Record], topic: str, known: dict[str, Sensor], received_ms: int) -> list[Reading]:
     base_name, base_time, base_unit, base_value = "", 0.0, "", 0.0
     readings = []
     for record in records:
-        base_name = base_name if record.bn is UNSET else record.bn
-        base_time = base_time if record.bt is UNSET else record.bt
-        base_unit = base_unit if record.bu is UNSET else record.bu
-        base_value = base_value if record.bv is UNSET else record.bv
+        if record.bn is not UNSET:
+            base_name = record.bn
+        if record.bt is not UNSET:
+            base_time = record.bt
+        if record.bu is not UNSET:
+            base_unit = record.bu
+        if record.bv is not UNSET:
+            base_value = record.bv
         if record.bver is not UNSET:
             _refuse_version(record.bver, records[0].bver)
         if record.v is UNSET and _is_base_only(record):
             continue
-        sensor = _sensor(base_name + record.n, level, names)
+        name = base_name + record.n
+        sensor = known.get(name) or _unknown(name, topic)
         if record.v is UNSET or record.vs is not UNSET or record.vb is not UNSET or record.vd is not UNSET:
             raise _no_single_number(sensor, record)
         seconds = base_time + record.t
+        if seconds < -ABSOLUTE_S:  # such a number of milliseconds is no time any more
+            raise Refused("bad time", f"measured {-seconds:.3g} s ago")
         unit = base_unit if record.u is UNSET else record.u
-        reading = reading_of(sensor, base_value + record.v, unit, _measured_ms(seconds, received_ms))
+        reading = reading_of(sensor, base_value + record.v, unit, time_ms(seconds, received_ms))
         reading.relative = seconds < ABSOLUTE_S
         if record.ut is not UNSET:
             reading.next_within_ms = _next_within_ms(sensor, record.ut)
         readings.append(reading)
     return readings if len(readings) == 1 else _in_order(readings, received_ms)
-
-
-def _measured_ms(seconds: float, received_ms: int) -> int | None:
-    if seconds < -ABSOLUTE_S:  # such a number of milliseconds is no time any more
-        raise Refused("bad time", f"measured {-seconds:.3g} s ago")
-    return time_ms(seconds, received_ms)
 
 
 def _in_order(readings: list[Reading], received_ms: int) -> list[Reading]:
@@ -208,10 +217,8 @@ def _next_within_ms(sensor: Sensor, update_s: float) -> int:
     return ceil(update_s * 1000)
 
 
-def _sensor(name: str, level: str, names: Names) -> Sensor:
-    sensor = names.by_name.get((level, name))
-    if sensor is not None:
-        return sensor
+def _unknown(name: str, topic: str) -> NoReturn:
+    level = topic.rpartition("/")[2]
     if name and not _NAME.match(name):
         raise Refused("bad name", f"name {name[:60]!r} is not a SenML name")
     raise Refused("unknown sensor", f"no sensor {name[:60] or level[:60]} on topic level {level[:60]}")

@@ -33,6 +33,11 @@ PLAUSIBLE: dict[Quantity, tuple[float, float]] = {
     Quantity.WIND_SPEED: (0.0, 115.0),  # the strongest gust on record is 113 m/s (WMO, 1996; from memory)
     Quantity.PRODUCT_TEMPERATURE: (-30.0, 120.0),  # heated hoses of plural spray reach some 80 °C
 }
+_FRACTION = Dimension.FRACTION
+# What is asked of a value of each kind: its dimension, and the range it can have.
+_ASKED = {
+    quantity: (dimension, *PLAUSIBLE.get(quantity, (-1e9, 1e9))) for quantity, dimension in DIMENSION.items()
+}
 
 
 class Refused(Exception):
@@ -66,12 +71,12 @@ def reading_of(sensor: Sensor, written: float, unit: str, measured_ms: int | Non
     if sensor.scale is not None:
         written, unit = _scaled(sensor, sensor.scale, written, unit), sensor.unit
     spelling = UNITS.get(unit or sensor.unit)
-    if spelling is None or spelling.dimension is not DIMENSION[sensor.quantity]:
+    dimension, low, high = _ASKED[sensor.quantity]
+    if spelling is None or spelling.dimension is not dimension:
         raise Refused("wrong unit", f"{sensor.id} states {sensor.unit}, the message says {unit[:20]}")
-    value = spelling.inside(written)
-    if spelling.dimension is Dimension.FRACTION:
+    value = written * spelling.factor + spelling.offset
+    if dimension is _FRACTION:
         return _humidity(sensor, value, measured_ms)
-    low, high = PLAUSIBLE.get(sensor.quantity, (-1e9, 1e9))
     if not low <= value <= high:
         raise Refused("impossible value", f"{sensor.id}: {written:g} {unit or sensor.unit} is outside its range")
     return Reading(sensor.id, value, measured_ms)
