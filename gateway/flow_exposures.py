@@ -30,12 +30,16 @@ class Open:
         self._events = -1
         self._found: list[Exposure] = []
 
-    def of(self, area: str) -> list[Exposure]:
-        """Return those of an area."""
+    def any(self) -> list[Exposure]:
+        """Return those of all areas."""
         if self._events != self._state.events:
             self._events = self._state.events
             self._found = [each for each in self._state.exposures.values() if each.ended_ms is None]
-        return [each for each in self._found if each.area == area]
+        return self._found
+
+    def of(self, area: str) -> list[Exposure]:
+        """Return those of an area."""
+        return [each for each in self.any() if each.area == area]
 
 
 def undisposed(state: State) -> list[Exposure]:

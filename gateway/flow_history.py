@@ -50,27 +50,22 @@ class Derived:
                 put_up(state, sheet, channel, whole, minute)
 
 
-def put_up(state: State, sheet: Sheet, channel: str, whole: int | None, again: bool) -> None:
-    """Let a value [millionths] stand from the second judged on; None: not known."""
-    standing = state.standing
+def put_up(state: State, sheet: Sheet, channel: str, whole: int | None, again: bool = False) -> None:
+    """Let a value [millionths] stand from the second judged on; None: not known, so that nothing stands."""
+    standing, now_ms = state.standing, state.judged_ms
     stood = standing.get(channel)
     if stood is None:
         if whole is not None:
-            standing[channel] = Stood(state.judged_ms, whole)
+            standing[channel] = Stood(now_ms, whole)
     elif again or whole != stood.whole:
-        take_down(state, sheet, channel)
+        sheet.stand(channel, stood.since_ms + state.offset_ms, now_ms + state.offset_ms, stood.whole)
+        del standing[channel]
         if whole is not None:
-            stood.since_ms, stood.whole = state.judged_ms, whole
+            stood.since_ms, stood.whole = now_ms, whole
             standing[channel] = stood  # the newest last
-
-
-def take_down(state: State, sheet: Sheet, channel: str) -> None:
-    """What stood has stood until the second judged."""
-    stood, offset_ms = state.standing.pop(channel), state.offset_ms
-    sheet.stand(channel, stood.since_ms + offset_ms, state.judged_ms + offset_ms, stood.whole)
 
 
 def take_all_down(state: State, sheet: Sheet) -> None:
     """Another jobsite is in force: what stood has stood until the last judging."""
     for channel in list(state.standing):
-        take_down(state, sheet, channel)
+        put_up(state, sheet, channel, None)

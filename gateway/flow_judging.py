@@ -90,7 +90,7 @@ class Judging:
         self.alarms.step_faults(self.faults.stands, now_ms, outcomes, deaf=deaf, acted=self.acted)
         self._look_ahead(outcomes)
         whole = turned or self.acted or self.state.events != events
-        self.areas.judge(self._verdicts, {subject for subject, _ in anew}, whole, minute, before_ms, outcomes)
+        self.areas.judge(self._verdicts, anew, whole, minute, before_ms, outcomes)
         self.acted = False
         flow_findings.judged(self.state, self.site, self.read, now_ms, outcomes)
         self.teller.run(now_ms, outcomes)

@@ -9,7 +9,7 @@ from alerts.limits import Verdict
 from alerts.measured import Quantity
 from gateway import area_work, clocks, flow_exposures, flow_history
 from gateway.area_work import COATING, UNSET, Coat, Seen, Work, applies
-from gateway.conditions import Conditions, Key
+from gateway.conditions import Condition, Conditions, Key
 from gateway.flow_state import Begun, Outcomes, State
 from gateway.jobsite import Area, Jobsite
 from gateway.tiers import Sheet
@@ -19,6 +19,8 @@ LOOKED_AT = (
     Quantity.STEEL_TEMPERATURE, Quantity.RH_AT_STEEL, Quantity.DEW_POINT_MARGIN, Quantity.RELATIVE_HUMIDITY,
     Quantity.AIR_TEMPERATURE,
 )  # fmt: skip
+
+NOTHING: Mapping[str, Begun] = {}
 
 
 def work_of(state: State, area: str) -> Work:
@@ -121,15 +123,22 @@ def deadlines(state: State, site: Jobsite | None) -> list[int]:
 
 
 class _Place:
-    """One area, and what of it stays the same from one second to the next: keys of its values, its channels."""
+    """One area, and what of it stays the same from one second to the next: where its values are, its channels."""
 
-    def __init__(self, site: Jobsite, area: Area) -> None:
+    def __init__(self, site: Jobsite, area: Area, found: Conditions) -> None:
         self.area = area
-        self.steel, self.at_steel, self.margin, self.rh, self.air = ((area.id, each) for each in LOOKED_AT)
-        self.wet = [f"{area.id}|wetness|{words}" for words in WET]
+        self.keys = {(area.id, quantity) for quantity in LOOKED_AT}
+        # `Workings` fills these lists in place
+        self.steel, self.at_steel, self.margins, self.rh, self.air = (
+            found.get((area.id, quantity), []) for quantity in LOOKED_AT
+        )
         feeding = [train for train in site.trains if area.id in train.feeds]
-        self.trains = [[f"{train.id}/{piece.id}" for piece in train.pieces] for train in feeding]
-        self.pieces = {name for pieces in self.trains for name in pieces}
+        self.trains = [
+            [(f"{train.id}/{piece.id}", Quantity.CONDENSATION_MARGIN) for piece in train.pieces]
+            for train in feeding
+        ]
+        self.pieces = {key for keys in self.trains for key in keys}
+        self.wet = [f"{area.id}|wetness|{words}" for words in WET]
         self._limits = site.limits_of(area.id)
         self.name(())
 
@@ -152,54 +161,56 @@ class Areas:
         self._state = state
         self._site = site
         self._found = found
-        self._places = [_Place(site, area) for area in site.areas]
+        self._places = [_Place(site, area, found) for area in site.areas]
         self._products = {each.id: each for each in site.products}
         self._exposed = flow_exposures.Open(state)
 
     def judge(
-        self, verdicts: Mapping[str, Verdict], anew: set[str], turned: bool, minute: bool, before_ms: int,
+        self, verdicts: Mapping[str, Verdict], anew: set[Key], turned: bool, minute: bool, before_ms: int,
         outcomes: Outcomes,
     ) -> None:  # fmt: skip
         """Bring the clocks up to the second just judged, and history and exposures where they may change.
 
-        anew: subjects of the values made again. turned: an act or a verdict is not as it was at the second before.
+        anew: the values made again. turned: an act or a verdict is not as it was at the second before.
         """
+        state = self._state
         for place in self._places:
-            work = work_of(self._state, place.area.id)
-            self._run_clocks(work)
-            if not work.blast_air_wet and (turned or not anew.isdisjoint(place.pieces)):
-                self._feel_air(place, work)
-            again = turned or minute or work.seen is None or self._has_turned(place.area, work, before_ms)
-            if again or place.area.id in anew:
+            area = place.area
+            work, going_on = work_of(state, area.id), state.activities.get(area.id, NOTHING)
+            if work.seen is not None and (work.coats or work.blast_begun_ms is not None):
+                self._run_clocks(work, work.seen)
+            if "blasting" in going_on and (turned or not anew.isdisjoint(place.pieces)):
+                work.blast_air_wet = work.blast_air_wet or self._is_blast_air_wet(place)
+            again = turned or minute or work.seen is None or work.shown != list(going_on)
+            if again or not anew.isdisjoint(place.keys) or self._is_overdue(area, work, before_ms):
                 self._look(place, work, verdicts, again, minute, outcomes)
             elif work.seen is not None:
-                work.seen.since_ms = self._state.judged_ms
+                work.seen.since_ms = state.judged_ms
 
     def _look(
         self, place: _Place, work: Work, verdicts: Mapping[str, Verdict], again: bool, minute: bool,
         outcomes: Outcomes,
     ) -> None:  # fmt: skip
-        before = work.seen
-        margins, all_margins = _known(self._found, place.margin)
+        before, margins = work.seen, _known(place.margins)
         least_k = min(margins) if margins else None
-        seen = work.seen = self._seen(place, _of_all(clocks.is_condensing(least_k), all_margins))
-        if seen.condensing:
+        condensing = _of_all(clocks.is_condensing(least_k), margins, place.margins)
+        if condensing:
             _void(work, "condensation on the coat")
+        seen = work.seen = self._seen(place, condensing)
         if again or before is None or _wet(before) != _wet(seen):
             self._history(place, work, seen, verdicts, minute, outcomes.sheet)
-        flow_exposures.judged(self._state, self._site, place.area, work, least_k, self._exposed, outcomes)
+        if work.blast_begun_ms is not None or work.shown or self._exposed.any():
+            flow_exposures.judged(self._state, self._site, place.area, work, least_k, self._exposed, outcomes)
 
-    def _has_turned(self, area: Area, work: Work, before_ms: int) -> bool:
-        """Whether time alone ended an activity, or made bare steel stand too long."""
+    def _is_overdue(self, area: Area, work: Work, before_ms: int) -> bool:
+        """Whether time alone made bare steel stand too long."""
         due_ms = flow_exposures.due_to_prime_ms(area, work)
-        overdue = due_ms is not None and before_ms < due_ms <= self._state.judged_ms
-        return overdue or work.shown != list(self._state.activities.get(area.id, ()))
+        return due_ms is not None and before_ms < due_ms <= self._state.judged_ms
 
-    def _run_clocks(self, work: Work) -> None:
-        seen, now_ms = work.seen, self._state.judged_ms
-        if seen is None or now_ms <= seen.since_ms:
+    def _run_clocks(self, work: Work, seen: Seen) -> None:
+        length_ms = self._state.judged_ms - seen.since_ms
+        if length_ms <= 0:
             return
-        length_ms = now_ms - seen.since_ms
         if work.blast_begun_ms is not None:
             work.wetness.take(length_ms, seen.air, seen.steel, seen.condensing)
         for coat in work.coats[-1:]:
@@ -209,26 +220,25 @@ class Areas:
                 clocks.run(coat.recoat, product, seen.since_ms, length_ms, seen.coldest_c, seen.warmest_c, applied)
 
     def _seen(self, place: _Place, condensing: bool | None) -> Seen:
-        steel, all_steel = _known(self._found, place.steel)
-        at_steel, all_at_steel = _known(self._found, place.at_steel)
-        every = bool(steel) and all_steel
+        steel, at_steel = _known(place.steel), _known(place.at_steel)
+        every = len(steel) == len(place.steel) > 0
         return Seen(
             self._state.judged_ms,
             min(steel) if every else None,
             max(steel) if every else None,
-            _is_wet_air(self._found, place),
-            _of_all(clocks.is_wet_steel(max(at_steel) if at_steel else None), all_at_steel),
+            _is_wet_air(place),
+            _of_all(clocks.is_wet_steel(max(at_steel) if at_steel else None), at_steel, place.at_steel),
             condensing,
         )
 
-    def _feel_air(self, place: _Place, work: Work) -> None:
-        """Remember of blasting that water fell out of its air after the last place of which anything is known."""
-        if "blasting" not in self._state.activities.get(place.area.id, ()):
-            return
-        for pieces in place.trains:
-            margins = [_known(self._found, (name, Quantity.CONDENSATION_MARGIN))[0] for name in pieces]
+    def _is_blast_air_wet(self, place: _Place) -> bool:
+        """Whether the last place of a feeding train of which anything is known has water falling out after it."""
+        for keys in place.trains:
+            margins = [_known(self._found.get(key, [])) for key in keys]
             last = next((known for known in reversed(margins) if known), [])
-            work.blast_air_wet |= any(value <= 0.0 for value in last)
+            if any(value <= 0.0 for value in last):
+                return True
+        return False
 
     def _history(
         self, place: _Place, work: Work, seen: Seen, verdicts: Mapping[str, Verdict], minute: bool, sheet: Sheet
@@ -254,20 +264,17 @@ class Areas:
 _OUTSIDE = {Verdict.INSIDE: False, Verdict.CLOSE: False, Verdict.OUTSIDE: True}
 
 
-def _known(found: Conditions, key: Key) -> tuple[list[float], bool]:
-    """What is known of a value at its places, and whether it is at each of them."""
-    every = found.get(key, ())
-    known = [value for each in every if (value := each.measured.value) is not None]
-    return known, len(known) == len(every)
+def _known(places: list[Condition]) -> list[float]:
+    return [value for each in places if (value := each.measured.value) is not None]
 
 
-def _of_all(worst: bool | None, every: bool) -> bool | None:
+def _of_all(worst: bool | None, known: list[float], places: list[Condition]) -> bool | None:
     """Wet where the wettest place known is; dry only where all are known."""
-    return worst if worst or every else None
+    return worst if worst or len(known) == len(places) else None
 
 
-def _is_wet_air(found: Conditions, place: _Place) -> bool | None:
-    pairs = zip(found.get(place.rh, ()), found.get(place.air, ()), strict=True)
+def _is_wet_air(place: _Place) -> bool | None:
+    pairs = zip(place.rh, place.air, strict=True)
     said = [clocks.is_wet_air(rh.measured.value, t.measured.value) for rh, t in pairs]
     return True if True in said else None if None in said or not said else False
 
@@ -280,4 +287,4 @@ def _wet(seen: Seen) -> tuple[bool | None, bool | None, bool | None]:
 def _take_down_activities(state: State, area: str, sheet: Sheet) -> None:
     kinds = tuple(f"{area}|{kind}" for kind in ("activity|", "outside ", "stopped "))
     for channel in [each for each in state.standing if each.startswith(kinds)]:
-        flow_history.take_down(state, sheet, channel)
+        flow_history.put_up(state, sheet, channel, None)
