@@ -187,8 +187,8 @@ class Measured(NamedTuple):  # made for every value of every second: half the co
     """A value in the unit used inside, its standard uncertainty, since when, and why it is as it is.
 
     value is None exactly when validity is UNKNOWN; u is None when a sensor's accuracy is not stated
-    (never 0); since_ms is the core time of the oldest reading that went into it; reason is a sentence
-    for a person, empty when there is nothing to say.
+    (never 0); since_ms is the core time of the oldest reading that went into it (one that says the same
+    again makes it no younger); reason is a sentence for a person, empty when there is nothing to say.
     """
 
     value: float | None

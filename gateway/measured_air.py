@@ -49,15 +49,13 @@ class Air(NamedTuple):
     vapour: Vapour | None
 
 
-def vapour_of(t: Uncertain, rh: Uncertain, p: Uncertain, hygrometer: Sensor) -> Vapour:
-    """Return the vapour of air at t [C], humidity rh and absolute pressure p [Pa]. Raises: OutOfRange."""
+def _vapour(t: Uncertain, rh: Uncertain, p: Uncertain, hygrometer: Sensor) -> Vapour:
     e_pa = vapour_pressure_pa(t.value, rh.value, p.value)
     e = weighted(e_pa, (e_pa / rh.value, rh), (e_pa * ln_slope_per_k(t.value, False), t))
     return Vapour(e, p, _share(e, p), rh, hygrometer)
 
 
-def vapour_of_dew_point(point: Uncertain, p: Uncertain, frost: bool) -> Vapour:
-    """Return the vapour of air whose dew or frost point is given [C] at p [Pa]. Raises: OutOfRange."""
+def _vapour_of_dew_point(point: Uncertain, p: Uncertain, frost: bool) -> Vapour:
     e_pa = saturated_vapour_pressure_pa(point.value, p.value, frost)
     e = weighted(e_pa, (e_pa * ln_slope_per_k(point.value, frost), point))
     return Vapour(e, p, _share(e, p))
@@ -68,30 +66,26 @@ def _share(e: Uncertain, p: Uncertain) -> Uncertain:
     return weighted(share, (1.0 / p.value, e), (-share / p.value, p))
 
 
-def air_of(
-    t: Channel, rh: Channel, p: Uncertain, p_said: Said,
-    vapour_of: Callable[[Uncertain, Uncertain, Uncertain, Sensor], Vapour] = vapour_of,
-) -> Air:  # fmt: skip
+def air_of(t: Channel, rh: Channel, p: Uncertain, p_said: Said) -> Air:
     """Return the air of a probe at its own absolute pressure p [Pa]."""
     told = joined(joined(t.measured, rh.measured), p_said)
     if told.validity is UNKNOWN:
         return Air(told, None)
     try:
-        return Air(told, vapour_of(t.exact, rh.exact, p, rh.sensor))
+        return Air(told, _vapour(t.exact, rh.exact, p, rh.sensor))
     except OutOfRange as error:
         return Air(_out(told, error), None)
 
 
-def air_of_dew_point(
-    point: Channel, p: Uncertain, p_said: Said,
-    vapour_of: Callable[[Uncertain, Uncertain, bool], Vapour] = vapour_of_dew_point,
-) -> Air:  # fmt: skip
+def air_of_dew_point(point: Channel, p: Uncertain, p_said: Said) -> Air:
     """Return the air of a dew-point transmitter at absolute pressure p [Pa]; its basis says dew or frost."""
     told = joined(point.measured, p_said)
     if told.validity is UNKNOWN:
         return Air(told, None)
     try:
-        return Air(told, vapour_of(point.exact, p, point.sensor.basis == "frost" and point.exact.value < 0.0))
+        return Air(
+            told, _vapour_of_dew_point(point.exact, p, point.sensor.basis == "frost" and point.exact.value < 0.0)
+        )
     except OutOfRange as error:
         return Air(_out(told, error), None)
 
@@ -147,22 +141,7 @@ class Point(NamedTuple):
         return self.where is not None and self.where.frost
 
 
-def where_it_condenses(vapour: Vapour, at: Uncertain, is_bound: bool) -> Where:
-    """Return the condensation point of a vapour at an absolute pressure [Pa]. Raises: OutOfRange.
-
-    is_bound: the humidity is an upper bound, which says by itself how it is lopsided.
-    """
-    point_c, frost = condensation_point_at(vapour.e.value, vapour.p.value, at.value)
-    per_k = ln_slope_per_k(point_c, frost)
-    by_share = (1.0 / (vapour.share.value * per_k), vapour.share)
-    exact = weighted(point_c, by_share, (1.0 / (at.value * per_k), at))
-    return Where(exact, frost, None if is_bound else _skew(vapour, exact, at.value))
-
-
-def point_of(
-    air: Air, at: Uncertain, at_said: Said | None = None,
-    where: Callable[[Vapour, Uncertain, bool], Where] = where_it_condenses,
-) -> Point:  # fmt: skip
+def point_of(air: Air, at: Uncertain, at_said: Said | None = None) -> Point:
     """Return the condensation point of this air's vapour where the absolute pressure is `at` [Pa].
 
     at_said: what the sensor of that pressure said, where it is another than the air's own.
@@ -171,9 +150,18 @@ def point_of(
     if told.validity is UNKNOWN or air.vapour is None:
         return Point(told)
     try:
-        return Point(told, where(air.vapour, at, told.validity is BOUND))
+        return Point(told, _where(air.vapour, at, told.validity is BOUND))
     except OutOfRange as error:
         return Point(_out(told, error))
+
+
+def _where(vapour: Vapour, at: Uncertain, is_bound: bool) -> Where:
+    """The condensation point at a pressure; a humidity that is a bound says by itself how it is lopsided."""
+    point_c, frost = condensation_point_at(vapour.e.value, vapour.p.value, at.value)
+    per_k = ln_slope_per_k(point_c, frost)
+    by_share = (1.0 / (vapour.share.value * per_k), vapour.share)
+    exact = weighted(point_c, by_share, (1.0 / (at.value * per_k), at))
+    return Where(exact, frost, None if is_bound else _skew(vapour, exact, at.value))
 
 
 def _skew(vapour: Vapour, point: Uncertain, at_pa: float) -> Skew | None:

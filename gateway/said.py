@@ -43,10 +43,7 @@ def _worse(one: Validity, other: Validity) -> Validity:
 
 
 class Channel:
-    """The newest value of one sensor: as measured, and as an input of what is made from it (0 where unknown).
-
-    `exact` stays the same object while value and uncertainty stay the same.
-    """
+    """The newest value of one sensor: as measured, and as an input of what is made from it (0 where unknown)."""
 
     __slots__ = ("exact", "measured", "name", "sensor")
 
@@ -55,11 +52,13 @@ class Channel:
         self.measured = _NOT_HEARD
         self.exact = raw(sensor.id, 0.0, None)
 
-    def hear(self, said: Measured) -> None:
-        """Take what the sensor says now."""
-        if said.value != self.measured.value or said.u != self.measured.u:
-            self.exact = raw(self.name, said.value or 0.0, said.u)
-        self.measured = said
+    def hear(self, said: Measured) -> bool:
+        """Take what the sensor says now; return whether that is something else, and not the same said again."""
+        last, self.measured = self.measured, said
+        if said.value == last.value and said.u == last.u:
+            return said.validity is not last.validity or said.reason != last.reason
+        self.exact = raw(self.name, said.value or 0.0, said.u)
+        return True
 
 
 class Channels:
@@ -75,10 +74,4 @@ class Channels:
 
     def renew(self, names: Iterable[str]) -> list[str]:
         """Read sensors again; return those that say something else, or are heard for the first time."""
-        changed = []
-        for name in names:
-            said, channel = self._read(name), self._channels[name]
-            if said != channel.measured:
-                channel.hear(said)
-                changed.append(name)
-        return changed
+        return [name for name in names if self._channels[name].hear(self._read(name))]

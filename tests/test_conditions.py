@@ -10,7 +10,7 @@ from CoolProp.CoolProp import HAPropsSI
 
 from alerts.measured import Measured, Quantity, Validity, unknown
 from gateway import psychrometrics
-from gateway.conditions import Conditions, conditions
+from gateway.conditions import Condition, Conditions, Workings, conditions
 from gateway.jobsite import Piece, Point, Sensor
 from gateway.uncertainty import propagate
 from gateway.water_path import Place, condensation_margin_k
@@ -387,3 +387,53 @@ def test_behind_a_regulator_without_a_gauge_a_probe_says_nothing() -> None:
     assert not [key for key in found if key[1] in (Quantity.PRESSURE_DEW_POINT, Quantity.CONDENSATION_MARGIN)]
     before = fitted((gauge, probe, replace(vessel, outlet=Point())))
     assert before["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured.value is not None
+
+
+def made_by(name: str, **changes: object) -> list[tuple[str, Quantity]]:
+    """The keys that are made again when one sensor of the test site says this after all have spoken."""
+    said = {each: Measured(value, half / 3**0.5, 0, Validity.GOOD) for each, (value, half) in SAY.items()}
+    made = Workings(site(), said.__getitem__)
+    assert {key for key, _ in made.update(SAY)} == set(made.found)
+    said[name] = replaced(said[name], changes)
+    again = made.update([name])
+    assert all(condition in made.found[key] for key, condition in again)
+    assert strip(made.found) == strip(conditions(site(), said.__getitem__))
+    return [key for key, _ in again]
+
+
+def replaced(said: Measured, changes: dict[str, object]) -> Measured:
+    return said._replace(**changes)  # type: ignore[arg-type]
+
+
+def strip(found: Conditions) -> dict[tuple[str, Quantity], list[Condition]]:
+    """Without since when."""
+    return {key: [c._replace(measured=c.measured._replace(since_ms=0)) for c in at] for key, at in found.items()}
+
+
+OF_STATION = ["dew_point_margin", "rh_at_steel"]
+OF_TRAIN = ["pressure_dew_point", "condensation_margin", "condensation_margin"]
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "made"),
+    [
+        ("steel", 25.0, [*OF_STATION, "steel_temperature", "steel_minus_air"]),
+        ("air-t", 29.0, ["air_temperature", *OF_STATION, "steel_minus_air"]),
+        ("air-rh", 0.69, ["relative_humidity", *OF_STATION]),
+        ("baro", 100_000.0, ["dew_point_margin", "condensation_margin"]),  # the rest moves below 1e-4
+        ("dryer-t", 41.0, OF_TRAIN), ("dryer-rh", 0.51, OF_TRAIN),
+        ("line-p", 60_000.0, ["gauge_pressure", *OF_TRAIN]),
+        ("pot-skin", 31.0, OF_TRAIN[1:]),
+    ],
+)  # fmt: skip
+def test_only_what_a_sensor_is_part_of_is_made_again(name: str, value: float, made: list[str]) -> None:
+    """In the order in which all are made, and as a site worked out from nothing has it."""
+    assert [quantity.value for _, quantity in made_by(name, value=value, since_ms=9)] == made
+
+
+def test_the_same_reading_again_makes_nothing_again() -> None:
+    """And another flag, reason or accuracy makes what it made; what does not change by it is not told."""
+    assert made_by("air-rh", since_ms=9) == []
+    assert len(made_by("air-rh", reason="air-rh: check")) == 3
+    assert len(made_by("air-rh", u=None)) == 3
+    assert len(made_by("air-rh", value=1.0, validity=Validity.SATURATED, reason="saturated")) == 3

@@ -8,8 +8,7 @@ import pytest
 
 from alerts.measured import Measured, Validity, unknown
 from gateway.jobsite import Point as Outlet
-from gateway.probes import Elsewhere, Probe, absolute, at_outlet, at_station, kept
-from gateway.psychrometrics import OutOfRange
+from gateway.probes import Elsewhere, Probe, absolute, at_outlet, at_station
 from gateway.said import Channels
 from gateway.uncertainty import weighted
 from tests.sites import site
@@ -25,7 +24,6 @@ class Heard:
 
     def __init__(self) -> None:
         self.says = {name: Measured(value, 0.01, 10, Validity.GOOD) for name, value in SAY.items()}
-        self.says["air-t"] = self.says["air-t"]._replace(since_ms=5)
         self.of = Channels(site(), self.says.__getitem__)
         self.of.renew(SAY)
 
@@ -40,39 +38,13 @@ class Heard:
         return at_outlet(Outlet("dryer-t", "dryer-rh", "line-p"), self.of["line-p"], self.of["baro"], self.of)
 
 
-def test_kept_asks_again_only_what_is_asked_anew() -> None:
-    """A memory of one; what raises is not remembered."""
-    asked = []
-
-    def root(x: float, y: float) -> float:
-        asked.append((x, y))
-        if x < 0.0:
-            raise OutOfRange("x", x, "0 or more")
-        return x**0.5 + y
-
-    f = kept(root)
-    assert [f(4.0, 1.0), f(4.0, 1.0), f(9.0, 1.0), f(9.0, 2.0), f(4.0, 1.0)] == [3.0, 3.0, 4.0, 5.0, 3.0]
-    assert asked == [(4.0, 1.0), (9.0, 1.0), (9.0, 2.0), (4.0, 1.0)]
-    for _ in range(2):
-        with pytest.raises(OutOfRange):
-            f(-1.0, 1.0)
-    assert len(asked) == 6
-    assert f(4.0, 1.0) == 3.0
-
-
-def test_the_same_reading_again_moves_only_since_when() -> None:
-    """The oldest input says since when: a newer one that says the same changes nothing at all."""
+def test_a_probe_whose_sensors_say_the_same_is_as_it_was() -> None:
+    """So nothing that is made from it has to be made again."""
     heard = Heard()
     probe = heard.station()
-    vapour, where = probe.air.vapour, probe.point.where
-    heard.say("air-rh", since_ms=20)
+    before = probe.air, probe.point
     assert not probe.renew()
-    heard.say("baro", since_ms=30)
-    assert not probe.renew()
-    heard.say("air-t", since_ms=40)
-    assert probe.renew()
-    assert probe.air.vapour is vapour and probe.point.where is where
-    assert probe.air.told.since_ms == probe.point.told.since_ms == 20
+    assert (probe.air, probe.point) == before
 
 
 @pytest.mark.parametrize("name", ["air-t", "air-rh", "baro"])

@@ -38,17 +38,20 @@ def test_a_channel_is_heard_once_however_often_it_is_used() -> None:
     assert of.renew(["steel", "baro"]) == ["steel"]
 
 
-def test_the_same_value_again_is_the_same_input() -> None:
-    """Since when it is known, and why, are no part of the numbers; value and accuracy are."""
+def test_the_same_said_again_is_no_news_and_anything_else_is() -> None:
+    """Only since when it is known moves; value, accuracy, flag and reason are something else."""
     says = {"steel": GOOD}
     of = Channels(site(), says.__getitem__)
     of.renew(says)
-    before = of["steel"].exact
-    for same in (GOOD._replace(since_ms=9), GOOD._replace(reason="steel: check", validity=Validity.BOUND)):
-        says["steel"] = same
-        assert of.renew(says) == ["steel"]
-        assert of["steel"].exact is before and of["steel"].measured == same
-    for other in (GOOD._replace(value=21.1), GOOD._replace(u=0.3), GOOD._replace(u=None)):
-        says["steel"] = other
+    says["steel"] = GOOD._replace(since_ms=9)
+    assert of.renew(says) == []
+    assert of["steel"].measured.since_ms == 9
+    for other in (
+        GOOD._replace(reason="steel: check"), GOOD._replace(validity=Validity.BOUND), GOOD._replace(value=21.1),
+        GOOD._replace(u=0.3), GOOD._replace(u=None), unknown("steel: silent", 9),
+    ):  # fmt: skip
+        says["steel"] = GOOD
         of.renew(says)
+        says["steel"] = other
+        assert of.renew(says) == ["steel"] and of["steel"].measured == other
         assert of["steel"].exact == raw("steel", other.value or 0.0, other.u)
