@@ -68,31 +68,29 @@ _WHAT = {
 
 def _replay(path: Path, cores: int) -> int:
     with closing(open_reader(path)) as reader:
-        work, notes = _divided(reader, path, cores)
+        work = _divided(reader, path, cores)
     found = [line for block in work.folded() for line in block.lines]
-    for line in (*_how(work, notes), *found):
+    for line in (*_how(work), *found):
         print(line)
     print(f"{work.last} entries folded again, {len(found)} differences")
     return 1 if found else 0
 
 
-def _divided(
-    reader: sqlite3.Connection, path: Path, cores: int, *, history: bool = False
-) -> tuple[Cores, list[str]]:
-    """The parts of a journal, with a bar over all of them, and lines for kept states that none begins with."""
+def _divided(reader: sqlite3.Connection, path: Path, cores: int, *, history: bool = False) -> Cores:
+    """The parts of a journal, with a bar over all of them."""
     if cores < 1:
         raise ValueError(f"--cores {cores}: at least 1 is needed")
-    parts, notes = divided(reader, cores)
+    parts = divided(reader, cores)
     tell = partial(progress.bar, "entries", total=parts[-1].until - parts[0].after)
-    return Cores(path, parts, cores, tell, history), notes
+    return Cores(path, parts, cores, tell, history)
 
 
-def _how(work: Cores, notes: list[str]) -> list[str]:
+def _how(work: Cores) -> list[str]:
     """What is to be said of the states the work was divided by."""
     if len(work.parts) == 1:
-        return notes
+        return []
     how = f"folded in {len(work.parts)} parts, each from the state the one before it ended in, byte for byte"
-    return [*notes, *work.refused[:SHOWN], *_more(work.refused), how]
+    return [*work.refused[:SHOWN], *_more(work.refused), how]
 
 
 def _more(lines: list[str]) -> list[str]:
@@ -125,13 +123,13 @@ def _make(home: Path, cores: int) -> int:
     with held:
         Journal(path).close()  # one of before gets its tables
         with closing(open_reader(path)) as reader:
-            work, notes = _divided(reader, path, cores, history=True)
+            work = _divided(reader, path, cores, history=True)
         with closing(_made(work)) as tables, closing(Journal(path)) as book:
             book.db.execute("BEGIN IMMEDIATE")
             book.history.take_over(tables)
             book.db.execute("UPDATE cursors SET at = ? WHERE name = 'history'", (work.last,))
             book.db.execute("COMMIT")
-    for line in (*_how(work, notes), f"history made again up to entry {work.last}"):
+    for line in (*_how(work), f"history made again up to entry {work.last}"):
         print(line)
     return 0
 
@@ -141,11 +139,11 @@ def _check(path: Path, cores: int) -> int:
         reader.execute("BEGIN")  # one moment for tables and entries, beside a running writer
         kept = _rows(reader)
         (whole,) = reader.execute("SELECT at FROM cursors WHERE name = 'history'").fetchone()
-        work, notes = _divided(reader, path, cores, history=True)
+        work = _divided(reader, path, cores, history=True)
     with closing(_made(work)) as tables:
         again = _rows(tables)
     only = sorted(f"- {_words(row)}" for row in kept - again) + sorted(f"+ {_words(row)}" for row in again - kept)
-    for line in (*_how(work, notes), *only[:SHOWN]):
+    for line in (*_how(work), *only[:SHOWN]):
         print(line)
     if whole < work.last:
         print(f"history is whole up to entry {whole} only; stop dewgate run and use: dewgate rebuild")

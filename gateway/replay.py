@@ -24,15 +24,17 @@ from gateway.tree import SEAL
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """The entries after one number up to another, and the state to begin with, as kept; b"": the journal's first.
+    """The entries after one number up to another.
 
-    events: the newest event there was when the journal was divided; what a running writer adds is not looked at.
+    begin: the state to begin with, as kept, b"" what the entries begin with; core_version: who kept it.
+    events: the newest there was when the journal was divided; what a running writer adds is not looked at.
     """
 
     after: int
     until: int
     events: int
     begin: bytes = b""
+    core_version: str = CORE_VERSION
     is_last: bool = True
 
 
@@ -52,37 +54,23 @@ class Folded:
 
 def differences(reader: sqlite3.Connection) -> tuple[int, list[str]]:
     """Fold in one go; return the newest entry's number and a line for each event that is not byte-identical."""
-    (whole,), _ = divided(reader, 1)
+    (whole,) = divided(reader, 1)
     return whole.until, [line for block in fold(reader, whole) for line in block.lines]
 
 
-def divided(reader: sqlite3.Connection, cores: int) -> tuple[list[Part], list[str]]:
-    """Return the parts of a journal as it is now, and lines for the kept states of other versions.
-
-    One core folds in one go, whatever was kept.
-    """
+def divided(reader: sqlite3.Connection, cores: int) -> list[Part]:
+    """Return the parts of a journal as it is now. One core folds in one go, whatever was kept."""
     begun = reader.in_transaction  # one moment for all that is read
     reader.execute("BEGIN") if not begun else None
     first, last = base.flow_of(reader).state.sequence, last_of(reader)
     (events,) = reader.execute("SELECT coalesce(max(id), 0) FROM events").fetchone()
     found = states.between(reader, first, last) if cores > 1 else []
     reader.execute("COMMIT") if not begun else None
-    fit = [each for each in found if _is_of_this_core(each)]
-    begins, ends = [(first, b""), *((each.seq, each.body) for each in fit)], [*(each.seq for each in fit), last]
-    parts = [Part(at, end, events, body, end == last) for (at, body), end in zip(begins, ends, strict=True)]
-    return parts, list(_unfit([each for each in found if not _is_of_this_core(each)]))
-
-
-def _is_of_this_core(kept: Kept) -> bool:
-    """The program's own number may differ: only the core's says what a state holds."""
-    return kept.core_version.rpartition("/")[2] == CORE_VERSION.rpartition("/")[2]
-
-
-def _unfit(found: list[Kept]) -> Iterator[str]:
-    for version in sorted({each.core_version for each in found}):
-        at = [each.seq for each in found if each.core_version == version]
-        which = f"after entry {at[0]}" if len(at) == 1 else f"after entries {at[0]} to {at[-1]}, {len(at)} of them"
-        yield f"state kept {which}: of version {version}, this is {CORE_VERSION}; folded on without it"
+    begins, ends = [Kept(first, CORE_VERSION, b""), *found], [*(each.seq for each in found), last]
+    return [
+        Part(each.seq, end, events, each.body, each.core_version, end == last)
+        for each, end in zip(begins, ends, strict=True)
+    ]
 
 
 def fold(reader: sqlite3.Connection, part: Part, *, history: bool = False) -> Iterator[Folded]:

@@ -3,7 +3,7 @@
 The first part begins with what the entries begin with. Each other begins with a kept state, which is a guess: it
 is believed only once the part before it is believed and has ended in that state, byte for byte. So, by induction,
 every entry was folded from the beginning on. Where a state is another, what was folded from it is thrown away and
-its entries are folded again from the real one.
+its entries are folded again from the real one. So it is no matter who kept a state, or whether it was changed.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 from gateway.adapters import states
+from gateway.flow import CORE_VERSION, Flow
 from gateway.replay import Folded, Part, fold_file
 
 _FORK = multiprocessing.get_context("fork")
@@ -110,7 +111,7 @@ class Cores:
         why = _why_not(part, end)
         self._trusting = not why
         if why:
-            self.refused.append(f"state kept after entry {part.after}: {why}; folded on without it")
+            self.refused.append(why)
             self.parts[number] = replace(part, begin=states.PLAIN + end)
             if worker := self._workers.pop(number, None):
                 worker.end()
@@ -150,11 +151,17 @@ class Cores:
 
 
 def _why_not(part: Part, end: bytes) -> str:
-    """Why a kept state is not what the entries before it end in; empty when it is."""
+    """Why a kept state is not what the entries before it end in; empty when it is, whichever program kept it.
+
+    It is compared as this program reads and writes it, which is how its part was begun.
+    """
+    by = f" by version {part.core_version}" if part.core_version != CORE_VERSION else ""
     try:
-        return "" if states.unpack(part.begin) == end else "the entries before it do not end in it"
+        same = Flow.from_checkpoint(states.unpack(part.begin)).checkpoint() == end
     except ValueError:
-        return "it cannot be read"
+        return f"state kept after entry {part.after}{by} cannot be read; folded on without it"
+    why = "is not what the entries before it give; folded on without it"
+    return "" if same else f"state kept after entry {part.after}{by} {why}"
 
 
 def _work(path: Path, part: Part, pipe: Connection, not_its: list[Connection], history: bool) -> None:
