@@ -11,7 +11,7 @@ from gateway.entry import Arrival, Kind
 from gateway.flow import CORE_VERSION, Flow
 from gateway.flow_state import Outcomes
 from gateway.jobsite import Source, SourceValue
-from gateway.payload import canonical
+from gateway.payload import canonical, senml
 from gateway.payload.forms import Forms, topics
 from gateway.reading import Reading, Rejected
 from tests.sites import T0, pack, site
@@ -77,3 +77,22 @@ def test_what_another_version_took_and_this_one_refuses_is_counted_not_believed(
     assert older.counts["no longer read"] == 1 and not older.newest
     with pytest.raises(ValueError, match="is now refused"):
         advanced(CORE_VERSION)
+
+
+@pytest.mark.parametrize("error", [OverflowError, IndexError, TypeError, RecursionError, UnicodeError])
+def test_a_fault_of_our_own_refuses_one_message_and_stops_nothing(
+    monkeypatch: pytest.MonkeyPatch, error: type[Exception]
+) -> None:
+    """It would come again at each start; so it is an entry with its bytes, and the next one is read."""
+
+    def fails(*_: object) -> list[Reading]:
+        raise error
+
+    forms = Forms.of(SITE)
+    with monkeypatch.context() as patch:
+        patch.setattr(senml, "decode", fails)
+        refused = forms.decode("dewgate/test/steel", pack("steel", 20.0), T0)
+        assert refused == Rejected(
+            "not readable", f"this program fails at it ({error.__name__}); please report it"
+        )
+    assert forms.decode("dewgate/test/baro", pack("baro", 1013.0, T0), T0) == [Reading("baro", 101_300.0, T0)]

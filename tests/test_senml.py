@@ -64,6 +64,7 @@ def take(payload: bytes, topic: str = "dewgate/test/steel") -> list[Reading] | R
         ("bad time", "dewgate/test/steel", pack("steel", 20, 100_000_000)),  # 1970: below 2^28 s, so "in a day"
         ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"t":-1e300}]'),
         ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"bt":1e308,"t":1e308}]'),
+        ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"t":1e308}]'),  # finite in s, not in ms
         ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"ut":0}]'),
         ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"ut":-60}]'),
         ("bad time", "dewgate/test/steel", b'[{"n":"steel","v":20,"ut":268435457}]'),

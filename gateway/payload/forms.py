@@ -13,6 +13,8 @@ from gateway.payload import senml
 from gateway.payload.mapped import Sources
 from gateway.reading import Reading, Rejected
 
+OUR_FAULTS = (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError)
+
 
 @dataclass(frozen=True, slots=True)
 class Forms:
@@ -28,10 +30,16 @@ class Forms:
         return cls(jobsite.id, senml.Names.of(jobsite), Sources.of(jobsite))
 
     def decode(self, topic: str, payload: bytes, received_ms: int) -> list[Reading] | Rejected:
-        """Return the readings of a message, or why nothing of it is believed. received_ms: UTC at reception."""
-        if not topic.startswith("dewgate/") and (match := self.sources.find(topic)) is not None:
-            return self.sources.decode(match, payload, received_ms)
-        return senml.decode(topic, payload, self.names, received_ms)
+        """Return the readings of a message, or why nothing of it is believed. received_ms: UTC at reception.
+
+        Never raises: the broker gives what stopped the gateway once more at each start.
+        """
+        try:
+            if not topic.startswith("dewgate/") and (match := self.sources.find(topic)) is not None:
+                return self.sources.decode(match, payload, received_ms)
+            return senml.decode(topic, payload, self.names, received_ms)
+        except OUR_FAULTS as error:
+            return Rejected("not readable", f"this program fails at it ({type(error).__name__}); please report it")
 
 
 def topics(jobsite: Jobsite) -> list[str]:

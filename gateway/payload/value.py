@@ -55,7 +55,7 @@ def time_ms(seconds: float, received_ms: int) -> int | None:
     """
     if seconds == 0:
         return None
-    if not isfinite(seconds):
+    if not isfinite(seconds * 1000):  # in ms a double may hold no more
         raise Refused("bad time", "the time is not finite")
     absolute = seconds if seconds >= ABSOLUTE_S else received_ms / 1000 + seconds
     measured_ms = round(absolute * 1000)
