@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
+import cbor2
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from gateway import entry
 from gateway.entry import Arrival, Kind
@@ -13,6 +17,7 @@ from gateway.flow_state import Outcomes
 from gateway.jobsite import Source, SourceValue
 from gateway.payload import canonical, senml
 from gateway.payload.forms import Forms, topics
+from gateway.payload.mapped import Sources
 from gateway.reading import Reading, Rejected
 from tests.sites import T0, pack, site
 
@@ -96,3 +101,22 @@ def test_a_fault_of_our_own_refuses_one_message_and_stops_nothing(
             "not readable", f"this program fails at it ({error.__name__}); please report it"
         )
     assert forms.decode("dewgate/test/baro", pack("baro", 1013.0, T0), T0) == [Reading("baro", 101_300.0, T0)]
+
+
+NUMBERS = st.integers(-(2**70), 2**70) | st.floats(allow_nan=False, allow_infinity=False)
+NAMES = senml.Names.of(site())
+CLOCKS = [Sources.of(replace(SITE, sources=(replace(PROBE, time_form=form),))) for form in ("s", "ms")]
+CBOR_LABELS = {"n": 0, "v": 2, "s": 5, "t": 6, "ut": 7, "bt": -3, "bv": -5, "bs": -6}
+
+
+@settings(max_examples=300)
+@given(st.dictionaries(st.sampled_from(["v", "t", "bt", "bv", "s", "bs", "ut"]), NUMBERS))
+def test_whatever_number_stands_in_a_sound_message_nothing_raises(numbers: dict[str, float]) -> None:
+    """Random bytes seldom get as far: all else is right, and any number may be as large as it can be written."""
+    record = {"n": "steel", "v": 20, **numbers}
+    for payload in (json.dumps([record]).encode(), cbor2.dumps([{CBOR_LABELS[k]: v for k, v in record.items()}])):
+        assert isinstance(senml.decode("dewgate/test/steel", payload, NAMES, T0), list | Rejected)
+    for sources in CLOCKS:
+        match = sources.find("probes/air/report")
+        payload = json.dumps({"at": numbers.get("t", T0), "temp": numbers.get("v", 20), "rh": 50}).encode()
+        assert match and isinstance(sources.decode(match, payload, T0), list | Rejected)

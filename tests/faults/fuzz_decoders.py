@@ -63,8 +63,9 @@ def mapped_json() -> Check:
     from gateway.reading import Rejected
     from tests.sites import T0, site
 
-    values = (SourceValue("air-t", "air.t"), SourceValue("air-rh", "air.rh"))
-    sources = Sources.of(replace(site(), sources=(Source("box", "yard/box", "json", values),)))
+    values = (SourceValue("air-t", "air.t"), SourceValue("air-rh", "air.rh", "air.u"))
+    box = Source("box", "yard/box", "json", values, "at", "s", "air.ok", (True,))
+    sources = Sources.of(replace(site(), sources=(box,)))
     match = sources.find("yard/box")
     assert match is not None
 
@@ -151,13 +152,15 @@ class Fuzzed:
 LABELS = tuple(f'"{label}":' for label in "bn bt bu bv bs bver n u v vs vb vd s t ut a_".split())  # noqa: SIM905
 DECODERS = {
     "senml_json": Fuzzed(
-        senml_json, lambda: packs("json", "text"), (*LABELS, "[{", "},{", "}]", "1e999", "\\u005f")
+        senml_json, lambda: packs("json", "text"), (*LABELS, "[{", "},{", "}]", "1e999", "1e308", "\\u005f")
     ),
     "senml_cbor": Fuzzed(
         senml_cbor, lambda: packs("cbor", "hex"), ("\x00esteel", "\x02\xfb", "\xc4\x82", "\x9f\xbf")
     ),
     "mapped_json": Fuzzed(
-        mapped_json, lambda: [b'{"air":{"t":21.5,"rh":64}}'], ('"air":', '"t":', '"rh":', "1e999")
+        mapped_json,
+        lambda: [b'{"at":1780000000,"air":{"ok":true,"t":21.5,"rh":64,"u":"%RH"}}'],
+        ('"at":', '"air":', '"ok":', '"t":', '"rh":', '"u":', "1e999", "1e308"),
     ),
     "sparkplug": Fuzzed(sparkplug, births),
     "yard_stretch": Fuzzed(
