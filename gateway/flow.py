@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from alerts import alarm as life
-from alerts.measured import Measured, Validity, unknown
+from alerts.measured import Measured
 from gateway import (
     __version__,
     acts,
@@ -31,11 +31,12 @@ from gateway.conditions import Conditions
 from gateway.entry import Arrival, Kind, Refusal
 from gateway.flow_judging import Judging
 from gateway.flow_state import Judged, Lag, Newest, Outcomes, State
+from gateway.hearing import Hearing
 from gateway.jobsite import Jobsite, Sensor
 from gateway.payload import canonical
 from gateway.payload.forms import Forms
 from gateway.reading import News, Reading, Rejected, Silent
-from gateway.sensor_sense import Watch
+from gateway.sensor_sense import NOBODY, Watch
 from gateway.tiers import Deed, Sheet
 
 CORE = 26  # raised with what the state holds or how it is judged
@@ -64,8 +65,7 @@ class Flow:
         self.state = state or State()
         self.site: Jobsite | None = None
         self.judging: Judging | None = None
-        self._said: dict[str, Measured] = {}  # what `read` returned, where only a new reading can change it
-        self._anew: set[str] = set()  # sensors that may say other than at the last judging
+        self.hearing = Hearing(self.state, NOBODY)
         self._ran_to_ms = -1
         if self.state.config:
             self._configure(self.state.config)
@@ -238,7 +238,7 @@ class Flow:
         self.state.counts["message"] = self.state.counts.get("message", 0) + 1
         if core_ms // HOUR != self.state.sense.hour:
             sensor_sense.end_hour(self.state.sense, self.watch, core_ms)
-            self._hear_all_anew()
+            self.hearing.all_anew()
         if self._changes(readings, arrival.retain or arrival.before_marker, core_ms, sheet):
             flow_repeats.remember_untimed(self.state, arrival)
 
@@ -269,7 +269,7 @@ class Flow:
         state = self.state
         state.newest.pop(sensor, None)
         state.why_unknown[sensor] = reason
-        self._anew.add(sensor)
+        self.hearing.hear(sensor)
         if state.dirty_ms is None:
             state.dirty_ms = core_ms
 
@@ -280,7 +280,7 @@ class Flow:
         if may_be_old and not absolute:
             self._count("age unknown")
             state.why_unknown[name] = "age unknown: it may have waited at the broker"
-            self._anew.add(name)
+            self.hearing.hear(name)
             return
         measured, fault = core_ms, False
         if reading.measured_ms is not None:
@@ -294,7 +294,7 @@ class Flow:
         flow_history.take(state, sheet, name, value, measured + state.offset_ms, patience)
         if reading.historical or core_ms - measured > own:
             self._count("historical" if reading.historical else "late")
-            self._anew.add(name)
+            self.hearing.hear(name)
             return
         newest = state.newest.get(name)
         if newest is None:
@@ -303,12 +303,11 @@ class Flow:
         elif measured < newest.measured_ms:
             return
         newest.patience_ms = patience
-        self._said.pop(name, None)
-        self._anew.add(name)
         newest.value, newest.measured_ms, newest.received_ms = value, measured, core_ms
         newest.saturated, newest.below_resolution = reading.saturated, reading.below_resolution
         newest.clock_fault = fault
         sensor_sense.take(state.sense, self.watch, reading, measured)
+        self.hearing.hear(name)
         if state.dirty_ms is None:
             state.dirty_ms = core_ms
 
@@ -360,11 +359,9 @@ class Flow:
         self.forms, self.edges = Forms.of(site), flow_edges.bindings(site)
         self.sensors: dict[str, Sensor] = {sensor.id: sensor for sensor in site.sensors}
         self.watch = Watch.of(site)
-        # What is said of these depends on other sensors' readings, too.
-        self._with_others = self.watch.beds.keys() | self.watch.gases.keys() | self.watch.gauges.keys()
-        self._hear_all_anew()
+        self.hearing = Hearing(self.state, self.watch)
         self.patience_ms = {sensor.id: sensor_sense.patience_ms(sensor) for sensor in site.sensors}
-        judging = self.judging = Judging(self.state, site, self.read, self.watch)
+        judging = self.judging = Judging(self.state, site, self.hearing.read, self.watch)
         return judging
 
     def _started(self, body: bytes, core_ms: int) -> None:
@@ -386,7 +383,7 @@ class Flow:
         state.trains.clear()
         state.judged_ms, state.dirty_ms, state.deadline_ms = core_ms // SECOND * SECOND, core_ms, None
         if self.judging:
-            self._hear_all_anew()
+            self.hearing.begin()
             self.judging.judged.clear()
             self.judging.acted = True
         for alarm in state.alarms.values():
@@ -416,60 +413,11 @@ class Flow:
 
     def read(self, sensor_id: str) -> Measured:
         """Return the newest value of a sensor as of the second being judged, or why it is unknown."""
-        newest = self.state.newest.get(sensor_id)
-        if newest is None:
-            why = self.state.why_unknown.get(sensor_id, "no current reading yet")
-            return unknown(f"{sensor_id}: {why}", self.state.judged_ms)
-        silent = self.state.judged_ms - newest.received_ms
-        if silent > newest.patience_ms:
-            return unknown(f"{sensor_id}: silent since {silent // SECOND} s", newest.received_ms)
-        said = self._said.get(sensor_id)
-        if said is None:
-            said = self._heard(sensor_id, newest)
-            if sensor_id not in self._with_others:
-                self._said[sensor_id] = said
-        return said
-
-    def _heard(self, sensor_id: str, newest: Newest) -> Measured:
-        sense, watch = self.state.sense, self.watch
-        if why := sensor_sense.fault(sense, watch, sensor_id, self._as_it_came):
-            return unknown(f"{sensor_id}: {why}", newest.measured_ms)
-        sensor, said = self.sensors[sensor_id], sensor_sense.notes(sense, watch, sensor_id, self._as_it_came)
-        if newest.clock_fault:
-            said = ["its clock is wrong, judged on the time of receipt", *said]
-        value, validity = sensor.corrected(newest.value, _validity(newest))
-        if validity is Validity.SATURATED:
-            said = ["saturated, judged wet", *said]
-        elif validity is Validity.BOUND:
-            said = ["below what this sensor resolves", *said]
-        reason = f"{sensor_id}: {'; '.join(said)}" if said else ""
-        return Measured(value, sensor.u, newest.measured_ms, validity, reason)
-
-    def _hear_all_anew(self) -> None:
-        self._said.clear()
-        self._anew.update(self.sensors)
-
-    def _heard_anew(self) -> list[str]:
-        """Name the sensors that may say other than at the last judging; of silence the words change."""
-        now_ms = self.state.judged_ms
-        silent = {name for name, each in self.state.newest.items() if now_ms - each.received_ms > each.patience_ms}
-        anew, self._anew = self._anew | silent | (self._with_others & self.state.newest.keys()), set()
-        return [name for name in self.sensors if name in anew]
+        return self.hearing.read(sensor_id)
 
     def suspicions(self) -> dict[str, tuple[str, ...]]:
         """Return what readings hold against each sensor: a fault, or notes. Silence is told by `read`."""
-        if self.site is None:
-            return {}
-        sense, watch, found = self.state.sense, self.watch, {}
-        for name in self.sensors:
-            why = sensor_sense.fault(sense, watch, name, self._as_it_came)
-            found[name] = (why,) if why else tuple(sensor_sense.notes(sense, watch, name, self._as_it_came))
-        return {name: said for name, said in found.items() if said}
-
-    def _as_it_came(self, sensor_id: str) -> float | None:
-        newest = self.state.newest.get(sensor_id)
-        silent = newest is None or self.state.judged_ms - newest.received_ms > newest.patience_ms
-        return None if newest is None or silent else newest.value
+        return dict(self.hearing.suspicions())
 
     def _judge(self, now_ms: int, outcomes: Outcomes) -> None:
         state = self.state
@@ -477,19 +425,11 @@ class Flow:
         state.judged_ms, state.dirty_ms = now_ms, None
         flow_work.expire(state, now_ms)
         if self.judging:
-            self.judging.judge(now_ms, before_ms, self._heard_anew(), outcomes)
+            self.judging.judge(now_ms, before_ms, self.hearing.anew(), outcomes)
         state.deadline_ms = self._next_deadline()
 
     def _next_deadline(self) -> int | None:
         """Return the next core ms at which silence or a timer changes something without a message."""
-        times = [newest.received_ms + newest.patience_ms + 1 for newest in self.state.newest.values()]
-        times += flow_work.deadlines(self.state, self.site)
-        if self.judging and (timer := self.judging.next_timer_ms()) is not None:
-            times.append(timer)
-        return min((t for t in times if t > self.state.judged_ms), default=None)
-
-
-def _validity(newest: Newest) -> Validity:
-    if newest.saturated:
-        return Validity.SATURATED
-    return Validity.BOUND if newest.below_resolution else Validity.GOOD
+        times = [*flow_work.deadlines(self.state, self.site), self.hearing.next_ms()]
+        times += [self.judging.next_timer_ms()] if self.judging else []
+        return min((t for t in times if t is not None and t > self.state.judged_ms), default=None)

@@ -8,7 +8,7 @@ Impossible values, saturated air and humidities below what a sensor resolves are
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from math import hypot
 
@@ -79,6 +79,10 @@ class Watch:
             frozenset(station.station_pressure for station in site.stations),
             _expected_pa(site.altitude_m),
         )
+
+
+NOBODY = Watch({}, {}, (), {}, {}, {}, frozenset(), None)
+"""Before there is a jobsite."""
 
 
 def patience_ms(sensor: Sensor) -> int:
@@ -165,6 +169,16 @@ def fault(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> str:
     if off is not None and abs(off) > IMPOSSIBLE_PA:
         return f"{_pressure_words(off)}; no weather brings that"
     return ""
+
+
+def held_to(watch: Watch) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Yield each sensor that others are asked about in `fault`, and those others."""
+    for name, bed in watch.beds.items():
+        yield name, (bed.temperature, bed.humidity, bed.pressure)
+    for name, gas in watch.gases.items():
+        yield name, (gas,)
+    for name, witness in watch.gauges.items():
+        yield name, (*witness.pressures, *witness.flows)
 
 
 def notes(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> list[str]:

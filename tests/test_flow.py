@@ -378,8 +378,8 @@ def test_what_is_kept_from_the_last_judging_changes_nothing() -> None:
     anew, out = Flow(), Outcomes()
     for each in day.entries:
         if anew.judging:
-            anew._hear_all_anew()
-            anew.judging.workings = Workings(anew.site, anew.read)
+            anew.hearing.begin()
+            anew.judging.workings = Workings(anew.site, anew.hearing.read)
             anew.judging.conditions = anew.judging.workings.found
             anew.judging.areas = Areas(anew.state, anew.site, anew.judging.conditions)
         anew.advance([each], out)
