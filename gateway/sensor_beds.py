@@ -30,6 +30,13 @@ class Bed:
     station: Station
     salt: str = ""
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every sensor that `beyond_salt` asks."""
+        at = self.station
+        own = (self.temperature, self.humidity, self.pressure)
+        return (*own, at.air_temperature, at.relative_humidity, at.station_pressure)
+
     def driest_rh(self, t_c: float) -> float:
         """The lowest humidity its salt can bring about at the outlet gas [C]; not stated, the driest salt's.
 

@@ -174,7 +174,7 @@ def fault(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> str:
 def held_to(watch: Watch) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Yield each sensor that others are asked about in `fault`, and those others."""
     for name, bed in watch.beds.items():
-        yield name, (bed.temperature, bed.humidity, bed.pressure)
+        yield name, bed.names
     for name, gas in watch.gases.items():
         yield name, (gas,)
     for name, witness in watch.gauges.items():
