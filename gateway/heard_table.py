@@ -16,6 +16,7 @@ from gateway.heard_message import Said, printable, printable_bytes, span, value_
 from gateway.jobsite import RAW_UNITS
 
 NO_FORM = 'not known here; a device sends SenML JSON (RFC 8428), such as [{"n":"NAME","u":"Cel","v":21.3}]'
+_CONVERTED = {"K": "Cel", "/100": "%RH"}  # units of messages that a jobsite file does not use
 _NUMBER = re.compile(rb"[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?")
 
 
@@ -41,7 +42,7 @@ def sketch(unknown: Unknown, heard: Heard, rules: Rules) -> list[str]:
     level, said = heard.standing.level(unknown.topic), unknown.example or Said("", None, "")
     lines += ["[[sensors]]", f'id = "{unknown.name}"']
     lines += [f'topic = "{level}"'] if level != unknown.name else []
-    return lines + _unit_lines(said.unit, rules) + _questions(said.unit, every, rules)
+    return lines + _unit_lines(said.unit, rules) + _questions(_CONVERTED.get(said.unit, said.unit), every, rules)
 
 
 def _no_table(unknown: Unknown, heard: Heard, rules: Rules) -> str:
@@ -113,6 +114,8 @@ def _unit_lines(unit: str, rules: Rules) -> list[str]:
     if unit in RAW_UNITS:
         scale = "what does the signal mean, such as '4 mA = -60 °C, 20 mA = 60 °C'?"
         return [_line(f'unit = "{unit}"', "as the message says: a signal"), _line('# scale = ""', scale)]
+    if unit in _CONVERTED:
+        return [_line(f'unit = "{_CONVERTED[unit]}"', f'the message says "{unit}", which is converted')]
     if unit in UNITS and _fitting(unit, rules):
         return [_line(f'unit = "{unit}"', "as the message says")]
     says = (

@@ -56,13 +56,24 @@ def test_the_choices_are_those_that_fit_the_unit() -> None:
 @pytest.mark.parametrize(
     ("unit", "words"),
     [('"u":"lm",', 'the message says "lm", not a unit of a sensor here'), ("", "the message does not say"),
-     ('"u":"K",', 'the message says "K"'), ('"u":"\\u001b[2J",', 'the message says "\\x1b[2J"')],
+     ('"u":"\\u001b[2J",', 'the message says "\\x1b[2J"')],
 )  # fmt: skip
 def test_a_unit_that_is_not_stated_or_not_known_is_asked(unit: str, words: str) -> None:
     """It is never guessed; then every quantity is a choice."""
     lines = table("door", b'[{"n":"door",%s"v":1}]' % unit.encode())
     assert any(line.startswith('# unit = ""') and words in line for line in lines)
     assert sum(line.startswith("#     ") for line in lines) == len(RULES.bases)
+
+
+@pytest.mark.parametrize(
+    ("unit", "stated", "among"), [("K", "Cel", "steel_temperature"), ("/100", "%RH", "relative_humidity")]
+)
+def test_a_unit_of_messages_only_is_stated_as_the_file_has_it(unit: str, stated: str, among: str) -> None:
+    """Kelvin is a difference in the file; the value is converted when it is read."""
+    lines = table("door", b'[{"n":"door","u":"%s","v":50}]' % unit.encode())
+    assert tomllib.loads("\n".join(lines)) == {"sensors": [{"id": "door", "unit": stated}]}
+    choices = [line.split()[1] for line in lines if line.startswith("#     ")]
+    assert among in choices and "station_pressure" not in choices
 
 
 def test_a_name_on_another_topic_brings_the_topic() -> None:

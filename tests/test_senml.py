@@ -217,6 +217,17 @@ def test_unknown_labels_are_ignored_and_units_converted() -> None:
     assert isinstance(refused, Rejected) and refused.code == "not SenML"
 
 
+def test_kelvin_and_hundredths_are_units_of_messages() -> None:
+    """RFC 8428, 12.1 and RFC 8798, 3: 293.15 K is 20 Cel, 55 /100 is 55 %RH; K is no unit of a pressure."""
+    (reading,) = take(b'[{"n":"steel","v":293.15,"u":"K"}]')  # type: ignore[misc]
+    assert reading.value == pytest.approx(20.0)
+    (reading,) = take(b'[{"n":"air-rh","v":55,"u":"/100"}]', "dewgate/test/air-rh")  # type: ignore[misc]
+    assert reading.value == pytest.approx(0.55)
+    for name in ("baro", "air-rh"):
+        refused = take(pack(name, 300, unit="K"), f"dewgate/test/{name}")
+        assert isinstance(refused, Rejected) and refused.code == "wrong unit"
+
+
 def test_an_underscore_in_a_value_is_no_label() -> None:
     """RFC 8428, 4.4 speaks of labels, and known ones may stand beside any text."""
     assert take(b'[{"n":"steel","v":20,"x":"a_"}]') == take(b'[{"n":"steel","v":20}]')

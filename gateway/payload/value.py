@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from math import isfinite
 
-from alerts.measured import DIMENSION, UNITS, Dimension, Quantity
+from alerts.measured import DIMENSION, UNITS, Dimension, Quantity, Unit
 from gateway.jobsite import Scale, Sensor
 from gateway.payload.scale import fault, scaled
 from gateway.reading import Reading, Rejected
@@ -37,6 +37,12 @@ _FRACTION = Dimension.FRACTION
 # What is asked of a value of each kind: its dimension, and the range it can have.
 _ASKED = {
     quantity: (dimension, *PLAUSIBLE.get(quantity, (-1e9, 1e9))) for quantity, dimension in DIMENSION.items()
+}
+
+# Units of messages that a jobsite file does not use: there K is a difference, and % is written so.
+_OF_MESSAGES = {
+    "K": Unit("K", Dimension.TEMPERATURE, 1.0, -273.15),  # RFC 8428, 12.1
+    "/100": Unit("/100", Dimension.FRACTION, 0.01),  # RFC 8798, 3
 }
 
 
@@ -72,6 +78,8 @@ def reading_of(sensor: Sensor, written: float, unit: str, measured_ms: int | Non
         written, unit = _scaled(sensor, sensor.scale, written, unit), sensor.unit
     spelling = UNITS.get(unit or sensor.unit)
     dimension, low, high = _ASKED[sensor.quantity]
+    if spelling is None or spelling.dimension is not dimension:
+        spelling = _OF_MESSAGES.get(unit)
     if spelling is None or spelling.dimension is not dimension:
         raise Refused("wrong unit", f"{sensor.id} states {sensor.unit}, the message says {unit[:20]}")
     value = written * spelling.factor + spelling.offset
