@@ -16,7 +16,11 @@ def main() -> None:
     parser.add_argument("--short", action="store_true", help="20,000 messages instead of 200,000")
     short = parser.parse_args().short
     count = 20_000 if short else 200_000
-    _tell("ingest_cpu_over_bare", ingest.cpu_over_bare_us(count), "µs", "<=10")
+    spent = ingest.cost(count)
+    _tell("ingest_cpu_over_bare", spent.over_bare_us, "µs", "<=10")
+    # 10 µs were asked for where a bare subscriber took 15.5: a machine slow with sockets is slow for both
+    _tell("ingest_cpu_over_bare_part", spent.over_bare, "of bare", "<=0.65", 2)
+    _tell("ingest_cpu_bare", spent.bare_us, "µs", ">0")
     _tell("dew_point_one_ratio", dew_point.one_ratio(), "x", ">=20")
     _tell("dew_point_array_ratio", dew_point.array_ratio(), "x", ">=500")
     _tell("dew_point_array_over_metpy", dew_point.array_over_metpy(), "x", "<=3")
@@ -25,12 +29,13 @@ def main() -> None:
     _tell("site_conditions", conditions.site_ms(), "ms", "<1", 2)
     _tell("leaf", store.leaf_us(), "µs", "<=1.2", 2)
     _tell("draw_30_days", store.draw_ms(30), "ms", "<=40")
-    if not short:
-        _tell("draw_30_days_of_a_year", store.draw_ms(365), "ms", "<=40")
+    _tell("draw_30_days_of_a_year", store.draw_ms(365), "ms", "<=40")
     kept = store.stored(0.125 if short else 2)
     if not short:  # of a short time the empty pages of the file would be most
         _tell("bytes_a_reading", kept.bytes_a_reading, "B", "<=9", 2)
     _tell("replay", kept.replayed_a_second, "readings/s", ">=30000", 0)
+    judged = store.stored(0.0625 if short else 0.5, limits=True)
+    _tell("replay_with_limits", judged.replayed_a_second, "readings/s", ">=30000", 0)
     _tell("alert_p99", alert.alert_p99_s(40 if short else 120), "s", "<2", 2)
     _tell("verify", verify.entries_a_second(150_000 if short else 1_000_000), "entries/s", ">=600000", 0)
     _tell("head", verify.head_us(), "µs", "<=500")

@@ -9,20 +9,23 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from statistics import median
 
+from alerts.limits import Limit
+from alerts.measured import Quantity
 from gateway import entry, tree
 from gateway.adapters.history import WHOLE, History, draw
 from gateway.adapters.journal import Journal, entries_after, open_reader, pack_oldest
 from gateway.entry import Arrival, Kind
 from gateway.flow import Flow
 from gateway.flow_state import Outcomes
+from gateway.jobsite import Jobsite
 from gateway.payload.canonical import config_set, to_bytes
 from gateway.tiers import QUARTER_MS, Sheet
 from tests.bench.conditions import VALUES, a_jobsite
-from tests.sites import T0, pack
+from tests.sites import T0, margin_limit, pack
 
 EVERY_MS = 10_000
 DAY_MS = 86_400_000
@@ -40,11 +43,15 @@ class Stored:
     replayed_a_second: float
 
 
-def stored(days: float) -> Stored:
-    """Write days of 24 channels every 10 s through the fold, as the writer does, and read them back."""
+def stored(days: float, *, limits: bool = False) -> Stored:
+    """Write days of 24 channels every 10 s through the fold, as the writer does, and read them back.
+
+    limits: with three limits of each area in force, far from all of them; else nothing is judged by any.
+    """
+    site = a_jobsite()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "journal.db"
-        count = _write(path, days)
+        count = _write(path, days, replace(site, limits=_limits(site)) if limits else site)
         size = sum(each.stat().st_size for each in Path(folder).iterdir())
         with closing(open_reader(path)) as reader:
             before = time.process_time()
@@ -56,11 +63,21 @@ def stored(days: float) -> Stored:
     return Stored(size / count, count / spent)
 
 
-def _write(path: Path, days: float) -> int:
+def _limits(site: Jobsite) -> tuple[Limit, ...]:
+    humid = {"quantity": Quantity.RH_AT_STEEL, "relation": "at most", "unit": "%RH", "deadband_unit": "%RH"}
+    warm = {"quantity": Quantity.STEEL_TEMPERATURE, "unit": "Cel"}
+    kinds: tuple[dict[str, object], ...] = ({}, {**humid, "threshold": 90.0}, {**warm, "threshold": 5.0})
+    return tuple(
+        margin_limit(id=f"{area.id}-{at}", area=area.id, **kind)
+        for area in site.areas for at, kind in enumerate(kinds)
+    )  # fmt: skip
+
+
+def _write(path: Path, days: float, site: Jobsite) -> int:
     flow, count = Flow(), 0
     with closing(Journal(path)) as book:
         started = entry.plain(Kind.STARTED, T0, to_bytes({"offset_ms": 0}))
-        begin = [started, entry.plain(Kind.CONFIG_SET, T0, config_set(a_jobsite(), "bench", "bench"))]
+        begin = [started, entry.plain(Kind.CONFIG_SET, T0, config_set(site, "bench", "bench"))]
         outcomes = Outcomes()
         flow.advance(begin, outcomes)
         book.commit(1, begin, 1, outcomes, 0)
