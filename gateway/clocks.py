@@ -152,25 +152,35 @@ def run(
 
 
 def _colder(steps: tuple[RecoatStep, ...], t_c: float) -> RecoatStep | None:
-    return next((step for step in reversed(steps) if step.from_c <= t_c), None)
+    for step in reversed(steps):
+        if step.from_c <= t_c:
+            return step
+    return None
 
 
 def _warmer(steps: tuple[RecoatStep, ...], t_c: float) -> RecoatStep:
-    return next((step for step in steps if t_c <= step.to_c), steps[-1])
+    for step in steps:
+        if t_c <= step.to_c:
+            return step
+    return steps[-1]
 
 
 def _sustain(recoat: Recoat, at_ms: int, length_ms: int, t_c: float) -> None:
     """Keep the low of each minute of the last hour; a whole hour of them has sustained its lowest."""
-    for minute in range(at_ms // MINUTE_MS, (at_ms + length_ms - 1) // MINUTE_MS + 1):
-        if minute == recoat.minute and recoat.minutes:
-            recoat.minutes[-1] = min(recoat.minutes[-1], t_c)
+    last, minutes = (at_ms + length_ms - 1) // MINUTE_MS, recoat.minutes
+    if minutes and last == recoat.minute:  # as in most seconds
+        minutes[-1] = min(minutes[-1], t_c)
+        return
+    for minute in range(at_ms // MINUTE_MS, last + 1):
+        if minute == recoat.minute and minutes:
+            minutes[-1] = min(minutes[-1], t_c)
             continue
         _end_of_hour(recoat)
         if minute != recoat.minute + 1:
-            recoat.minutes.clear()
+            minutes.clear()
         recoat.minute = minute
-        recoat.minutes.append(t_c)
-        del recoat.minutes[:-SUSTAINED_MINUTES]
+        minutes.append(t_c)
+        del minutes[:-SUSTAINED_MINUTES]
 
 
 def _end_of_hour(recoat: Recoat) -> None:

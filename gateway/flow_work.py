@@ -162,7 +162,7 @@ class Areas:
         self._site = site
         self._found = found
         self._places = [_Place(site, area, found) for area in site.areas]
-        self._products = {each.id: each for each in site.products}
+        self._windows = {each.id: each for each in site.products if not clocks.no_window(each)}
         self._exposed = flow_exposures.Open(state)
 
     def judge(
@@ -214,8 +214,8 @@ class Areas:
         if work.blast_begun_ms is not None:
             work.wetness.take(length_ms, seen.air, seen.steel, seen.condensing)
         for coat in work.coats[-1:]:
-            product = self._products.get(coat.product)
-            if coat.cured_ms is None and product and not clocks.no_window(product):
+            product = self._windows.get(coat.product)
+            if product and coat.cured_ms is None:
                 applied = coat.ended_ms is not None
                 clocks.run(coat.recoat, product, seen.since_ms, length_ms, seen.coldest_c, seen.warmest_c, applied)
 

@@ -8,7 +8,7 @@ used inside), so that neither order nor batches change a sum, and history made a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -35,18 +35,6 @@ class Sums:
     high: int | None = None
     total: int = 0
     known_ms: int = 0
-
-    def join(self, other: Sums) -> None:
-        """Take another bucket of the same channel in."""
-        self.count += other.count
-        self.total += other.total
-        self.known_ms += other.known_ms
-        self.low = _of(min, self.low, other.low)
-        self.high = _of(max, self.high, other.high)
-
-
-def _of(choose: Callable[[int, int], int], one: int | None, other: int | None) -> int | None:
-    return other if one is None else one if other is None else choose(one, other)
 
 
 class Deed(NamedTuple):
@@ -124,12 +112,13 @@ class Sheet:
 
 
 def pieces(from_ms: int, until_ms: int, each_ms: int = QUARTER_MS) -> Iterable[tuple[int, int]]:
-    """Return (when it began, how much of it) [ms] for each bucket so wide that a stretch of time touches."""
-    bucket_ms = from_ms - from_ms % each_ms
-    if from_ms < until_ms <= bucket_ms + each_ms:  # as nearly always
-        return ((bucket_ms, until_ms - from_ms),)
-    begins = range(bucket_ms, until_ms, each_ms) if from_ms < until_ms else ()
-    return [(at, min(at + each_ms, until_ms) - max(at, from_ms)) for at in begins]
+    """Yield (when it began, how much of it) [ms] for each bucket so wide that a stretch of time touches."""
+    at = from_ms
+    while at < until_ms:
+        bucket_ms = at - at % each_ms
+        end = min(bucket_ms + each_ms, until_ms)
+        yield bucket_ms, end - at
+        at = end
 
 
 @dataclass(slots=True)

@@ -38,13 +38,17 @@ def test_a_stretch_of_time_is_split_at_the_quarters() -> None:
     assert list(pieces(QUARTER, QUARTER)) == []
 
 
-def test_two_buckets_join_as_if_they_were_one() -> None:
-    """Of one that only knows time, neither least nor greatest is taken for a value."""
-    only_time = Sums(known_ms=5)
-    only_time.join(Sums(2, 1, 3, 4, 10))
-    only_time.join(Sums(known_ms=1))
-    only_time.join(Sums(1, -7, -7, -7))
-    assert only_time == Sums(3, -7, 3, -3, 16)
+def test_a_value_that_stands_weighs_as_long_as_it_stood_in_each_quarter() -> None:
+    """2 for ten seconds up to a quarter's end and for twenty after it, then -1 for five."""
+    sheet = Sheet()
+    sheet.stand("m", QUARTER - 10_000, QUARTER + 20_000, 2)
+    sheet.stand("m", QUARTER + 20_000, QUARTER + 25_000, -1)
+    sheet.stand("m", QUARTER + 25_000, QUARTER + 25_000, 9)
+    sheet.stand("m", QUARTER + 2 * QUARTER_MS, QUARTER + 2 * QUARTER_MS, 9)
+    assert sheet.buckets == {
+        ("m", QUARTER - QUARTER_MS): Sums(10_000, 2, 2, 20_000, 10_000),
+        ("m", QUARTER): Sums(25_000, -1, 2, 35_000, 25_000),
+    }
 
 
 times = st.lists(st.tuples(st.integers(0, 3_000), st.integers(1, 200)), min_size=1, max_size=40)
@@ -98,8 +102,22 @@ def total(day: Day, channel: str) -> Sums:
     found = Sums()
     for (name, _), sums in day.out.sheet.buckets.items():
         if name == channel:
-            found.join(sums)
+            add(found, sums)
     return found
+
+
+def add(found: Sums, sums: Sums) -> None:
+    """Take another bucket of the same channel in."""
+    lows, highs = (
+        [each for each in pair if each is not None] for pair in zip(*map(ends, (found, sums)), strict=True)
+    )
+    found.low, found.high = min(lows, default=None), max(highs, default=None)
+    found.count, found.total = found.count + sums.count, found.total + sums.total
+    found.known_ms += sums.known_ms
+
+
+def ends(sums: Sums) -> tuple[int | None, int | None]:
+    return sums.low, sums.high
 
 
 def test_a_sensor_that_falls_silent_is_known_for_its_patience_only() -> None:
@@ -169,6 +187,6 @@ def test_batches_and_a_restart_from_a_checkpoint_give_the_same_sheets() -> None:
         flow, outcomes = Flow.from_checkpoint(flow.checkpoint()), Outcomes()
         flow.advance([each], outcomes)
         for key, sums in outcomes.sheet.buckets.items():
-            parts.buckets.setdefault(key, Sums()).join(sums)
+            add(parts.buckets.setdefault(key, Sums()), sums)
     assert parts.buckets == whole.sheet.buckets == day.out.sheet.buckets
     assert {name for name, _ in parts.buckets} > {"steel", MARGIN}

@@ -17,7 +17,7 @@ from operator import add
 
 from gateway.adapters import history_day
 from gateway.adapters.history_day import PER_DAY, Columns
-from gateway.tiers import QUARTER_MS, SIX_HOURS_MS, Sheet, Sums, unit_of
+from gateway.tiers import QUARTER_MS, SIX_HOURS_MS, Sheet, unit_of
 
 _TABLE = """
 CREATE TABLE {} (channel INTEGER NOT NULL, at INTEGER NOT NULL, count INTEGER NOT NULL, low INTEGER, high INTEGER,
@@ -37,6 +37,7 @@ CREATE TABLE deeds (seq INTEGER PRIMARY KEY, utc_ms INTEGER NOT NULL, kind INTEG
 """
 WHOLE = f"{SCHEMA}{DAYS}{DEEDS}"
 DAY_MS = PER_DAY * QUARTER_MS
+PER_SIX_HOURS = SIX_HOURS_MS // QUARTER_MS
 LATE_MS = 6 * 3_600_000  # a day is packed when this much of the next is over: few readings come later
 PACKED_AT_ONCE = 256  # days of one channel each, so that the writer is never held up
 WIDTHS_MS = {"quarters": QUARTER_MS, "six_hours": SIX_HOURS_MS}  # at: UTC ms of the beginning over this
@@ -46,6 +47,7 @@ INSERT INTO {} VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET count = co
   high = coalesce(max(high, excluded.high), high, excluded.high),
   total = total + excluded.total, known_ms = known_ms + excluded.known_ms
 """
+_ADD_QUARTERS, _ADD_SIX_HOURS = _ADD.format("quarters"), _ADD.format("six_hours")
 _FIGURES = "count, low, high, total, known_ms"
 _OVER = f"SELECT at, {_FIGURES} FROM quarters WHERE channel = ? AND at >= ? AND at < ?"  # noqa: S608 - no input
 _SIX_HOURS = f"SELECT at, {_FIGURES} FROM six_hours WHERE channel = ? AND at >= ? AND at < ?"  # noqa: S608 - no input
@@ -82,9 +84,13 @@ class History:
         if sheet.each_ms != QUARTER_MS:
             raise ValueError(f"history is kept by quarters of an hour, not by {sheet.each_ms} ms")
         self._db.executemany("INSERT INTO deeds VALUES (?, ?, ?, ?)", sheet.deeds)
-        quarters = [(self._id(name), at // QUARTER_MS, sums) for (name, at), sums in sheet.buckets.items()]
-        self._db.executemany(_ADD.format("quarters"), (_row(*each) for each in quarters))
-        self._db.executemany(_ADD.format("six_hours"), (_row(*each) for each in _by_six_hours(quarters)))
+        ids = self._ids
+        rows = [
+            (ids.get(name) or self._begin(name), at // QUARTER_MS, s.count, s.low, s.high, s.total, s.known_ms)
+            for (name, at), s in sheet.buckets.items()
+        ]
+        self._db.executemany(_ADD_QUARTERS, rows)
+        self._db.executemany(_ADD_SIX_HOURS, [(row[0], row[1] // PER_SIX_HOURS, *row[2:]) for row in rows])
 
     def pack(self, utc_ms: int) -> None:
         """Pack what lies in days that are over at this time, some of it if there is much."""
@@ -112,24 +118,10 @@ class History:
             self._db.executemany(f"INSERT INTO {table} VALUES ({places})", rows)  # noqa: S608 - as above
         self._ids = channels(self._db)
 
-    def _id(self, name: str) -> int:
-        known = self._ids.get(name)
-        if known is None:
-            row = self._db.execute("INSERT INTO channels VALUES (NULL, ?) RETURNING id", (name,)).fetchone()
-            known = self._ids[name] = int(row[0])
-        return known
-
-
-def _row(channel: int, at: int, sums: Sums) -> tuple[int | None, ...]:
-    return channel, at, sums.count, sums.low, sums.high, sums.total, sums.known_ms
-
-
-def _by_six_hours(quarters: Iterable[tuple[int, int, Sums]]) -> Iterable[tuple[int, int, Sums]]:
-    each = SIX_HOURS_MS // QUARTER_MS
-    joined: dict[tuple[int, int], Sums] = {}
-    for channel, at, sums in quarters:
-        joined.setdefault((channel, at // each), Sums()).join(sums)
-    return [(channel, at, sums) for (channel, at), sums in joined.items()]
+    def _begin(self, name: str) -> int:
+        row = self._db.execute("INSERT INTO channels VALUES (NULL, ?) RETURNING id", (name,)).fetchone()
+        self._ids[name] = int(row[0])
+        return self._ids[name]
 
 
 def channels(db: sqlite3.Connection) -> dict[str, int]:
