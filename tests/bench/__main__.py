@@ -34,6 +34,8 @@ def main() -> None:
     if not short:  # of a short time the empty pages of the file would be most
         _tell("bytes_a_reading", kept.bytes_a_reading, "B", "<=9", 2)
     _tell("replay", kept.replayed_a_second, "readings/s", ">=30000", 0)
+    _tell("replay_all_cores", kept.on_all_cores_a_second, "readings/s", ">=30000", 0)
+    print(f"# replay_all_cores: {kept.parts} parts on {kept.cores} cores, by the clock on the wall", flush=True)
     judged = store.stored(0.0625 if short else 0.5, limits=True)
     _tell("replay_with_limits", judged.replayed_a_second, "readings/s", ">=30000", 0)
     _tell("alert_p99", alert.alert_p99_s(40 if short else 120), "s", "<2", 2)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import sqlite3
 import sys
@@ -16,13 +17,16 @@ from statistics import median
 from alerts.limits import Limit
 from alerts.measured import Quantity
 from gateway import entry, tree
+from gateway.adapters import states
 from gateway.adapters.history import WHOLE, History, draw
 from gateway.adapters.journal import Journal, entries_after, open_reader, pack_oldest
 from gateway.entry import Arrival, Kind
-from gateway.flow import Flow
+from gateway.flow import CORE_VERSION, Flow
 from gateway.flow_state import Outcomes
 from gateway.jobsite import Jobsite
 from gateway.payload.canonical import config_set, to_bytes
+from gateway.replay import divided
+from gateway.replay_cores import Cores
 from gateway.tiers import QUARTER_MS, Sheet
 from tests.bench.conditions import VALUES, a_jobsite
 from tests.sites import T0, margin_limit, pack
@@ -37,10 +41,16 @@ WRITTEN = {"Cel": 1.0, "%RH": 100.0, "hPa": 0.01, "bar": 1e-5}  # from the unit 
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """A journal of simulated days: bytes a reading at rest, and readings a second when it is folded again."""
+    """A journal of simulated days: bytes a reading at rest, and readings a second when it is folded again.
+
+    On all cores it is the time on the clock that counts, and every event is compared.
+    """
 
     bytes_a_reading: float
     replayed_a_second: float
+    on_all_cores_a_second: float
+    cores: int
+    parts: int
 
 
 def stored(days: float, *, limits: bool = False) -> Stored:
@@ -58,9 +68,22 @@ def stored(days: float, *, limits: bool = False) -> Stored:
             flow = Flow()
             flow.advance(entries_after(reader, 0), Outcomes())
             spent = time.process_time() - before
+        cores = len(os.sched_getaffinity(0))
+        before = time.perf_counter()
+        parts = _replay(path, cores)
+        whole = time.perf_counter() - before
     if flow.state.counts["message"] != count:
         raise RuntimeError(f"{flow.state.counts} of {count} readings came back")
-    return Stored(size / count, count / spent)
+    return Stored(size / count, count / spent, count / whole, cores, parts)
+
+
+def _replay(path: Path, cores: int) -> int:
+    """As `dewgate replay --cores N`; return in how many parts."""
+    with closing(open_reader(path)) as reader:
+        work = Cores(path, divided(reader, cores), cores, lambda _: None)
+    if any(block.lines for block in work.folded()) or work.refused:
+        raise RuntimeError("a replay on all cores says other than was said")
+    return len(work.parts)
 
 
 def _limits(site: Jobsite) -> tuple[Limit, ...]:
@@ -90,6 +113,9 @@ def _write(path: Path, days: float, site: Jobsite) -> int:
                 _note(count, days)
                 while packed := pack_oldest(path):
                     book.seal(packed)
+                if flow.state.sequence - states.newest(book.db) >= states.EVERY:
+                    kept = states.packed(flow.state.sequence, CORE_VERSION, flow.checkpoint())
+                    states.keep(book.db, kept)
         book.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         book.db.execute("VACUUM")
     return count
