@@ -13,6 +13,8 @@ from enum import IntEnum
 from hashlib import sha256
 from typing import NoReturn
 
+import msgspec
+
 from gateway.reading import Rejected
 
 
@@ -46,8 +48,7 @@ _FIRST = struct.Struct(">QBH")
 DUP, RETAIN, BEFORE_MARKER = 1, 2, 4
 
 
-@dataclass(slots=True)  # not frozen: made for every message, and freezing doubles that
-class Arrival:
+class Arrival(msgspec.Struct):  # made for every message, in half the time of a dataclass
     """One MQTT message as received, with the facts the flow needs about how it came.
 
     before_marker: the session's own marker had not come back yet, so the message may have waited at the

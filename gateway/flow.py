@@ -37,7 +37,7 @@ from gateway.payload import canonical
 from gateway.payload.forms import Forms
 from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import NOBODY, Watch
-from gateway.tiers import Deed, Sheet
+from gateway.tiers import Cover, Deed, Sheet
 
 CORE = 26  # raised with what the state holds or how it is judged
 CORE_VERSION = f"{__version__}/{CORE}"
@@ -104,23 +104,30 @@ class Flow:
             self._fold(made, Kind.REJECTION, core_ms, outcomes)
         else:
             made = entry.message(arrival, core_ms)
-            self._append(made, core_ms)
             self._message(arrival, readings, core_ms, outcomes.sheet)
+        tree.append(self.state.peaks, made)
         return made
 
     def advance(self, entries: Iterable[bytes], outcomes: Outcomes) -> None:
         """Fold journalled entries in, in order."""
-        for each in entries:
-            if each[0] == Kind.MESSAGE:
-                arrival, core_ms = entry.message_and_time(each)
-                self._run_to(core_ms, outcomes)
-                self._append(each, core_ms)
-                self._message(arrival, self._as_then(arrival, core_ms), core_ms, outcomes.sheet)
-                continue
-            kind, core_ms = entry.kind_and_time(each)
-            if kind is not Kind.STARTED:  # nothing is derived across downtime
-                self._run_to(core_ms, outcomes)
-            self._fold(each, kind, core_ms, outcomes)
+        leaves: list[bytes] = []  # nothing in the fold asks for the tree, and many at once take half the time
+        try:
+            for each in entries:
+                if each[0] == Kind.MESSAGE:
+                    arrival, core_ms = entry.message_and_time(each)
+                    self._run_to(core_ms, outcomes)
+                    self._message(arrival, self._as_then(arrival, core_ms), core_ms, outcomes.sheet)
+                else:
+                    kind, core_ms = entry.kind_and_time(each)
+                    if kind is not Kind.STARTED:  # nothing is derived across downtime
+                        self._run_to(core_ms, outcomes)
+                    self._fold(each, kind, core_ms, outcomes)
+                leaves.append(each)
+                if len(leaves) == tree.SEAL:
+                    tree.extend(self.state.peaks, leaves)
+                    leaves.clear()
+        finally:
+            tree.extend(self.state.peaks, leaves)
 
     def tick(self, core_ms: int, sheet: Sheet | None = None) -> Outcomes:
         """Judge what is due by core_ms. The caller anchors outcomes with a heartbeat at core_ms.
@@ -187,14 +194,10 @@ class Flow:
 
     # -- folding -------------------------------------------------------------------------------------
 
-    def _append(self, made: bytes, core_ms: int) -> None:
-        self.state.sequence += 1
-        self.state.core_ms = core_ms
-        tree.append(self.state.peaks, made)
-
     def _fold(self, made: bytes, kind: Kind, core_ms: int, outcomes: Outcomes) -> None:
         """Fold in an entry that is no message, judged up to its time."""
-        self._append(made, core_ms)
+        self.state.sequence += 1
+        self.state.core_ms = core_ms
         body = entry.body_of(made)
         match kind:
             case Kind.REJECTION:
@@ -230,17 +233,21 @@ class Flow:
         if not isinstance(readings, Rejected):
             return readings
         if self.state.core_version == CORE_VERSION:
-            raise ValueError(f"entry {self.state.sequence} was accepted and is now refused: {readings.detail}")
+            number = self.state.sequence + 1
+            raise ValueError(f"entry {number} was accepted and is now refused: {readings.detail}")
         self._count("no longer read")
         return []
 
     def _message(self, arrival: Arrival, readings: Sequence[News], core_ms: int, sheet: Sheet) -> None:
-        self.state.counts["message"] = self.state.counts.get("message", 0) + 1
-        if core_ms // HOUR != self.state.sense.hour:
-            sensor_sense.end_hour(self.state.sense, self.watch, core_ms)
+        state = self.state
+        state.sequence += 1
+        state.core_ms = core_ms
+        state.counts["message"] = state.counts.get("message", 0) + 1
+        if core_ms // HOUR != state.sense.hour:
+            sensor_sense.end_hour(state.sense, self.watch, core_ms)
             self.hearing.all_anew()
         if self._changes(readings, arrival.retain or arrival.before_marker, core_ms, sheet):
-            flow_repeats.remember_untimed(self.state, arrival)
+            flow_repeats.remember_untimed(state, arrival)
 
     def _changes(self, found: Sequence[News], may_be_old: bool, core_ms: int, sheet: Sheet) -> bool:
         """Take in readings, and sensors of which nothing is known any more; return whether one had no time."""
@@ -249,7 +256,7 @@ class Flow:
             if isinstance(each, Silent):
                 self._silence(each.sensor, each.reason, core_ms)
             else:
-                untimed |= not each.absolute
+                untimed = untimed or not each.absolute
                 self._reading(each, may_be_old, core_ms, sheet)
         return untimed
 
@@ -291,7 +298,10 @@ class Flow:
         own = patience = self.patience_ms[name]
         if reading.next_within_ms is not None:
             patience = sensor_sense.silence_ms(own, reading.next_within_ms)
-        flow_history.take(state, sheet, name, value, measured + state.offset_ms, patience)
+        cover = state.covers.get(name)
+        if cover is None:
+            cover = state.covers[name] = Cover(0)
+        sheet.hear(name, measured + state.offset_ms, value, cover, patience)
         if reading.historical or core_ms - measured > own:
             self._count("historical" if reading.historical else "late")
             self.hearing.hear(name)
@@ -302,10 +312,9 @@ class Flow:
             state.impossible.pop(name, None)
         elif measured < newest.measured_ms:
             return
-        newest.patience_ms = patience
+        newest.patience_ms, newest.clock_fault = patience, fault
         newest.value, newest.measured_ms, newest.received_ms = value, measured, core_ms
         newest.saturated, newest.below_resolution = reading.saturated, reading.below_resolution
-        newest.clock_fault = fault
         sensor_sense.take(state.sense, self.watch, reading, measured)
         self.hearing.hear(name)
         if state.dirty_ms is None:

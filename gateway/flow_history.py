@@ -6,17 +6,9 @@ from collections.abc import Iterable
 
 from gateway.conditions import Key, Made
 from gateway.flow_state import State
-from gateway.tiers import MILLION, PRESSURES, Cover, Sheet, Stood, channel_of
+from gateway.tiers import MILLION, PRESSURES, Sheet, Stood, channel_of
 
 MINUTE = 60_000
-
-
-def take(state: State, sheet: Sheet, sensor: str, value: float, utc_ms: int, patience_ms: int) -> None:
-    """Every reading is history, late or not, and vouches for its patience."""
-    cover = state.covers.get(sensor)
-    if cover is None:
-        cover = state.covers[sensor] = Cover(0)
-    sheet.hear(sensor, utc_ms, value, cover, utc_ms + patience_ms)
 
 
 def is_minute(state: State, before_ms: int) -> bool:

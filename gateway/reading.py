@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import msgspec
 
-@dataclass(slots=True)  # not frozen: made for every message, and freezing doubles that
-class Reading:
+
+class Reading(msgspec.Struct, gc=False):  # made for every message, in a third of the time of a dataclass
     """One value of one sensor.
 
     measured_ms is UTC in milliseconds since 1970, or None when the message gave no time of its own; relative

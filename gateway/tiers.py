@@ -72,9 +72,9 @@ class Sheet:
             sums.high = whole
         return sums
 
-    def hear(self, channel: str, utc_ms: int, value: float, cover: Cover, until_ms: int) -> None:
-        """Take a reading in, and the time it vouches for: from when it was measured until until_ms."""
-        sums, known_ms = self.add(channel, utc_ms, value), cover.until_ms
+    def hear(self, channel: str, utc_ms: int, value: float, cover: Cover, patience_ms: int) -> None:
+        """Take a reading in, late or not, and the time it vouches for: from when it was measured, its patience."""
+        sums, known_ms, until_ms = self.add(channel, utc_ms, value), cover.until_ms, utc_ms + patience_ms
         late = cover.holes and utc_ms < cover.holes[-1][1]
         if utc_ms <= known_ms < until_ms <= utc_ms - utc_ms % self.each_ms + self.each_ms and not late:
             sums.known_ms += until_ms - known_ms  # nearly every one: it goes on from the one before

@@ -56,7 +56,7 @@ def test_a_mapped_message_is_judged_journalled_and_read_again() -> None:
     flow, entries = the_flow()
     report = Arrival("probes/air/report", b'{"at": %d, "temp": 20.5, "rh": 61}' % T0, 1)
     number = Arrival("plant/steel", b"19.5", 2)
-    for each in (report, report, number, replace(number, dup=True)):
+    for each in (report, report, number, Arrival(number.topic, number.payload, 2, dup=True)):
         entries.append(flow.receive(each, T0 + 1000, Outcomes()))
     assert flow.state.counts == {"message": 2, "duplicate": 2}
     assert {name: newest.value for name, newest in flow.state.newest.items()} == {

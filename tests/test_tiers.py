@@ -77,7 +77,7 @@ def test_a_reading_and_its_time_are_taken_as_one_by_one(taken: list[tuple[int, i
     at_once, apart = Sheet(each_ms=100), Sheet(each_ms=100)
     one, other = Cover(0), Cover(0)
     for at, patience in taken:
-        at_once.hear("a", at, at / 7, one, at + patience)
+        at_once.hear("a", at, at / 7, one, patience)
         apart.add("a", at, at / 7)
         for stretch in other.take(at, at + patience):
             apart.know("a", *stretch)
