@@ -7,7 +7,7 @@ station or an outlet is worked out once and met by every wall: what a wall adds 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import lru_cache
 
 from alerts.measured import Quantity, unknown
@@ -42,7 +42,7 @@ class Workings:
         self._stations = {station.id: station for station in site.stations}
         self._channels = Channels(site, read)
         self._air = {name: at_station(each, self._channels) for name, each in self._stations.items()}
-        self._values: list[tuple[Value, list[Condition], int]] = []  # each with where it is found
+        self._values: list[tuple[Callable[[], Condition], Key, list[Condition], int]] = []  # where it is found
         self._sources: list[Source] = []
         self._met_by: list[list[int]] = []  # by source, the values made from it
         self._made_from = {sensor.id: list[int]() for sensor in site.sensors}  # by sensor, its values
@@ -64,11 +64,11 @@ class Workings:
                 due.update(self._met_by[at])
         made = []
         for number in sorted(due):
-            value, places, at = self._values[number]
-            condition = value.make()
-            if condition != places[at]:
-                places[at] = condition
-                made.append((value.key, condition))
+            make, key, places, place = self._values[number]
+            condition = make()
+            if condition != places[place]:
+                places[place] = condition
+                made.append((key, condition))
         return made
 
     def all(self) -> list[Made]:
@@ -77,7 +77,7 @@ class Workings:
 
     def _add(self, value: Value) -> None:
         number, places = len(self._values), self.found.setdefault(value.key, [])
-        self._values.append((value, places, len(places)))
+        self._values.append((value.make, value.key, places, len(places)))
         places.append(_NOT_YET)
         for name in value.names:
             self._made_from[name].append(number)

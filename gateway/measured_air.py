@@ -1,7 +1,7 @@
 """Moist air as the sensors gave it, worked out once and met by many walls.
 
-The vapour of one probe is kept as its share, e/p: that stays the same along a line (Dalton), and its derivatives
-to temperature, humidity and pressure are worked out here, once, for every wall it meets, in closed form: a
+The vapour of one probe is kept as e at its pressure p: its share e/p stays the same along a line (Dalton). What
+temperature, humidity and pressure contribute is worked out here, once, for every wall it meets, in closed form: a
 difference quotient would ask the physics twice for each.
 """
 
@@ -33,11 +33,13 @@ widths of a rectangle (ours, by Monte Carlo, JCGM 101:2008)."""
 
 
 class Vapour(NamedTuple):
-    """Water vapour as one probe gives it: e [Pa] at its own pressure p, and e/p; rh and its sensor if fitted."""
+    """Vapour as one probe gives it: e [Pa] at its own pressure p; rh and its sensor where these gave it.
+
+    What p does to e, by the enhancement factor, is left out of its uncertainty; but p's must be stated.
+    """
 
     e: Uncertain
     p: Uncertain
-    share: Uncertain
     rh: Uncertain | None = None
     hygrometer: Sensor | None = None
 
@@ -51,19 +53,13 @@ class Air(NamedTuple):
 
 def _vapour(t: Uncertain, rh: Uncertain, p: Uncertain, hygrometer: Sensor) -> Vapour:
     e_pa = vapour_pressure_pa(t.value, rh.value, p.value)
-    e = weighted(e_pa, (e_pa / rh.value, rh), (e_pa * ln_slope_per_k(t.value, False), t))
-    return Vapour(e, p, _share(e, p), rh, hygrometer)
+    by_rh, by_t = (e_pa / rh.value, rh), (e_pa * ln_slope_per_k(t.value, False), t)
+    return Vapour(weighted(e_pa, by_rh, by_t, (0.0, p)), p, rh, hygrometer)
 
 
 def _vapour_of_dew_point(point: Uncertain, p: Uncertain, frost: bool) -> Vapour:
     e_pa = saturated_vapour_pressure_pa(point.value, p.value, frost)
-    e = weighted(e_pa, (e_pa * ln_slope_per_k(point.value, frost), point))
-    return Vapour(e, p, _share(e, p))
-
-
-def _share(e: Uncertain, p: Uncertain) -> Uncertain:
-    share = e.value / p.value
-    return weighted(share, (1.0 / p.value, e), (-share / p.value, p))
+    return Vapour(weighted(e_pa, (e_pa * ln_slope_per_k(point.value, frost), point), (0.0, p)), p)
 
 
 def air_of(t: Channel, rh: Channel, p: Uncertain, p_said: Said) -> Air:
@@ -116,29 +112,14 @@ class Skew(NamedTuple):
     words: str
 
 
-class Where(NamedTuple):
-    """Where vapour condenses at one pressure [C], as frost or not, and where that is lopsided."""
-
-    exact: Uncertain
-    frost: bool
-    skew: Skew | None
-
-
 class Point(NamedTuple):
-    """Where vapour condenses at one pressure: dew point, below 0 C frost point; None when it is not known."""
+    """Where vapour condenses at one pressure: dew point, below 0 C frost point. skew: where that is lopsided."""
 
     told: Said
-    where: Where | None = None
-
-    @property
-    def value_c(self) -> float | None:
-        """The point [C], None when it is not known."""
-        return None if self.where is None else self.where.exact.value
-
-    @property
-    def frost(self) -> bool:
-        """Whether it is known and a frost point."""
-        return self.where is not None and self.where.frost
+    value_c: float | None = None
+    frost: bool = False
+    exact: Uncertain | None = None
+    skew: Skew | None = None
 
 
 def point_of(air: Air, at: Uncertain, at_said: Said | None = None) -> Point:
@@ -150,18 +131,21 @@ def point_of(air: Air, at: Uncertain, at_said: Said | None = None) -> Point:
     if told.validity is UNKNOWN or air.vapour is None:
         return Point(told)
     try:
-        return Point(told, _where(air.vapour, at, told.validity is BOUND))
+        point_c, frost = condensation_point_at(air.vapour.e.value, air.vapour.p.value, at.value)
+        exact = _exactly(point_c, frost, air.vapour, at)
+        skew = None if told.validity is BOUND else _skew(air.vapour, exact, at.value)  # a bound says so by itself
     except OutOfRange as error:
         return Point(_out(told, error))
+    return Point(told, point_c, frost, exact, skew)
 
 
-def _where(vapour: Vapour, at: Uncertain, is_bound: bool) -> Where:
-    """The condensation point at a pressure; a humidity that is a bound says by itself how it is lopsided."""
-    point_c, frost = condensation_point_at(vapour.e.value, vapour.p.value, at.value)
-    per_k = ln_slope_per_k(point_c, frost)
-    by_share = (1.0 / (vapour.share.value * per_k), vapour.share)
-    exact = weighted(point_c, by_share, (1.0 / (at.value * per_k), at))
-    return Where(exact, frost, None if is_bound else _skew(vapour, exact, at.value))
+def _exactly(point_c: float, frost: bool, vapour: Vapour, at: Uncertain) -> Uncertain:
+    """A point with its parts: there ln e - ln p + ln at is that of saturation; at its own pressure p cancels."""
+    e, p = vapour.e, vapour.p
+    k = 1.0 / ln_slope_per_k(point_c, frost)
+    if at is p:
+        return weighted(point_c, (k / e.value, e))
+    return weighted(point_c, (k / e.value, e), (-k / p.value, p), (k / at.value, at))
 
 
 def _skew(vapour: Vapour, point: Uncertain, at_pa: float) -> Skew | None:
@@ -194,13 +178,13 @@ def _without(name: str, exact: Uncertain) -> float:
 
 def gap(wall: Channel, point: Point) -> Measured:
     """Return the margin of a wall over the point of the vapour that meets it [K]."""
-    told, where = joined(wall.measured, point.told), point.where
-    if told.validity is UNKNOWN or where is None:
+    told, exact = joined(wall.measured, point.told), point.exact
+    if told.validity is UNKNOWN or exact is None:
         return unknown(told.reason, told.since_ms)
-    k = wall.exact.value - where.exact.value
-    if where.skew is not None:
-        return measured(told, weighted(k, (1.0, wall.exact), (-1.0, where.exact)), where.skew)
-    return _rounded(told, k, u_of_two(1.0, wall.exact, -1.0, where.exact))
+    k = wall.exact.value - exact.value
+    if point.skew is not None:
+        return measured(told, weighted(k, (1.0, wall.exact), (-1.0, exact)), point.skew)
+    return _rounded(told, k, u_of_two(1.0, wall.exact, -1.0, exact))
 
 
 def minus(one: Channel, other: Channel) -> Measured:
@@ -223,20 +207,17 @@ def saturation(wall_c: float, p_pa: float) -> tuple[float, float]:
 def humidity_at(
     wall: Channel, air: Air, saturation: Callable[[float, float], tuple[float, float]] = saturation
 ) -> Measured:
-    """Return the humidity over water that this air has at a wall, at the probe's pressure, a fraction.
-
-    There e is over its saturation at the same pressure, whose own part cancels, but must be stated.
-    """
+    """Return the humidity over water that this air has at a wall, at the probe's pressure, a fraction."""
     told, vapour = joined(wall.measured, air.told), air.vapour
     if told.validity is UNKNOWN or vapour is None:
         return unknown(told.reason, told.since_ms)
-    e, p, skin = vapour.e, vapour.p, wall.exact
+    e = vapour.e
     try:
-        saturated_pa, per_k = saturation(skin.value, p.value)
+        saturated_pa, per_k = saturation(wall.exact.value, vapour.p.value)
     except OutOfRange as error:
         return measured(_out(told, error), None)
     rh = e.value / saturated_pa
-    return _rounded(told, rh, None if p.u is None else u_of_two(1.0 / saturated_pa, e, -rh * per_k, skin))
+    return _rounded(told, rh, u_of_two(-rh * per_k, wall.exact, 1.0 / saturated_pa, e))
 
 
 def measured(told: Said, exact: Uncertain | None, skew: Skew | None = None) -> Measured:

@@ -48,7 +48,8 @@ class Probe:
 
     def _renewed(self) -> tuple[Air, Point]:
         p, p_said = self._pressure()
-        air = max([breathe(p, p_said) for breathe in self._airs], key=_share)
+        airs = [breathe(p, p_said) for breathe in self._airs]
+        air = max(airs, key=_share) if len(airs) > 1 else airs[0]
         return air, point_of(air, p)
 
 
@@ -72,7 +73,7 @@ class Elsewhere:
 
 def _share(air: Air) -> float:
     """The vapour's share of the pressure; less than nothing where it is not known."""
-    return air.vapour.share.value if air.vapour else -1.0
+    return air.vapour.e.value / air.vapour.p.value if air.vapour else -1.0
 
 
 def at_station(station: Station, channels: Channels) -> Probe:

@@ -98,16 +98,17 @@ def _ln_factor(u: Number, p: Number, share: Number, c: Factor) -> Number:
     return share * (a + p * (b + p * (d0 + u * (d1 + u * (d2 + u * d3)))))
 
 
-def _saturation(t: float, phase: Phase) -> tuple[float, float]:
-    """(u, ln e): the reduced temperature and the log of the pure saturation pressure."""
+def _saturation(t: float, phase: Phase) -> float:
+    """ln e, the log of the pure saturation pressure."""
     shift, scale, offset = phase.axis
-    u = scale / (t + shift) - offset
-    return u, _sextic(u, phase.ln_saturation)
+    return _sextic(scale / (t + shift) - offset, phase.ln_saturation)
 
 
 def _saturated_ln_e(t: float, p: float, phase: Phase) -> float:
     """ln of the saturated partial pressure f * e."""
-    u, ln_e = _saturation(t, phase)
+    shift, scale, offset = phase.axis
+    u = scale / (t + shift) - offset
+    ln_e = _sextic(u, phase.ln_saturation)
     e = exp(ln_e)
     if e >= p:
         raise OutOfRange("saturation vapour pressure (Pa)", e, f"below the total pressure {p:.6g} Pa")
@@ -163,7 +164,7 @@ def saturation_pressure_water_pa(t_c: float) -> float:
     """
     if not COLDEST_C <= t_c <= HOTTEST_GAS_C:
         raise OutOfRange("temperature (C)", t_c, f"{COLDEST_C:.0f} to {HOTTEST_GAS_C:.0f}")
-    return exp(_saturation(t_c, _water_phase(t_c))[1])
+    return exp(_saturation(t_c, _water_phase(t_c)))
 
 
 def saturation_pressure_ice_pa(t_c: float) -> float:
@@ -172,7 +173,7 @@ def saturation_pressure_ice_pa(t_c: float) -> float:
     Raises: OutOfRange. Source: IAPWS R14-08(2011), equation 6.
     """
     _check_ice(t_c)
-    return exp(_saturation(t_c, ICE)[1])
+    return exp(_saturation(t_c, ICE))
 
 
 def enhancement_factor_water(t_c: float, p_pa: float) -> float:

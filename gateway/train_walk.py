@@ -120,8 +120,8 @@ def _difference(key: Key, label: str, one: Channel, other: Channel) -> Value:
 
 def _pressure_dew_point(train: Train, piece: Piece, probe: Probe) -> Value:
     def make() -> Condition:
-        told, where = probe.point
-        return Condition(piece.label, measured(told, where and where.exact, where and where.skew))
+        point = probe.point
+        return Condition(piece.label, measured(point.told, point.exact, point.skew))
 
     return Value((f"{train.id}/{piece.id}", Quantity.PRESSURE_DEW_POINT), make, (), (probe,))
 
@@ -158,5 +158,11 @@ def _margin_k(wall: _Wall) -> float:
 
 
 def _worst(margins: list[Measured]) -> Measured:
-    missing = [m for m in margins if m.value is None]
-    return missing[0] if missing else min(margins, key=lambda m: m.value or 0.0)
+    """The least, or the first that is missing."""
+    worst, least = margins[0], inf
+    for each in margins:
+        if each.value is None:
+            return each
+        if each.value < least:
+            worst, least = each, each.value
+    return worst

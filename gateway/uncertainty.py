@@ -58,9 +58,10 @@ def u_of_two(by_one: float, one: Uncertain, by_other: float, other: Uncertain) -
     """
     if one.u is None or other.u is None:
         return None
-    if one.parts.keys().isdisjoint(other.parts):
-        return hypot(by_one * one.u, by_other * other.u)
-    return weighted(0.0, (by_one, one), (by_other, other)).u
+    for name in one.parts:
+        if name in other.parts:
+            return weighted(0.0, (by_one, one), (by_other, other)).u
+    return hypot(by_one * one.u, by_other * other.u)
 
 
 def through(f: Callable[..., float], *inputs: Uncertain, value: float | None = None) -> Uncertain:

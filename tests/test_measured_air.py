@@ -40,8 +40,8 @@ def channels(**changes: float | Measured) -> Channels:
 
 def exact(point: Point) -> Uncertain:
     """A point that is known, with its parts."""
-    assert point.where is not None
-    return point.where.exact
+    assert point.exact is not None
+    return point.exact
 
 
 def open_air(of: Channels) -> Air:

@@ -69,11 +69,11 @@ def test_silence_and_its_end_reach_the_point() -> None:
     heard.says["air-rh"] = unknown("air-rh: silent", 10)
     heard.of.renew(["air-rh"])
     assert probe.renew()
-    assert probe.point.where is None and probe.point.told.reason == "air-rh: silent"
+    assert probe.point.exact is None and probe.point.told.reason == "air-rh: silent"
     heard.says["air-rh"] = Measured(0.62, 0.01, 10, Validity.GOOD)
     heard.of.renew(["air-rh"])
     assert probe.renew()
-    assert probe.point.where == before.where
+    assert probe.point.exact == before.exact
 
 
 def test_an_upper_bound_is_not_called_lopsided_and_a_value_is() -> None:
@@ -81,10 +81,10 @@ def test_an_upper_bound_is_not_called_lopsided_and_a_value_is() -> None:
     heard = Heard()
     heard.say("air-rh", value=0.02)
     probe = heard.station()
-    assert probe.point.where is not None and probe.point.where.skew is not None
+    assert probe.point.skew is not None
     heard.say("air-rh", validity=Validity.BOUND)
     assert probe.renew()
-    assert probe.point.where.skew is None
+    assert probe.point.skew is None
 
 
 def test_a_line_s_point_elsewhere_follows_its_probe_and_its_own_gauge() -> None:
