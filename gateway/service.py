@@ -26,7 +26,7 @@ from gateway.adapters.batch import Batch
 from gateway.adapters.edges import EdgeNodes, open_edges
 from gateway.adapters.health import Health
 from gateway.adapters.home import lock, outcomes_after, restore
-from gateway.adapters.mqtt import Broker
+from gateway.adapters.mqtt import Broker, outlived
 from gateway.adapters.sealing import Sealer
 from gateway.adapters.supervisor import Supervisor
 from gateway.adapters.undelivered import Undelivered
@@ -88,7 +88,8 @@ class Service:
         site = self.flow.site
         if self._where is None or site is None:
             return
-        self.broker = Broker(*self._where, topics(site), self.wake)
+        before = outlived(self.home / "subscribed", topics(site))
+        self.broker = Broker(*self._where, topics(site), self.wake, before)
         self.broker.start()
         self.edges = open_edges(site, *self._where, self.wake)
         self._subscribed = (topics(site), site.edges)

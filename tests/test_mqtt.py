@@ -12,7 +12,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 
 from gateway.adapters.address import Address
-from gateway.adapters.mqtt import READ_AHEAD, UNCOMMITTED, Broker, _ReadingAhead
+from gateway.adapters.mqtt import READ_AHEAD, UNCOMMITTED, Broker, _ReadingAhead, outlived
 from gateway.entry import Arrival
 from tests.broker import Mosquitto
 
@@ -176,3 +176,32 @@ def test_whole_messages_are_taken_as_they_lie_and_all_else_is_left() -> None:
         assert found == [expected for _, expected in whole]
         assert client._last_bytes_received > 0
         assert not client._take_whole() and len(taken_) == len(whole)
+
+
+def test_what_is_subscribed_to_no_more_does_not_come_any_more(mosquitto: Mosquitto, tmp_path: Path) -> None:
+    """The session outlives the program, and with it each subscription, until it is taken back."""
+
+    def heard(*topics: str) -> set[str]:
+        before = outlived(tmp_path / "subscribed", topics)
+        broker = Broker(Address("127.0.0.1", mosquitto.port), "ours", list(topics), threading.Event(), before)
+        broker.start()
+        until(lambda: broker._live)
+        send(mosquitto.port, *[(topic, b"x", 1, False) for topic in ("old/a", "dewgate/old/b", "dewgate/new/c")])
+        until(lambda: bool(broker.arrivals) and broker.arrivals[-1].topic.endswith("/c"))
+        broker.committed(list(broker.arrivals))
+        time.sleep(0.1)  # the acknowledgements are on their way
+        broker.stop()
+        return {each.topic for each in broker.arrivals}
+
+    assert heard("dewgate/old/#", "old/+", "dewgate/new/#") == {"old/a", "dewgate/old/b", "dewgate/new/c"}
+    for _ in range(2):
+        assert heard("dewgate/new/#") == {"dewgate/new/c"}
+    assert heard("dewgate/new/#", "old/+") == {"old/a", "dewgate/new/c"}
+
+
+def test_without_its_file_nothing_is_taken_back(tmp_path: Path) -> None:
+    """A folder that cannot be written, or a file of other bytes, does not keep the gateway from listening."""
+    assert outlived(tmp_path / "missing" / "subscribed", ["a"]) == []
+    (tmp_path / "subscribed").write_bytes(b"\xff\xfe\n")
+    assert outlived(tmp_path / "subscribed", ["a"]) == []
+    assert outlived(tmp_path / "subscribed", ["b"]) == ["a"]

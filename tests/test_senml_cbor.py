@@ -103,6 +103,7 @@ def test_what_is_no_finite_number_is_refused(number: str, code: str) -> None:
         (b"\x9b" + b"\0" * 7 + b"\x01\xbb" + b"\0" * 7 + b"\x02\x00" + STEEL + b"\x02\x14", True),
         (b"\x81\x82\x00" + STEEL + b"\x02\x14", False),  # two items that are no labels
         (b"\x81\xa3\x00" + STEEL + b"\x02\x14\x41x\x01", False),  # a label of bytes
+        (b"\x9c" + b"\0" * 15 + b"\x01\xa2\x00" + STEEL + b"\x02\x14", False),  # a length of a kind there is not
         (b"\x9f\xa2\x00" + STEEL + b"\x02\x14", False),  # no break
         (b"\x81\xbf\x00" + STEEL + b"\x02\x14", False),
         (b"\x81\xa2\x00" + STEEL + b"\x02\x14\xff", False),  # a break too many

@@ -11,7 +11,9 @@ import struct
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from pathlib import Path
 from secrets import token_hex
 from typing import Any
 
@@ -103,7 +105,11 @@ class _ReadingAhead(paho.Client):
 class Broker:
     """A subscription to one jobsite's topics."""
 
-    def __init__(self, at: Address, client_id: str, topics: list[str], wake: threading.Event) -> None:
+    def __init__(
+        self, at: Address, client_id: str, topics: list[str], wake: threading.Event, no_more: Sequence[str] = ()
+    ) -> None:
+        """Args: no_more: topics that are subscribed to no longer, see `outlived`."""
+        self._no_more = list(no_more)
         self.arrivals: deque[Arrival] = deque()
         self._wake, self._topics, self._marker_topic = wake, topics, f"{MARKER}/{client_id}"
         self._marker, self._live = b"", False
@@ -166,6 +172,8 @@ class Broker:
             return
         self._link.opened(time.monotonic(), time.time(), flags.session_present)
         self._live, self._marker = False, token_hex(8).encode()
+        if self._no_more:
+            client.unsubscribe(self._no_more)
         # The marker goes out when the subscription stands, behind everything that waited.
         client.subscribe([(topic, 1) for topic in (*self._topics, self._marker_topic)])
 
@@ -193,3 +201,20 @@ class Broker:
         with self._room:
             while self._received - self._committed >= UNCOMMITTED and not self._stopping:
                 self._room.wait(1.0)
+
+
+def outlived(path: Path, topics: Sequence[str]) -> list[str]:
+    """Return what was subscribed to once and is not among these topics: a session keeps it until it is taken back.
+
+    path: where all that was ever subscribed to is kept, a line each. Without it nothing is taken back.
+    """
+    before: set[str] = set()
+    with suppress(OSError, UnicodeDecodeError):
+        before = set(path.read_text(encoding="utf-8").splitlines())
+        if before.issuperset(topics):
+            return sorted(before.difference(topics))
+    with suppress(OSError):
+        part = path.with_suffix(".part")
+        part.write_text("".join(f"{each}\n" for each in sorted(before.union(topics))), encoding="utf-8")
+        part.replace(path)
+    return sorted(before.difference(topics))

@@ -79,7 +79,7 @@ def test_an_edge_node_is_heard_asked_and_heard_again(home: Path, mosquitto: Mosq
 
 
 def test_another_jobsite_is_subscribed_to_without_a_new_start(home: Path, mosquitto: Mosquitto) -> None:
-    """A source that the new jobsite names is heard; nothing has to be restarted."""
+    """A source that the new jobsite names is heard, and no more once it is gone; nothing has to be restarted."""
     new = config_set(replace(site(), sources=(LOOP,)), "keeper", "a new probe")
     (home / "inbox" / "1.config.part").write_bytes(new)
     (home / "inbox" / "1.config.part").rename(home / "inbox" / "1.config")
@@ -88,5 +88,12 @@ def test_another_jobsite_is_subscribed_to_without_a_new_start(home: Path, mosqui
     node = publisher(mosquitto.port)
     node.publish("plant/steel", b"19.5", 1).wait_for_publish(5)
     until(lambda: topics(home)["plant/steel"] == 1)
+    (home / "inbox" / "2.config").write_bytes(config_set(site(), "keeper", "it is gone"))
+    until(lambda: not (home / "inbox" / "2.config").exists())
+    time.sleep(1.0)
+    for topic, payload in (("plant/steel", b"19.6"), ("dewgate/test/steel", b'[{"n":"steel","v":19.7}]')):
+        node.publish(topic, payload, 1).wait_for_publish(5)
+    until(lambda: topics(home)["dewgate/test/steel"] == 1)
+    assert not any(kind is Kind.REJECTION for kind, _ in kept(home))
     node.disconnect()
     node.loop_stop()

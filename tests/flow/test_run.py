@@ -185,3 +185,4 @@ def test_the_shipped_broker_settings_are_the_ones_the_promises_need() -> None:
     assert int(shipped["max_queued_messages"]) >= 300_000
     assert (shipped["persistence"], shipped["autosave_on_changes"]) == ("true", "false")
     assert int(shipped["autosave_interval"]) <= 10
+    assert 65_536 < int(shipped["message_size_limit"]) <= 2**20, "refused in words above 64 KiB, endless never"
