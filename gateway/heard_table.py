@@ -34,8 +34,8 @@ def sketch(unknown: Unknown, heard: Heard, rules: Rules) -> list[str]:
     Where no table would help, only comments say what must change in the device.
     """
     every = _every(unknown.voice)
-    last = value_words(unknown.example.value, unknown.example.unit) if unknown.example else "nothing readable"
-    lines = [f"# {printable(unknown.topic)}: {_often(unknown.voice)}; example {last}"]
+    last = f"; example {value_words(unknown.example.value, unknown.example.unit)}" if unknown.example else ""
+    lines = [f"# {printable(unknown.topic)}: {_often(unknown.voice)}{last}"]
     if why := _no_table(unknown, heard, rules):
         return [*lines, *(_source(unknown, heard, rules) or [f"# {why}"])]
     assert unknown.name is not None

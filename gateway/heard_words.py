@@ -78,7 +78,9 @@ def _own_row(heard: Heard, sensor: Sensor, hours: float) -> tuple[str, ...]:
     refused = [each.voice for each in heard.refused.values() if heard.standing.level(each.topic) == sensor.topic]
     if refused:
         newest, times = _at(heard, max(each.last_utc_ms for each in refused)), sum(each.count for each in refused)
-        remarks.append(f"{times} messages of its topic REFUSED, the last {newest}")
+        remarks.append(
+            f"{times} {'message' if times == 1 else 'messages'} of its topic REFUSED, the last {newest}"
+        )
     remarks += [f"{count} {mark}" for mark, count in speaker.marked.items()]
     return (
         sensor.id, str(voice.count), span(voice.every_ms) if voice.every_ms is not None else "",

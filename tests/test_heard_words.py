@@ -48,6 +48,13 @@ def test_the_head_says_what_was_read_and_who_writes() -> None:
     assert said(stopped, False)[1].endswith("it was asked to stop")
 
 
+def test_one_refused_message_is_one() -> None:
+    story = Story()
+    story.message(1, "steel", pack("steel", 400))
+    (row,) = (line for line in said(story) if line.startswith("  steel "))
+    assert ", 1 message of its topic REFUSED, the last " in row
+
+
 def test_what_cannot_be_heard_is_said() -> None:
     """A wrong jobsite in a topic, or a device without a source, shows nowhere else."""
     assert said(morning())[2] == "heard are dewgate/test/#; what is sent on another topic never arrives here"
