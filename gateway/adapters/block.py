@@ -11,38 +11,55 @@ import lzma
 import struct
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from itertools import accumulate
+from itertools import accumulate, chain
 
 from gateway.entry import Kind
 
 COLUMNS = 1
 _HEAD = struct.Struct(">BBq")
 _FACTS = struct.Struct(">BH")  # flags and packet number of a message, which stand before the length of its topic
+_FACTS_AND_SIZE = struct.Struct(">BHH")  # and that length
+_MESSAGE = struct.Struct(">BBqBH")  # head and facts at once
 _CUT = _HEAD.size + _FACTS.size
 
 
 def pack_block(entries: Sequence[bytes]) -> bytes:
     """Return the blob of these entries."""
-    heads = [_HEAD.unpack_from(each) for each in entries]
-    facts = [_FACTS.unpack_from(each, _HEAD.size) for each in entries if each[0] == Kind.MESSAGE]
-    groups: dict[bytes, list[bytes]] = {}
-    for each in entries:
-        topic, rest = _topic_and_rest(each)
-        groups.setdefault(topic, []).append(rest)
-    number = {topic: at for at, topic in enumerate(groups)}
-    rests = [rest for group in groups.values() for rest in group]
+    facts, order, groups = _sorted(entries)
+    rests = list(chain.from_iterable(groups))
     columns = (
         struct.pack(">BIII", COLUMNS, len(entries), len(facts), len(groups)),
-        bytes(kind for kind, _, _ in heads),
-        bytes(version for _, version, _ in heads),
-        _numbers("q", _steps([core_ms for _, _, core_ms in heads])),
-        bytes(flags for flags, _ in facts),
+        bytes([each[0] for each in entries]),
+        bytes([each[1] for each in entries]),
+        _numbers("q", _steps([_HEAD.unpack_from(each)[2] for each in entries])),
+        bytes([flags for flags, _ in facts]),
         _numbers("H", [step & 0xFFFF for step in _steps([packet_id for _, packet_id in facts])]),
-        _numbers("H", [number[_topic_and_rest(each)[0]] for each in entries]),
+        _numbers("H", order),
         _numbers("I", [len(rest) for rest in rests]),
         *rests,
     )
     return lzma.compress(b"".join(columns), preset=1)
+
+
+def _sorted(entries: Sequence[bytes]) -> tuple[list[tuple[int, int]], list[int], list[list[bytes]]]:
+    """Return flags and packet number of each message, the group of each entry, what in each stands in no column.
+
+    A group is what came on one topic; what is no message is one, too.
+    """
+    facts, order, rests = [], [], list[list[bytes]]()
+    numbers: dict[bytes, int] = {}
+    for each in entries:
+        topic, cut = b"", _HEAD.size
+        if each[0] == Kind.MESSAGE:
+            flags, packet_id, size = _FACTS_AND_SIZE.unpack_from(each, _HEAD.size)
+            facts.append((flags, packet_id))
+            topic, cut = each[_CUT + 2 : _CUT + 2 + size], _CUT
+        number = numbers.setdefault(topic, len(rests))
+        if number == len(rests):
+            rests.append([])
+        order.append(number)
+        rests[number].append(each[cut:])
+    return facts, order, rests
 
 
 def unpack_block(block: bytes) -> list[bytes]:
@@ -52,14 +69,6 @@ def unpack_block(block: bytes) -> list[bytes]:
         return list(_columns(body) if body[:1] == bytes([COLUMNS]) else _one_after_the_other(body))
     except (lzma.LZMAError, struct.error, IndexError, StopIteration, RuntimeError) as error:
         raise ValueError(f"a sealed block cannot be read: {error}") from error
-
-
-def _topic_and_rest(made: bytes) -> tuple[bytes, bytes]:
-    """What the entries of one group share, and what stands in no column."""
-    if made[0] != Kind.MESSAGE:
-        return b"", made[_HEAD.size :]
-    size = int.from_bytes(made[_CUT : _CUT + 2], "big")
-    return made[_CUT + 2 : _CUT + 2 + size], made[_CUT:]
 
 
 def _numbers(code: str, values: Sequence[int]) -> bytes:
@@ -81,10 +90,13 @@ def _columns(body: bytes) -> Iterator[bytes]:
     sizes = Counter(numbers)
     at = list(accumulate((sizes[group] for group in range(groups)), initial=0))
     for kind, version, core_ms, number in zip(kinds, versions, times, numbers, strict=True):
-        rest = body[starts[at[number]] : starts[at[number] + 1]]
-        at[number] += 1
-        facts = _FACTS.pack(next(flags), next(packets) & 0xFFFF) if kind == Kind.MESSAGE else b""
-        yield _HEAD.pack(kind, version, core_ms) + facts + rest
+        begin = at[number]
+        at[number] = begin + 1
+        rest = body[starts[begin] : starts[begin + 1]]
+        if kind == Kind.MESSAGE:
+            yield _MESSAGE.pack(kind, version, core_ms, next(flags), next(packets) & 0xFFFF) + rest
+        else:
+            yield _HEAD.pack(kind, version, core_ms) + rest
 
 
 class _Taker:
