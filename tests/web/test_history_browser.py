@@ -199,6 +199,18 @@ def test_the_table_says_what_is_drawn(url: str, phone: webdriver.Chrome) -> None
     assert said.replace(" K", "") == rows[0][1]
 
 
+def test_a_column_that_is_known_in_part_says_so_at_the_cursor(url: str, phone: webdriver.Chrome) -> None:
+    """Seven silent hours begin and end within columns, whose numbers speak for a part of them only."""
+    open_view(phone, f"{url}/history?place=A&from=2026-06-19T00:00Z&until=2026-06-24T00:00Z")
+    phone.find_element(By.CSS_SELECTOR, "#history-table summary").click()
+    rows = table_of(phone)[1:]
+    at = next(number for number, row in enumerate(rows) if ", known " in row[1])
+    press(phone, Keys.HOME, *[Keys.ARROW_RIGHT] * at)
+    said = phone.find_element(By.CSS_SELECTOR, "[data-panel='dew_point_margin'] .trace-said").text
+    assert said.replace(" K", "") == rows[at][1] and said.endswith(" %")
+    assert said in phone.find_element(By.ID, "history-read").text
+
+
 def test_a_range_without_its_entries_keeps_the_quarters(url: str, phone: webdriver.Chrome) -> None:
     """What the entries no longer tell is not drawn as silence."""
     open_view(phone, f"{url}/history?place=A&from=2026-07-01T10:00Z&until=2026-07-01T16:00Z")

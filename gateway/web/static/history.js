@@ -137,7 +137,7 @@
       else status.textContent = `${words(wide)} ${t("The entries of this range are not all here any more, or came late.")}`;
     } catch (error) {
       if (/** @type {Error} */ (error).name !== "AbortError")
-        status.textContent = t("Not fetched: {}. What is drawn may be older.", /** @type {Error} */ (error).message);
+        status.textContent = t("Not fetched: {}. What is drawn may be older.", /** @type {Error} */ (error).message.replace(/\.$/, ""));
     }
   }
 
@@ -662,8 +662,11 @@
     if (mean === null || mean === undefined) return t("unknown");
     const band = line.low && line.high && line.low[here] !== line.high[here]
       ? ` (${written(line.low[here], panel.digits)} ${t("to")} ${written(line.high[here], panel.digits)})` : "";
-    return `${written(mean, panel.digits)} ${panel.unit}${band}`;
+    return `${written(mean, panel.digits)} ${panel.unit}${band}${part(line, at)}`;
   }
+
+  /** How much of a column is known, where it is not all of it. @param {Line} line @param {number} at */
+  const part = (line, at) => (line.known[at] < WHOLE - 5 ? `, ${t("known {} %", Math.round(line.known[at] / 10))}` : "");
 
   // ---- hands: pointer, wheel, keys -----------------------------------------------------------------
 
@@ -794,10 +797,9 @@
 
   /** @param {Line} line @param {number} at @param {Panel} panel */
   function cellWords(line, at, panel) {
-    const part = line.known[at] < WHOLE - 5 ? `, ${t("known {} %", Math.round(line.known[at] / 10))}` : "";
     if (line.mean[at] === null) return line.known[at] * 2 >= WHOLE ? t("no reading fell here") : t("unknown");
     const band = line.low && line.high ? ` (${written(line.low[at], panel.digits)} ${t("to")} ${written(line.high[at], panel.digits)})` : "";
-    return `${written(line.mean[at], panel.digits)}${band}${part}`;
+    return `${written(line.mean[at], panel.digits)}${band}${part(line, at)}`;
   }
 
   table.addEventListener("toggle", () => { if (table.open) fillTable(); });
