@@ -292,6 +292,7 @@ class Service:
     def close(self) -> None:
         """Leave broker and journal."""
         self._leave()
+        self._ahead.stop()
         self._packer.shutdown()
         self.book.close()
         self._lock.close()

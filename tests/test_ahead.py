@@ -6,6 +6,7 @@ import time
 from collections import Counter
 from contextlib import closing
 from pathlib import Path
+from sqlite3 import Connection
 
 import pytest
 
@@ -138,3 +139,30 @@ def test_more_than_fits_into_memory_is_read_in_rounds(
     off[0] = 0
     turn_until_quiet(service)
     assert ended(service)[Kind.MESSAGE] == 20
+
+
+def test_a_stop_does_not_wait_for_the_whole_journal(
+    tmp_path: Path, off: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is looked through a block at a time, and what is left is looked at after the next start."""
+    prepare(tmp_path)
+    off[0] = -BEHIND_MS
+    assert ended(begun(tmp_path, *waited(3)))[Kind.MESSAGE] == 0
+    off[0] = 0
+    looked, real = [], ahead.open_reader
+
+    def slow(path: Path) -> Connection:
+        looked.append(1)
+        time.sleep(0.5)
+        return real(path)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(ahead, "open_reader", slow)
+        patch.setattr(ahead, "SEAL", 1)
+        service = begun(tmp_path)
+        service.turn()
+        ended(service)
+    assert 1 <= len(looked) <= 2, "of more than three blocks"
+    service = begun(tmp_path)
+    turn_until_quiet(service)
+    assert ended(service)[Kind.MESSAGE] == 3

@@ -14,6 +14,7 @@ from contextlib import closing
 from hashlib import sha256
 from itertools import islice
 from pathlib import Path
+from threading import Event
 
 from gateway import entry
 from gateway.adapters.journal import dropped_to, entries_after, last_of, open_reader
@@ -36,7 +37,11 @@ class Ahead:
         self._path, self._thread, self._wanted = path, thread, AHEAD in refused
         self._looking: Future[list[Arrival]] | None = None
         self._waiting: deque[Arrival] = deque()
-        self._more = False
+        self._more, self._given_up = False, Event()
+
+    def stop(self) -> None:
+        """Give up looking, so that nobody waits for its end; the next start looks again."""
+        self._given_up.set()
 
     def stepped(self, old_ms: int, new_ms: int) -> dict[str, object]:
         """Return what an entry says of a step of the clock; look again if it was set forward."""
@@ -60,13 +65,13 @@ class Ahead:
         if self._wanted and flow.site and not self._looking and not self._waiting:
             self._wanted = False
             utc_ms = core_ms + flow.state.offset_ms
-            self._looking = self._thread.submit(refused_ahead, self._path, flow.forms, utc_ms)
+            self._looking = self._thread.submit(refused_ahead, self._path, flow.forms, utc_ms, self._given_up)
 
 
-def refused_ahead(path: Path, forms: Forms, utc_ms: int) -> list[Arrival]:
+def refused_ahead(path: Path, forms: Forms, utc_ms: int, given_up: Event) -> list[Arrival]:
     """Return what was refused as ahead, can be read at utc_ms and was not taken since, the oldest first."""
     found: dict[bytes, Arrival] = {}
-    for made in _newest(path):
+    for made in _newest(path, given_up):
         if made[0] == Kind.REJECTION:
             refusal = entry.rejection_of(entry.body_of(made))
             if refusal.code == AHEAD and sha256(refusal.kept).digest() == refusal.sha256:
@@ -82,12 +87,12 @@ def _bytes_of(arrival: Arrival) -> bytes:
     return sha256(arrival.topic.encode("utf-8", "replace") + b"\0" + arrival.payload).digest()
 
 
-def _newest(path: Path) -> Iterator[bytes]:
+def _newest(path: Path, given_up: Event) -> Iterator[bytes]:
     """Yield the newest entries in order, with nothing open between two blocks."""
     with closing(open_reader(path)) as db:
         last = last_of(db)
         seq = max(dropped_to(db), last - LOOKED_THROUGH, 0)
-    while seq < last:
+    while seq < last and not given_up.is_set():
         with closing(open_reader(path)) as db:
             found = list(islice(entries_after(db, seq), min(SEAL - seq % SEAL, last - seq)))
         yield from found
