@@ -218,6 +218,21 @@ def test_a_missing_entry_ends_it_as_in_one_go(kept: Path, capsys: pytest.Capture
     assert "Traceback" not in capsys.readouterr().err
 
 
+def test_entries_that_went_meanwhile_are_missing(kept: Path) -> None:
+    """What was there when the journal was divided is folded, or it is said: never a shorter journal."""
+    with closing(open_reader(kept)) as reader:
+        parts = divided(reader, 2)
+    change(kept, "DELETE FROM entries WHERE seq > 380")
+    with pytest.raises(WrongJournal, match="entries 381 to 386 are missing"):
+        list(Cores(kept, parts, 2, lambda _: None).folded())
+
+
+def test_events_that_no_entry_brought_are_told_by_the_last_part(kept: Path) -> None:
+    """However far behind the others their numbers are."""
+    change(kept, "INSERT INTO events VALUES (21, X'41'), (9000, X'42')")
+    assert in_parts(kept)[0] == ["event 21: then b'A', now None", "event 9000: then b'B', now None"]
+
+
 def test_a_guess_that_never_ends_is_ended(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A made-up state may keep its process busy for ever; the parts before it come to their end all the same."""
     for seq in (120, 200):
