@@ -26,7 +26,7 @@ TABLES = {"quarters": "quarter of an hour", "six_hours": "six hours", "deeds": "
 
 
 def run(command: str, words: list[str], caution: str) -> int:
-    """Run one of the two: 0 when made or equal, 1 when something differs, 2 when the journal cannot be read."""
+    """Run one of the two: 0 when made or equal, 1 when something differs, 2 without a journal, 130 broken off."""
     args = _parser(command, caution).parse_args(words)
     path = args.home / "journal.db"
     try:
@@ -44,6 +44,9 @@ def run(command: str, words: list[str], caution: str) -> int:
     except (sqlite3.Error, WrongJournal, ValueError, OSError) as error:
         print(f"dewgate {command}: {trouble.words(error, args.home)}", file=sys.stderr)
         return 2
+    except KeyboardInterrupt:
+        print(f"\ndewgate {command}: broken off; nothing was changed", file=sys.stderr)
+        return 130
 
 
 def _parser(command: str, caution: str) -> argparse.ArgumentParser:

@@ -209,13 +209,13 @@ def test_an_entry_that_was_changed_by_hand_is_seen_by_every_state_after_it(kept:
     assert [int(line.split()[4]) for line in said] == [60, 120, 200]
 
 
-def test_a_missing_entry_ends_it_as_in_one_go(kept: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_missing_entry_ends_it_as_in_one_go(kept: Path, capfd: pytest.CaptureFixture[str]) -> None:
     """The process that meets it ends without a word; what is wrong is told once, by the one that counts."""
     change(kept, "DELETE FROM entries WHERE seq = 100")
     with pytest.raises(WrongJournal, match="entries 100 to 100 are missing"):
         in_parts(kept)
     assert history_command.run("replay", ["--home", str(kept.parent), "--cores", "2"], "") == 2
-    assert "Traceback" not in capsys.readouterr().err
+    assert "Traceback" not in capfd.readouterr().err
 
 
 def test_entries_that_went_meanwhile_are_missing(kept: Path) -> None:
@@ -281,6 +281,25 @@ def test_the_bar_goes_to_the_last_entry_once(kept: Path) -> None:
         parts = divided(reader, 3)
     assert list(Cores(kept, parts, 3, told.append).folded())
     assert told[-1] == parts[-1].until and told.count(told[-1]) == 1
+
+
+@pytest.mark.parametrize("words", [["replay"], ["rebuild"]], ids=str)
+def test_ctrl_c_leaves_nothing_running_and_nothing_changed(
+    words: list[str], kept: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In the middle of it: the processes are gone, the journal is what it was."""
+    begun: list[replay_cores.Worker] = []
+
+    def hear(worker: replay_cores.Worker) -> None:
+        begun.append(worker)
+        raise KeyboardInterrupt
+
+    before = kept.read_bytes()
+    monkeypatch.setattr(replay_cores.Worker, "hear", hear)
+    assert history_command.run(words[0], ["--home", str(kept.parent), "--cores", "2"], "") == 130
+    assert "broken off; nothing was changed" in capsys.readouterr().err
+    assert begun and not any(worker.process.is_alive() for worker in begun)
+    assert kept.read_bytes() == before
 
 
 @pytest.mark.parametrize("cores", [1, 3])
