@@ -116,18 +116,20 @@ def test_a_marker_that_does_not_come_back_is_told(tmp_path: Path, monkeypatch: p
 
 
 def test_settings_are_looked_at_again_when_the_broker_comes_back(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Mended or made worse meanwhile; not at each of many breaks, and not told from a look that failed."""
-    found = [("drops messages", True), ("", False), ("drops messages", True), ("no answer", False)]
-    found += [("", False)]
+    """Mended or made worse meanwhile: soon where something is wrong, seldom where not."""
+    found = [("drops messages", True), ("no answer", False), ("", False), ("drops messages", True)]
     monkeypatch.setattr(broker_check, "check", lambda *_: found.pop(0))
     link = Link("there")
     watch = broker_check.Watch(Address("there", 1), "ours", link, lambda: True, lambda: 0)
-    again_s = int(broker_check.AGAIN_S)
-    for number, said in enumerate((("drops messages",), (), ("drops messages",), ("drops messages",))):
-        for second in range(again_s):  # the connection is cut each second, and for a minute nothing is asked
-            link.opened(time.monotonic(), 0.0, kept=True)
-            watch.look(float(number * again_s + second))
-            assert (watch.lines(), len(found)) == (said, 4 - number)
-    watch.look(1e6)
-    watch.look(2e6)  # the same connection: nothing left to be asked
-    assert not found
+
+    def looked(at_s: float) -> tuple[int, tuple[str, ...]]:
+        link.opened(time.monotonic(), 0.0, kept=True)
+        watch.look(at_s)
+        return len(found), watch.lines()
+
+    soon, seldom = broker_check.AGAIN_S, broker_check.RARELY_S
+    assert looked(0.0) == looked(soon - 1) == (3, ("drops messages",))
+    assert looked(soon) == looked(2 * soon - 1) == (2, ("drops messages",)), "a look that failed says nothing"
+    assert looked(2 * soon) == looked(2 * soon + seldom - 1) == (1, ())
+    assert looked(2 * soon + seldom) == (0, ("drops messages",))
+    watch.look(1e9)  # the same connection: nothing left to be asked

@@ -23,7 +23,8 @@ PROBED = 1200  # the commonest default keeps 1,000
 LIMIT_S = 2.0
 PATIENCE_S = 10.0  # beside the work, on a small box that is just starting
 STEADY_S = 12.0  # long enough for a rival's next take-overs
-AGAIN_S = 60.0  # a broker that came back may have other settings; one that comes and goes is not asked each time
+AGAIN_S = 60.0  # a broker that came back may have better settings
+RARELY_S = 21_600.0  # or worse ones; a look is 100 kB, so one that comes and goes is not asked each time
 QUIET_S = 30.0  # nothing more waits, and still what we told ourselves is not back
 
 
@@ -177,7 +178,8 @@ class Watch(threading.Thread):
     def look(self, now_s: float) -> None:
         """Look once."""
         live = self._is_live()
-        if live and self._checked != self._link.times and now_s - self._checked_s >= AGAIN_S:
+        after_s = AGAIN_S if self._settings else RARELY_S
+        if live and self._checked != self._link.times and now_s - self._checked_s >= after_s:
             self._checked, self._checked_s = self._link.times, now_s
             self._check()
         self._marker = self._why_not_live(live, now_s)
