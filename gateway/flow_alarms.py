@@ -88,6 +88,8 @@ class Alarms:
             known = standing.keys() | {name for name, alarm in alarms.items() if alarm.series == FAULTS}
         else:
             known = (standing.keys() ^ self._stood) | self._moved | set(self.over(now_ms))
+        if not known:  # nearly every second
+            return
         self._stood, self._deaf, self._moved = frozenset(standing), deaf, set()
         for name in sorted(known & self.faults.keys(), key=self._order.__getitem__):
             watched, alarm = self.faults[name], alarms.setdefault(name, Alarm(series=FAULTS))
@@ -100,8 +102,7 @@ class Alarms:
 
     def _step_fault(self, of: Watched, alarm: Alarm, why: str | None, now_ms: int, outcomes: Outcomes) -> None:
         """why: the reason it stands, None where it does not."""
-        change = fault.step(alarm, of, now_ms, stands=why is not None)
-        if change is not None:
+        if (change := fault.step(alarm, of, now_ms, stands=why is not None)) is not None:
             self._moved.add(of.id)
         self._stepped(of, alarm, change, Verdict.NO_LIMIT, unknown(why or "", now_ms), outcomes)
 

@@ -28,6 +28,7 @@ FIGURES: dict[str, dict[str, tuple[Fault, ...]]] = {
     "head": {"unsigned": (Fault.HEAD,)},
 }
 """By figure of the gateway's health: which classes are which faults."""
+OF_CLOCK = f"gateway {Fault.CLOCK}"
 Standing = dict[str, str]
 """By id of what is wrong: the reason."""
 
@@ -50,7 +51,7 @@ def watched_of(site: Jobsite, causes: dict[str, str]) -> Iterator[Watched]:
     for figure, classes in FIGURES.items():
         for kind in dict.fromkeys(kind for kinds in classes.values() for kind in kinds):
             yield Watched(f"gateway {kind}", kind, figure, figure)
-    yield Watched(f"gateway {Fault.CLOCK}", Fault.CLOCK, "clock", "clock")
+    yield Watched(OF_CLOCK, Fault.CLOCK, "clock", "clock")
     for channel in dict.fromkeys(name for person in site.people for name in person.channels):
         yield Watched(f"channel {channel}", Fault.CHANNEL, channel, channel, channel=channel)
 
@@ -96,6 +97,7 @@ class Faults:
         self.stands: Standing = {}
         self._said: dict[str, tuple[Fault, str] | None] = {}  # of each sensor, when it was last asked
         self._unheard_of: set[str] = set()  # silent, or not heard since the start
+        self._waiting: set[str] = set()  # those of them that have not yet had their time
         self._hearing: tuple[int, int] | None = None  # since when sensors can be heard, and the hour, as of then
         self._compared: int | None = None  # the hour in which pairs were looked at last
         self._dates = sorted(_dates(site))
@@ -118,7 +120,7 @@ class Faults:
         times = [each - self.state.offset_ms for each in self._moments[later : later + 1]]
         if health.stepped_ms is not None and health.stepped_ms + STEP_STANDS_MS > now:
             times.append(health.stepped_ms + STEP_STANDS_MS)
-        ends = (self._patience_ends(name) + 1 for name in self._waiting())
+        ends = (self._patience_ends(name) + 1 for name in self._waiting)
         times += [each for each in ends if each > now]
         return min(times, default=None)
 
@@ -130,14 +132,13 @@ class Faults:
         self._hearing = hearing
         if hearing != before:
             return list(self._unheard_of)
-        return [name for name in self._waiting() if now_ms > self._patience_ends(name)]
-
-    def _waiting(self) -> list[str]:
-        """Name the sensors that are not heard and have not yet had their time."""
-        return [name for name in self._unheard_of if self._said[name] is None]
+        return [name for name in self._waiting if now_ms > self._patience_ends(name)]
 
     def _put(self, name: str, found: tuple[Fault, str] | None) -> None:
         before, self._said[name] = self._said.get(name), found
+        self._waiting.discard(name)
+        if found is None and name in self._unheard_of:
+            self._waiting.add(name)
         if found == before:
             return
         if before:
@@ -216,7 +217,7 @@ class Faults:
             for kind in dict.fromkeys(kind for kinds in classes.values() for kind in kinds):
                 self._set(f"gateway {kind}", said.words if said and kind in bad else None)
         stepped = health.stepped_ms is not None and now_ms < health.stepped_ms + STEP_STANDS_MS
-        self._set(f"gateway {Fault.CLOCK}", _set_by(health.by_ms) if stepped else None)
+        self._set(OF_CLOCK, _set_by(health.by_ms) if stepped else None)
         for channel, said in health.channels.items():
             if f"channel {channel}" in self.all:
                 self._set(f"channel {channel}", None if said.level == GOOD else said.words)

@@ -256,17 +256,16 @@ class Judging:
 
     def next_timer_ms(self) -> int | None:
         """Return the next core ms at which a timer changes something, or somebody is told, without a message."""
-        return min((due for due in self._timers() if due is not None and due > self.state.judged_ms), default=None)
-
-    def _timers(self) -> Iterable[int | None]:
-        yield from self.alarms.due.values()
-        for limit in self._waits:
-            yield flow_inside.deadline_ms(self.state, limit)
-        yield from self.lasting.deadlines()
-        for train in self.site.trains:
-            yield train_state.deadline_ms(self.state.trains[train.id], train)
-        yield self.faults.next_ms()
-        yield self.teller.next_ms(self.state.judged_ms)
+        now, runs = self.state.judged_ms, self.state.trains
+        times = [
+            *self.alarms.due.values(),
+            *self.lasting.deadlines(),
+            self.faults.next_ms(),
+            self.teller.next_ms(now),
+        ]
+        times += [train_state.deadline_ms(runs[train.id], train) for train in self.site.trains]
+        times += [flow_inside.deadline_ms(self.state, limit) for limit in self._waits]
+        return min((each for each in times if each is not None and each > now), default=None)
 
 
 def _concerned(groups: Groups) -> dict[Key | str, list[int]]:

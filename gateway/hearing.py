@@ -24,6 +24,7 @@ class Hearing:
         self.watch = watch
         self._order = {name: at for at, name in enumerate(watch.sensors)}
         self._held = _held(watch)
+        self._u = {name: sensor.u for name, sensor in watch.sensors.items()}
         self._said: dict[str, Measured] = {}
         self._anew: set[str] = set()
         self._ends: dict[str, int] = {}  # of those heard, the first core ms at which they count as silent
@@ -97,7 +98,7 @@ class Hearing:
         elif validity is Validity.BOUND:
             said = ["below what this sensor resolves", *said]
         reason = f"{name}: {'; '.join(said)}" if said else ""
-        return Measured(value, sensor.u, newest.measured_ms, validity, reason)
+        return Measured(value, self._u[name], newest.measured_ms, validity, reason)
 
     def suspicions(self) -> Iterator[tuple[str, tuple[str, ...]]]:
         """Yield what readings hold against each sensor: a fault, or notes. Silence is told by `read`."""

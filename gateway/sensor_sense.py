@@ -45,6 +45,7 @@ class Watch:
     gauges: Mapping[str, sensor_gauges.Witness]
     pressures: frozenset[str]
     expected_pa: float | None
+    pairs_of: Mapping[str, tuple[Two, ...]]
 
     @classmethod
     def of(cls, site: Jobsite) -> Watch:
@@ -78,10 +79,11 @@ class Watch:
             sensor_gauges.witnesses(site),
             frozenset(station.station_pressure for station in site.stations),
             _expected_pa(site.altitude_m),
+            {name: tuple(two for two in pairs if name in (two.first, two.second)) for name in compared},
         )
 
 
-NOBODY = Watch({}, {}, (), {}, {}, {}, frozenset(), None)
+NOBODY = Watch({}, {}, (), {}, {}, {}, frozenset(), None, {})
 """Before there is a jobsite."""
 
 
@@ -193,11 +195,10 @@ def notes(sense: Sense, watch: Watch, sensor_id: str, value: Value) -> list[str]
 
 def _disagreements(sense: Sense, watch: Watch, sensor_id: str) -> list[str]:
     found = []
-    for two in watch.pairs:
-        if sensor_id in (two.first, two.second):
-            pair = sense.pairs.get(two.key)
-            if pair is not None and pair.off is not None:
-                found.append(sensor_pairs.words(pair, two, sensor_id))
+    for two in watch.pairs_of.get(sensor_id, ()):
+        pair = sense.pairs.get(two.key)
+        if pair is not None and pair.off is not None:
+            found.append(sensor_pairs.words(pair, two, sensor_id))
     return found
 
 
