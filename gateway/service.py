@@ -71,7 +71,7 @@ class Service:
         self._sheet, self._saying, self._packer = Sheet(), Saying(), ThreadPoolExecutor(1, "packer")
         self._sealer = Sealer(self.book, self._packer)
         self._cursor, self._look_again = self.book.outcomes_cursor(), 0.0
-        self._ahead = ahead.Ahead(self.book.path, self._packer, self.flow.state.rejected)
+        self._ahead = ahead.Ahead(self.book.path, self._packer)
         entries, offset_ms = self.flow.state.sequence, self.clock.offset_ms
         body = {"core_version": CORE_VERSION, "offset_ms": offset_ms, "entries": entries}
         self.actions.append((Kind.STARTED, canonical.to_bytes(body)))

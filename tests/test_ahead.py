@@ -126,6 +126,19 @@ def test_a_sensor_that_is_ahead_itself_stays_refused(tmp_path: Path, off: list[i
     assert (kinds[Kind.MESSAGE], kinds[Kind.REJECTION], kinds[Kind.CLOCK_STEP]) == (0, 1, 1)
 
 
+def test_where_nothing_was_refused_as_ahead_nobody_looks(
+    tmp_path: Path, off: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither at a start nor at a step of the clock."""
+    monkeypatch.setattr(ahead, "refused_ahead", lambda *_: pytest.fail("looked"))
+    prepare(tmp_path)
+    service = begun(tmp_path, Arrival("dewgate/test/steel", pack("steel", 400.0, BEGAN), 1))
+    for off[0] in (1000, 2000):
+        turn_until_quiet(service)
+    kinds = ended(service)
+    assert (kinds[Kind.REJECTION], kinds[Kind.CLOCK_STEP]) == (1, 2)
+
+
 def test_more_than_fits_into_memory_is_read_in_rounds(
     tmp_path: Path, off: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:

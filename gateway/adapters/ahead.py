@@ -8,7 +8,7 @@ and from there it is offered once more. What was taken since is known by its byt
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from concurrent.futures import Executor, Future
 from contextlib import closing
 from hashlib import sha256
@@ -32,9 +32,9 @@ A_TURN = 500
 class Ahead:
     """The messages to be offered again. Looks through the journal in another thread, on its own connection."""
 
-    def __init__(self, path: Path, thread: Executor, refused: Mapping[str, int]) -> None:
-        """Args: refused: how often by code, so far; some were perhaps not yet offered when the program ended."""
-        self._path, self._thread, self._wanted = path, thread, AHEAD in refused
+    def __init__(self, path: Path, thread: Executor) -> None:
+        self._path, self._thread = path, thread
+        self._wanted = True  # some were perhaps not yet offered when the program ended
         self._looking: Future[list[Arrival]] | None = None
         self._waiting: deque[Arrival] = deque()
         self._more, self._given_up = False, Event()
@@ -64,6 +64,8 @@ class Ahead:
             self._more = len(found) == AT_ONCE
         if self._wanted and flow.site and not self._looking and not self._waiting:
             self._wanted = False
+            if AHEAD not in flow.state.rejected:  # a clock that drifts steps now and then
+                return
             utc_ms = core_ms + flow.state.offset_ms
             self._looking = self._thread.submit(refused_ahead, self._path, flow.forms, utc_ms, self._given_up)
 
