@@ -181,7 +181,7 @@ class Areas:
                 self._run_clocks(work, work.seen)
             if "blasting" in going_on and (turned or not anew.isdisjoint(place.pieces)):
                 work.blast_air_wet = work.blast_air_wet or self._is_blast_air_wet(place)
-            again = turned or minute or work.seen is None or work.shown != list(going_on)
+            again = turned or minute or work.shown != list(going_on)
             if again or not anew.isdisjoint(place.keys) or self._is_overdue(area, work, before_ms):
                 self._look(place, work, verdicts, again, minute, outcomes)
             elif work.seen is not None:

@@ -7,12 +7,15 @@ import json
 
 import pytest
 
+from alerts.measured import Measured, Quantity, Validity, unknown
 from gateway import area_work
 from gateway.coatings import Product, RecoatStep
+from gateway.conditions import Condition
 from gateway.entry import Kind, plain
 from gateway.flow import Flow
 from gateway.flow_exposures import undisposed
-from gateway.flow_state import Outcomes
+from gateway.flow_state import Outcomes, State
+from gateway.flow_work import Areas
 from gateway.jobsite import Jobsite
 from gateway.payload import canonical
 from tests.sites import margin_limit, site
@@ -295,3 +298,95 @@ def test_the_end_of_a_cure_ends_its_exposure_and_does_not_say_limits_back(day: D
     (made,) = day.flow.state.exposures.values()
     assert made.ended_ms is not None and made.ended_by == "the activity ended, limits are not back"
     assert "limits back" not in json.loads(day.out.events[-1])["reason"]
+
+
+def said(*values: float | None) -> list[Condition]:
+    """A value at so many places; None where it is not known."""
+    return [
+        Condition("", unknown("", 0) if value is None else Measured(value, 0.1, 0, Validity.GOOD))
+        for value in values
+    ]
+
+
+@pytest.mark.parametrize(
+    ("steel", "at_steel", "margins", "rh", "seen"),
+    [
+        ((10.0, 12.0), (0.5, 0.9), (5.0, -0.5), 0.5, (10.0, 12.0, False, True, True)),
+        ((10.0, 12.0), (0.5, 0.7), (5.0, 3.0), 0.9, (10.0, 12.0, True, False, False)),
+        ((10.0, None), (None, 0.9), (None, -0.5), None, (None, None, None, True, True)),
+        ((None, 12.0), (0.5, None), (5.0, None), 0.5, (None, None, False, None, None)),
+        ((), (), (), 0.5, (None, None, False, None, None)),
+    ],
+)
+def test_the_worst_place_says_whether_an_area_is_wet(
+    steel: tuple[float | None, ...], at_steel: tuple[float | None, ...], margins: tuple[float | None, ...],
+    rh: float | None, seen: tuple[float | bool | None, ...],
+) -> None:  # fmt: skip
+    """Wet where any place is; dry, and the two ends of the steel, only where every place is known."""
+    found = {
+        ("A", Quantity.STEEL_TEMPERATURE): said(*steel),
+        ("A", Quantity.RH_AT_STEEL): said(*at_steel),
+        ("A", Quantity.DEW_POINT_MARGIN): said(*margins),
+        ("A", Quantity.RELATIVE_HUMIDITY): said(rh),
+        ("A", Quantity.AIR_TEMPERATURE): said(20.0),
+    }
+    state = State(judged_ms=5000, work={"A": area_work.Work(blast_begun_ms=0)})
+    Areas(state, site(), found).judge({}, set(), True, False, 4000, Outcomes())
+    assert state.work["A"].seen == area_work.Seen(5000, *seen)  # type: ignore[arg-type]
+    assert [each.worst_k for each in state.exposures.values()] == ([-0.5] if -0.5 in margins else [])
+
+
+def test_air_that_turns_bad_while_blasting_is_remembered_when_it_is_good_again(day: Day) -> None:
+    """A pot warmer than the air keeps its vapour, one of 20 °C does not."""
+    train = {"dryer-t": 40.0, "dryer-rh": 95.0, "line-p": 7.0}
+    day.pass_time(30, **values(), **train, **{"pot-skin": 60.0})
+    act(day, "begin", "blasting")
+    day.pass_time(30, **values(), **train, **{"pot-skin": 60.0})
+    assert not work(day).blast_air_wet
+    day.pass_time(60, **values(), **train, **{"pot-skin": 20.0})  # the third reading is believed
+    assert work(day).blast_air_wet
+    day.pass_time(60, **values(), **train, **{"pot-skin": 60.0})
+    assert work(day).blast_air_wet
+
+
+def test_a_verdict_is_history_from_the_second_it_turns(day: Day) -> None:
+    """Not from the next minute on."""
+    day.now += 20_000 - day.now % 60_000
+    day.pass_time(60, **values())
+    before = day.flow.state.standing["A|outside margin|unset"]
+    assert (before.whole, before.since_ms) == (0, day.now - 19_000)  # since the minute
+    day.pass_time(10, **values(steel=11.0))
+    day.pass_time(10)
+    stood = day.flow.state.standing["A|outside margin|unset"]
+    assert (stood.whole, stood.since_ms) == (1_000_000, day.now - 9_000)
+
+
+def test_an_activity_that_ends_by_itself_ends_in_history(day: Day) -> None:
+    """Idle ends with its shift, between two minutes and without any message."""
+    day.now += 20_000 - day.now % 60_000
+    act(day, "begin", "idle", until_ms=day.now + 65_000)
+    day.flow.tick(day.now + 64_000)
+    assert "A|activity|idle" in day.flow.state.standing
+    day.flow.tick(day.now + 66_000)
+    standing = day.flow.state.standing
+    assert "A|activity|idle" not in standing and standing["A|activity|unset"].since_ms == day.now + 65_000
+
+
+def test_bare_steel_counts_its_wet_hours(day: Day) -> None:
+    """Air of 85 % over blasted steel for ten minutes, from the first second judged."""
+    act(day, "begin", "blasting")
+    day.pass_time(600, **values(air_rh=85.0))
+    wetness = work(day).wetness
+    assert wetness.air_ms == wetness.air_known_ms == 580_000  # judged a second after the first reading and the last
+    assert wetness.condensing_ms == 0 and wetness.condensing_known_ms == wetness.air_ms
+
+
+def test_no_recoat_window_runs_where_the_sheet_has_none_by_temperature(day: Day) -> None:
+    """A moisture-cured product: its steps are not one of temperature alone."""
+    cured = dataclasses.replace(PRODUCT, cure="moisture")
+    at = dataclasses.replace(place(), products=(cured,))
+    day.add(plain(Kind.CONFIG_SET, day.now, canonical.config_set(at, "keeper", "test")))
+    act(day, "begin", "coating", product="pu")
+    act(day, "end", "coating")
+    day.pass_time(600, **values())
+    assert (work(day).coats[0].recoat.earliest, work(day).coats[0].recoat.latest) == (0.0, 0.0)
