@@ -9,6 +9,8 @@ from gateway.flow_state import State
 from gateway.tiers import MILLION, PRESSURES, Sheet, Stood, channel_of
 
 MINUTE = 60_000
+Said = tuple[str, int | None]
+"""A channel, and what it says [millionths]; None: it is not known."""
 
 
 def is_minute(state: State, before_ms: int) -> bool:
@@ -28,36 +30,39 @@ class Derived:
 
     def take(self, sheet: Sheet, made: Iterable[Made], minute: bool) -> None:
         """Take what was made again, or with `minute` all values, so that one that never changes is not missing."""
-        state, standing, channels = self._state, self._state.standing, self._channels
+        channels, said = self._channels, list[Said]()
         for key, each in made:
-            of = (key, each.place)
-            channel = channels.get(of)
+            channel = channels.get((key, each.place))
             if channel is None:
-                channel = channels[of] = channel_of(*key, each.place)
-            value, stood = each.measured.value, standing.get(channel)
+                channel = channels[key, each.place] = channel_of(*key, each.place)
+            value = each.measured.value
             if value is not None and key[1] in PRESSURES:
                 value /= 1000.0  # `tiers.unit_of`
-            whole = None if value is None else round(value * MILLION)
-            if minute or whole != (None if stood is None else stood.whole):
-                put_up(state, sheet, channel, whole, minute)
+            said.append((channel, None if value is None else round(value * MILLION)))
+        put_up(self._state, sheet, said, minute)
 
 
-def put_up(state: State, sheet: Sheet, channel: str, whole: int | None, again: bool = False) -> None:
-    """Let a value [millionths] stand from the second judged on; None: not known, so that nothing stands."""
-    standing, now_ms = state.standing, state.judged_ms
-    stood = standing.get(channel)
-    if stood is None:
-        if whole is not None:
-            standing[channel] = Stood(now_ms, whole)
-    elif again or whole != stood.whole:
-        sheet.stand(channel, stood.since_ms + state.offset_ms, now_ms + state.offset_ms, stood.whole)
-        del standing[channel]
-        if whole is not None:
-            stood.since_ms, stood.whole = now_ms, whole
-            standing[channel] = stood  # the newest last
+def put_up(state: State, sheet: Sheet, said: Iterable[Said], again: bool = False) -> None:
+    """Let values stand from the second judged on; what stood and is another, or is to begin again, ends here."""
+    standing, now_ms, offset_ms = state.standing, state.judged_ms, state.offset_ms
+    for channel, whole in said:
+        stood = standing.get(channel)
+        if stood is None:
+            if whole is not None:
+                standing[channel] = Stood(now_ms, whole)
+        elif again or whole != stood.whole:
+            sheet.stand(channel, stood.since_ms + offset_ms, now_ms + offset_ms, stood.whole)
+            del standing[channel]
+            if whole is not None:
+                stood.since_ms, stood.whole = now_ms, whole
+                standing[channel] = stood  # the newest last
+
+
+def take_down(state: State, sheet: Sheet, channels: Iterable[str]) -> None:
+    """What stood has stood until the second judged."""
+    put_up(state, sheet, [(channel, None) for channel in channels])
 
 
 def take_all_down(state: State, sheet: Sheet) -> None:
     """Another jobsite is in force: what stood has stood until the last judging."""
-    for channel in list(state.standing):
-        put_up(state, sheet, channel, None)
+    take_down(state, sheet, state.standing)

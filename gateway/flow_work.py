@@ -10,6 +10,7 @@ from alerts.measured import Quantity
 from gateway import area_work, clocks, flow_exposures, flow_history
 from gateway.area_work import COATING, UNSET, Coat, Seen, Work, applies
 from gateway.conditions import Condition, Conditions, Key
+from gateway.flow_history import Said
 from gateway.flow_state import Begun, Outcomes, State
 from gateway.jobsite import Area, Jobsite
 from gateway.tiers import Sheet
@@ -251,17 +252,18 @@ class Areas:
             work.shown = going_on
         if place.going_on != going_on:
             place.name(going_on)
-        stands: list[tuple[str, bool | None]] = [(channel, True) for channel in place.activities]
-        stands += zip(place.wet, _wet(seen), strict=True)
+        said: list[Said] = [(channel, SO) for channel in place.activities]
+        said += ((channel, _WHOLE[is_so]) for channel, is_so in zip(place.wet, _wet(seen), strict=True))
         for limit, outside, stopped in place.limits:
             verdict = verdicts[limit]
-            stands.append((outside, _OUTSIDE.get(verdict)))
-            stands.append((stopped, True if verdict is Verdict.NOT_RUNNING else None))
-        for channel, is_so in stands:
-            flow_history.put_up(state, sheet, channel, None if is_so is None else 1_000_000 * is_so, minute)
+            said.append((outside, _OUTSIDE.get(verdict)))
+            said.append((stopped, SO if verdict is Verdict.NOT_RUNNING else None))
+        flow_history.put_up(state, sheet, said, minute)
 
 
-_OUTSIDE = {Verdict.INSIDE: False, Verdict.CLOSE: False, Verdict.OUTSIDE: True}
+SO, NOT_SO = 1_000_000, 0  # in millionths
+_WHOLE = {True: SO, False: NOT_SO, None: None}
+_OUTSIDE = {Verdict.INSIDE: NOT_SO, Verdict.CLOSE: NOT_SO, Verdict.OUTSIDE: SO}
 
 
 def _known(places: list[Condition]) -> list[float]:
@@ -286,5 +288,4 @@ def _wet(seen: Seen) -> tuple[bool | None, bool | None, bool | None]:
 
 def _take_down_activities(state: State, area: str, sheet: Sheet) -> None:
     kinds = tuple(f"{area}|{kind}" for kind in ("activity|", "outside ", "stopped "))
-    for channel in [each for each in state.standing if each.startswith(kinds)]:
-        flow_history.put_up(state, sheet, channel, None)
+    flow_history.take_down(state, sheet, [each for each in state.standing if each.startswith(kinds)])

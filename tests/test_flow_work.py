@@ -377,7 +377,7 @@ def test_bare_steel_counts_its_wet_hours(day: Day) -> None:
     act(day, "begin", "blasting")
     day.pass_time(600, **values(air_rh=85.0))
     wetness = work(day).wetness
-    assert wetness.air_ms == wetness.air_known_ms == 580_000  # judged a second after the first reading and the last
+    assert wetness.air_ms == wetness.air_known_ms == 580_000  # each reading is judged a second later
     assert wetness.condensing_ms == 0 and wetness.condensing_known_ms == wetness.air_ms
 
 
