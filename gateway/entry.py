@@ -80,7 +80,8 @@ def message_and_time(made: bytes) -> tuple[Arrival, int]:
     if version != VERSION:
         _refuse(version)
     end = _MESSAGE_HEAD.size + size
-    return _arrival(made[_MESSAGE_HEAD.size : end].decode(), made[end:], packet_id, flags), core_ms
+    arrival = Arrival(made[_MESSAGE_HEAD.size : end].decode(), made[end:], packet_id)
+    return _flagged(arrival, flags) if flags else arrival, core_ms
 
 
 def kind_and_time(made: bytes) -> tuple[Kind, int]:
@@ -116,14 +117,12 @@ def message_of(body: bytes) -> Arrival:
     """Return the message an entry body holds."""
     flags, packet_id, size = _FACTS.unpack_from(body)
     end = _FACTS.size + size
-    return _arrival(body[_FACTS.size : end].decode(), body[end:], packet_id, flags)
+    return _flagged(Arrival(body[_FACTS.size : end].decode(), body[end:], packet_id), flags)
 
 
-def _arrival(topic: str, payload: bytes, packet_id: int, flags: int) -> Arrival:
-    arrival = Arrival(topic, payload, packet_id)
-    if flags:
-        arrival.dup, arrival.retain = bool(flags & DUP), bool(flags & RETAIN)
-        arrival.before_marker = bool(flags & BEFORE_MARKER)
+def _flagged(arrival: Arrival, flags: int) -> Arrival:
+    arrival.dup, arrival.retain = bool(flags & DUP), bool(flags & RETAIN)
+    arrival.before_marker = bool(flags & BEFORE_MARKER)
     return arrival
 
 

@@ -256,7 +256,7 @@ class Flow:
             if isinstance(each, Silent):
                 self._silence(each.sensor, each.reason, core_ms)
             else:
-                untimed = untimed or not each.absolute
+                untimed = untimed or each.relative or each.measured_ms is None
                 self._reading(each, may_be_old, core_ms, sheet)
         return untimed
 

@@ -36,7 +36,7 @@ def first_of(state: State, arrival: Arrival, readings: Sequence[News]) -> int:
     """Return the sequence number of the message this one repeats, or 0."""
     first = 0
     for reading in readings:
-        if isinstance(reading, Silent) or not reading.absolute:
+        if isinstance(reading, Silent) or reading.relative or reading.measured_ms is None:
             break
         known = _seen(state, reading)
         if not known:
