@@ -8,6 +8,8 @@ from datetime import date as day
 RECTANGULAR = 3**0.5  # half width over standard uncertainty (JCGM 100:2008, 4.3.7)
 RECTANGULAR_95 = 0.95 * RECTANGULAR  # half the middle 95 % of a rectangle over its standard uncertainty
 
+OVER_U = {"limit": RECTANGULAR, "k=2": 2.0, "k=1": 1.0}  # half width over standard uncertainty, by its meaning
+
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
@@ -25,7 +27,7 @@ class Accuracy:
         """Standard uncertainty, or None when the accuracy is not stated."""
         if self.half_width is None:
             return None
-        return self.half_width / {"limit": RECTANGULAR, "k=2": 2.0, "k=1": 1.0}[self.meaning]
+        return self.half_width / OVER_U[self.meaning]
 
 
 @dataclass(frozen=True, slots=True)

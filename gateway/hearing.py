@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from alerts.measured import Measured, Validity, unknown
+from alerts.measured import BOUND, GOOD, SATURATED, Measured, Validity, unknown
 from gateway import sensor_sense
 from gateway.flow_state import Newest, State
 from gateway.sensor_sense import Watch
@@ -93,9 +93,9 @@ class Hearing:
         if newest.clock_fault:
             said = ["its clock is wrong, judged on the time of receipt", *said]
         value, validity = sensor.corrected(newest.value, _validity(newest))
-        if validity is Validity.SATURATED:
+        if validity is SATURATED:
             said = ["saturated, judged wet", *said]
-        elif validity is Validity.BOUND:
+        elif validity is BOUND:
             said = ["below what this sensor resolves", *said]
         reason = f"{name}: {'; '.join(said)}" if said else ""
         return Measured(value, self._u[name], newest.measured_ms, validity, reason)
@@ -130,5 +130,5 @@ def _held(watch: Watch) -> dict[str, tuple[str, ...]]:
 
 def _validity(newest: Newest) -> Validity:
     if newest.saturated:
-        return Validity.SATURATED
-    return Validity.BOUND if newest.below_resolution else Validity.GOOD
+        return SATURATED
+    return BOUND if newest.below_resolution else GOOD

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from math import hypot
 
 from alerts.limits import Limit
-from alerts.measured import Quantity, Validity
+from alerts.measured import BOUND, SATURATED, Quantity, Validity
 from gateway.accuracy import RECTANGULAR, RECTANGULAR_95, Accuracy, Calibration
 from gateway.coatings import Product
 from gateway.costs import Costs
@@ -94,16 +94,16 @@ class Sensor:
         a bound. What came in saturated stays so, and no correction makes a bound drier.
         """
         by = self.calibration.correction
-        if validity is Validity.SATURATED:
+        if validity is SATURATED:
             return value, validity
         if self.quantity is not Quantity.RELATIVE_HUMIDITY:
             return value + by, validity
         least = self.resolves_rh
-        if validity is Validity.BOUND:
+        if validity is BOUND:
             return min(max(value, value + by, least), 1.0), validity
         if value + by <= least:
-            return least, Validity.BOUND
-        return (value + by, validity) if value + by < 1.0 else (1.0, Validity.SATURATED)
+            return least, BOUND
+        return (value + by, validity) if value + by < 1.0 else (1.0, SATURATED)
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,7 +49,7 @@ class Probe:
     def _renewed(self) -> tuple[Air, Point]:
         p, p_said = self._pressure()
         airs = [breathe(p, p_said) for breathe in self._airs]
-        air = max(airs, key=_share) if len(airs) > 1 else airs[0]
+        air = max(airs, key=_wetness) if len(airs) > 1 else airs[0]
         return air, point_of(air, p)
 
 
@@ -71,9 +71,9 @@ class Elsewhere:
         return point_of(self._probe.air, self._pressure()[0], self._gauge.measured)
 
 
-def _share(air: Air) -> float:
-    """The vapour's share of the pressure; less than nothing where it is not known."""
-    return air.vapour.e.value / air.vapour.p.value if air.vapour else -1.0
+def _wetness(air: Air) -> float:
+    """Its vapour pressure [Pa]; less than nothing where it is not known."""
+    return air.vapour.e.value if air.vapour else -1.0
 
 
 def at_station(station: Station, channels: Channels) -> Probe:

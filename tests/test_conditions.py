@@ -376,6 +376,21 @@ def test_of_two_sources_of_vapour_the_wetter_is_believed() -> None:
     assert wet.value == pytest.approx(30.0 - 35.0, abs=0.2)
 
 
+def test_of_two_sources_of_vapour_a_silent_one_is_not_believed() -> None:
+    """The one that speaks stands for the vapour, whichever it is."""
+    (train,) = site().trains
+    dryer, vessel = train.pieces
+    both = replace(dryer, outlet=replace(dryer.outlet, pressure_dew_point="pdp"))
+    made = replace(site(), trains=(replace(train, pieces=(both, vessel)),), sensors=(*site().sensors, TRANSMITTER))
+    said = {name: Measured(value, half / 3**0.5, 0, Validity.GOOD) for name, (value, half) in SAY.items()}
+    said["pdp"] = unknown("pdp: silent", 0)
+    by_rh = conditions(made, said.__getitem__)["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured
+    assert by_rh.value is not None and by_rh == pot()
+    said |= {"pdp": Measured(-40.0, 1.0, 0, Validity.GOOD), "dryer-rh": unknown("dryer-rh: silent", 0)}
+    by_pdp = conditions(made, said.__getitem__)["T1/pot", Quantity.CONDENSATION_MARGIN][0].measured
+    assert by_pdp.value == pytest.approx(30.0 + 40.0, abs=0.01)
+
+
 def test_behind_a_regulator_without_a_gauge_a_probe_says_nothing() -> None:
     """The gauge before it reads more than the probe stands in: its dew point would be too low by kelvins."""
     (train,) = site().trains

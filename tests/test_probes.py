@@ -112,3 +112,25 @@ def test_the_absolute_pressure_is_gauge_and_barometer() -> None:
     p, said = absolute(gauge, baro)()
     assert p == weighted(701_325.0, (1.0, gauge.exact), (1.0, baro.exact))
     assert said.since_ms == 10
+
+
+def test_a_line_is_made_from_every_sensor_of_its_outlet() -> None:
+    """So that a word of any of them reaches its point."""
+    of = Heard().of
+    probe = at_outlet(Outlet("dryer-t", "dryer-rh", "line-p", "pot-skin"), of["line-p"], of["baro"], of)
+    assert set(probe.names) == {"dryer-t", "dryer-rh", "line-p", "baro", "pot-skin"}
+    assert set(Heard().station().names) == {"air-t", "air-rh", "baro"}
+
+
+def test_a_transmitter_s_vapour_needs_the_accuracy_of_the_pressure_stated() -> None:
+    """By the enhancement factor it depends on it, though too little to count."""
+    heard = Heard()
+    heard.says["pot-skin"] = Measured(10.0, 0.5, 10, Validity.GOOD)  # as a dew point
+    heard.of.renew(["pot-skin"])
+    probe = at_outlet(
+        Outlet(pressure="line-p", pressure_dew_point="pot-skin"), heard.of["line-p"], heard.of["baro"], heard.of
+    )
+    assert probe.point.exact is not None and probe.point.exact.u == pytest.approx(0.5, rel=1e-3)
+    heard.say("baro", u=None)
+    assert probe.renew()
+    assert probe.point.value_c == pytest.approx(10.0, abs=0.002) and probe.point.exact.u is None
