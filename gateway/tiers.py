@@ -90,7 +90,7 @@ class Sheet:
             bucket_ms = from_ms - from_ms % each_ms
             sums = buckets.get((channel, bucket_ms))
             if sums is None:
-                sums = buckets[channel, bucket_ms] = Sums(0, whole, whole)
+                sums = buckets[channel, bucket_ms] = Sums()
             end_ms = bucket_ms + each_ms
             length_ms = (until_ms if until_ms < end_ms else end_ms) - from_ms  # noqa: FURB136 - one call less
             sums.count += length_ms

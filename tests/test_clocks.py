@@ -67,9 +67,18 @@ def test_wet_hours_say_how_much_was_not_known() -> None:
     kept = Wetness()
     kept.take(H, True, None, False)
     kept.take(2 * H, False, True, False)
+    kept.take(3 * H, None, False, True)
     assert (kept.air_ms, kept.air_known_ms) == (H, 3 * H)
-    assert (kept.steel_ms, kept.steel_known_ms) == (2 * H, 2 * H)
-    assert (kept.condensing_ms, kept.condensing_known_ms) == (0, 3 * H)
+    assert (kept.steel_ms, kept.steel_known_ms) == (2 * H, 5 * H)
+    assert (kept.condensing_ms, kept.condensing_known_ms) == (3 * H, 6 * H)
+
+
+def test_a_minute_is_as_warm_as_its_coldest_second() -> None:
+    """30 °C, then 20 °C within the same minute, then 25 °C over the next two."""
+    recoat = Recoat()
+    for at_ms, length_ms, t_c in ((0, 20_000, 30.0), (20_000, 10_000, 20.0), (30_000, 100_000, 25.0)):
+        run(recoat, UFGS, at_ms, length_ms, t_c, t_c, True)
+    assert recoat.minutes == [20.0, 25.0, 25.0] and recoat.minute == 2
 
 
 def test_hours_since_blast_count_against_the_entered_limit_only() -> None:

@@ -7,14 +7,16 @@ import json
 
 import pytest
 
+from alerts.alarm import Alarm, AlarmState, Change
+from alerts.limits import Limit, Verdict
 from alerts.measured import Measured, Quantity, Validity, unknown
 from gateway import area_work
 from gateway.coatings import Product, RecoatStep
-from gateway.conditions import Condition
+from gateway.conditions import Condition, Conditions
 from gateway.entry import Kind, plain
 from gateway.flow import Flow
 from gateway.flow_exposures import undisposed
-from gateway.flow_state import Outcomes, State
+from gateway.flow_state import Begun, Outcomes, State
 from gateway.flow_work import Areas
 from gateway.jobsite import Jobsite
 from gateway.payload import canonical
@@ -351,7 +353,7 @@ def test_air_that_turns_bad_while_blasting_is_remembered_when_it_is_good_again(d
 
 def test_a_verdict_is_history_from_the_second_it_turns(day: Day) -> None:
     """Not from the next minute on."""
-    day.now += 20_000 - day.now % 60_000
+    day.now += 80_000 - day.now % 60_000
     day.pass_time(60, **values())
     before = day.flow.state.standing["A|outside margin|unset"]
     assert (before.whole, before.since_ms) == (0, day.now - 19_000)  # since the minute
@@ -363,13 +365,13 @@ def test_a_verdict_is_history_from_the_second_it_turns(day: Day) -> None:
 
 def test_an_activity_that_ends_by_itself_ends_in_history(day: Day) -> None:
     """Idle ends with its shift, between two minutes and without any message."""
-    day.now += 20_000 - day.now % 60_000
-    act(day, "begin", "idle", until_ms=day.now + 65_000)
-    day.flow.tick(day.now + 64_000)
+    day.now += 80_000 - day.now % 60_000
+    act(day, "begin", "idle", until_ms=day.now + 15_000)
+    day.flow.tick(day.now + 14_000)
     assert "A|activity|idle" in day.flow.state.standing
-    day.flow.tick(day.now + 66_000)
+    day.flow.tick(day.now + 16_000)
     standing = day.flow.state.standing
-    assert "A|activity|idle" not in standing and standing["A|activity|unset"].since_ms == day.now + 65_000
+    assert "A|activity|idle" not in standing and standing["A|activity|unset"].since_ms == day.now + 15_000
 
 
 def test_bare_steel_counts_its_wet_hours(day: Day) -> None:
@@ -390,3 +392,65 @@ def test_no_recoat_window_runs_where_the_sheet_has_none_by_temperature(day: Day)
     act(day, "end", "coating")
     day.pass_time(600, **values())
     assert (work(day).coats[0].recoat.earliest, work(day).coats[0].recoat.latest) == (0.0, 0.0)
+
+
+def judged(
+    state: State, at: Jobsite, margins: dict[str, float], verdicts: dict[str, Verdict] | None = None
+) -> State:
+    """One second judged of these margins, by subject."""
+    found: Conditions = {}
+    for subject, value in margins.items():
+        of_train = Quantity.CONDENSATION_MARGIN if "/" in subject else Quantity.DEW_POINT_MARGIN
+        found[subject, of_train] = said(value)
+    Areas(state, at, found).judge(verdicts or {}, set(), True, False, 4000, Outcomes())
+    return state
+
+
+@pytest.mark.parametrize(
+    ("margins", "wet"),
+    [
+        ({"T1/dryer": 5.0, "T1/pot": -1.0}, True),
+        ({"T1/dryer": -1.0, "T1/pot": 5.0}, False),
+        ({"T1/dryer": -1.0}, True),
+        ({}, False),
+    ],
+)
+def test_the_last_place_known_says_whether_blast_air_is_wet(margins: dict[str, float], wet: bool) -> None:
+    """What falls out before it was taken out on the way."""
+    state = State(judged_ms=5000, activities={"A": {"blasting": Begun(0, "lead")}})
+    assert judged(state, site(), margins).work["A"].blast_air_wet is wet
+
+
+def test_a_train_that_stands_still_is_history_as_that() -> None:
+    """Neither inside nor outside."""
+    state = judged(State(judged_ms=5000), site(margin_limit()), {}, {"margin": Verdict.NOT_RUNNING})
+    assert state.standing["A|stopped margin|unset"].whole == 1_000_000
+    assert "A|outside margin|unset" not in state.standing
+
+
+def two_areas(*limits: Limit) -> Jobsite:
+    plain_site = site(*limits)
+    (area,) = plain_site.areas
+    return dataclasses.replace(plain_site, areas=(area, dataclasses.replace(area, id="B")))
+
+
+def test_an_exposure_of_one_area_is_not_ended_by_another() -> None:
+    """Bare steel of A is wet, of B dry."""
+    bare = {area: area_work.Work(blast_begun_ms=0) for area in ("A", "B")}
+    state = judged(State(judged_ms=5000, work=bare), two_areas(), {"A": -1.0, "B": 5.0})
+    assert [(each.area, each.ended_ms) for each in state.exposures.values()] == [("A", None)]
+
+
+@pytest.mark.parametrize(
+    ("area", "activities", "exposed"),
+    [("A", ("curing",), ["A"]), ("B", ("curing",), []), ("A", ("blasting",), [])],
+)
+def test_a_coat_is_exposed_by_its_own_areas_limits_for_it(
+    area: str, activities: tuple[str, ...], exposed: list[str]
+) -> None:
+    """While A cures; the alarm of the limit stands."""
+    alarm = Alarm(AlarmState.UNACKNOWLEDGED, Change.BREACH)
+    state = State(judged_ms=5000, alarms={"margin": alarm}, activities={"A": {"curing": Begun(0, "lead")}})
+    limit = margin_limit(area=area, activities=activities)
+    judged(state, two_areas(limit), {}, {"margin": Verdict.OUTSIDE})
+    assert [each.area for each in state.exposures.values()] == exposed
