@@ -11,7 +11,7 @@ from CoolProp.CoolProp import HAPropsSI
 from alerts.measured import Measured, Quantity, Validity, unknown
 from gateway import psychrometrics
 from gateway.conditions import Condition, Conditions, Workings, conditions
-from gateway.jobsite import Piece, Point, Sensor
+from gateway.jobsite import Area, Jobsite, Piece, Point, Sensor
 from gateway.uncertainty import propagate
 from gateway.water_path import Place, condensation_margin_k
 from tests.bench.conditions import VALUES, a_jobsite
@@ -452,3 +452,72 @@ def test_the_same_reading_again_makes_nothing_again() -> None:
     assert len(made_by("air-rh", reason="air-rh: check")) == 3
     assert len(made_by("air-rh", u=None)) == 3
     assert len(made_by("air-rh", value=1.0, validity=Validity.SATURATED, reason="saturated")) == 3
+
+
+def a_whole_site() -> Jobsite:
+    """The test site with wind, an area nothing measures, and a train of gauges, walls and two probes."""
+    plain, sensors = site(), [sensor("wind", Quantity.WIND_SPEED, "m/s", 0.5, "mean")]
+    pressures = ("tank-p", "pot-p", "blast-p")
+    sensors += [sensor(name, Quantity.GAUGE_PRESSURE, "bar", 5000.0, "gauge") for name in pressures]
+    sensors += [sensor(name, Quantity.WALL_TEMPERATURE, "Cel", 0.5, "pipe skin") for name in ("skin-1", "skin-2")]
+    sensors.append(sensor("out-t", Quantity.GAS_TEMPERATURE, "Cel", 0.3, "thermowell"))
+    sensors.append(sensor("out-rh", Quantity.RELATIVE_HUMIDITY, "%RH", 0.02, "water"))
+    pieces = (
+        Piece("tank", "wet tank", "receiver", Point(pressure="tank-p"), "skin-1"),
+        Piece("dryer", "dryer", "deliquescent dryer", Point("dryer-t", "dryer-rh", "line-p")),
+        Piece("trap", "trap", "pot-inlet trap", wall="skin-2"),
+        Piece("pot", "pot", "pot", Point("out-t", "out-rh", "pot-p"), "pot-skin", blast_line="blast-p"),
+        Piece("hose", "hose", "hose", wall_station="deck"),
+    )
+    return replace(
+        plain, sensors=(*plain.sensors, *sensors), trains=(replace(plain.trains[0], pieces=pieces),),
+        stations=(replace(plain.stations[0], wind_speed="wind"),), areas=(*plain.areas, Area("B", "yard", (), ())),
+    )  # fmt: skip
+
+
+WHOLE = {
+    **SAY, "wind": (4.0, 0.5), "tank-p": (7.2e5, 5e3), "pot-p": (6.5e5, 5e3), "blast-p": (6.2e5, 5e3),
+    "skin-1": (35.0, 0.5), "skin-2": (28.0, 0.5), "out-t": (31.0, 0.3), "out-rh": (0.9, 0.02),
+}  # fmt: skip
+STEPS = (1.001, 0.97, None)
+
+
+def whole(**changes: Measured) -> tuple[Workings, dict[str, Measured]]:
+    said = {name: Measured(value, half / 3**0.5, 0, Validity.GOOD) for name, (value, half) in WHOLE.items()}
+    said |= {name.replace("_", "-"): each for name, each in changes.items()}
+    made = Workings(a_whole_site(), said.__getitem__)
+    made.update(said)
+    return made, said
+
+
+def test_whatever_speaks_a_site_kept_up_to_date_is_as_one_made_from_nothing() -> None:
+    """Sensor by sensor: a little more, clearly less, silent, and as before."""
+    made, said = whole()
+    assert len(made.found) == 7 + 2 + 12 and made.found["B", Quantity.AIR_TEMPERATURE] == []
+    assert made.found["A", Quantity.WIND_SPEED][0].measured.value == 4.0
+    for name, first in list(said.items()):
+        for by in STEPS:
+            said[name] = unknown(f"{name}: silent", 0) if by is None else first._replace(value=WHOLE[name][0] * by)
+            made.update([name])
+            assert strip(made.found) == strip(whole(**{name: said[name]})[0].found), (name, by)
+        said[name] = first
+        made.update([name])
+    assert strip(made.found) == strip(whole()[0].found)
+
+
+def test_the_ends_of_a_gap_are_those_of_the_worse_of_two_vapours() -> None:
+    """Steel has both ends; a pot whose arriving air is not known shows no point, though its own probe speaks."""
+    made, _ = whole()
+    (steel,) = made.found["A", Quantity.DEW_POINT_MARGIN]
+    assert steel.temperature_c == 26.5 and steel.point_c == pytest.approx(23.93, abs=0.01)
+    (known,) = made.found["T1/pot", Quantity.CONDENSATION_MARGIN]
+    assert known.point_c is not None and known.temperature_c == 30.0
+    made, _ = whole(**{"dryer-rh": unknown("dryer-rh: silent", 0)})
+    (blind,) = made.found["T1/pot", Quantity.CONDENSATION_MARGIN]
+    assert blind.point_c is None and blind.measured.reason == "dryer-rh: silent"
+
+
+def test_what_a_gauge_says_is_told_once() -> None:
+    """The pot without a gauge of its own stands at the dryer's: one sensor, one reason."""
+    said = pot({"line-p": Measured(698_675.0, 5000.0, 0, Validity.GOOD, "line-p: jumped")})
+    assert said.reason == "line-p: jumped"
