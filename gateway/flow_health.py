@@ -13,12 +13,15 @@ from gateway.flow_state import Figure, State
 
 GOOD, FAILING, NEVER = "good", "failing", "will never work"
 LONG_MS = 300_000  # tried in vain for so long: ours, no source
+ABSENCE = "absence"  # the figure of an absence of the broker that is over, however short; no class of its own
 STEP_MS = 60_000  # a step of the clock that a person must know of: the record is written to the minute. Ours
 STEP_STANDS_MS = 3_600_000  # how long it stands on the board
 
 
 def said(state: State, body: Mapping[str, Any]) -> None:
-    """Take in what the shell says of one figure."""
+    """Take in what the shell says of one figure; an absence that is over is for who reads the entries."""
+    if body["figure"] == ABSENCE:
+        return
     if body["figure"] == "broker" and is_deaf(state):
         state.health.hearing_ms = state.core_ms
     _keep(state.health.figures, str(body["figure"]), str(body["class"]), str(body["said"]), state.core_ms)

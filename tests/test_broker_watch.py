@@ -13,7 +13,7 @@ import pytest
 
 from gateway.adapters import broker_check
 from gateway.adapters.address import Address
-from gateway.adapters.link import FORGOTTEN_S, Link
+from gateway.adapters.link import FORGOTTEN_S, GRACE_S, Link
 from gateway.adapters.mqtt import Broker
 from tests.broker import Mosquitto
 from tests.test_mqtt import send, taken, until
@@ -133,3 +133,19 @@ def test_settings_are_looked_at_again_when_the_broker_comes_back(monkeypatch: py
     assert looked(2 * soon) == looked(2 * soon + seldom - 1) == (1, ())
     assert looked(2 * soon + seldom) == (0, ("drops messages",))
     watch.look(1e9)  # the same connection: nothing left to be asked
+
+
+@pytest.mark.parametrize(("first_s", "taken"), [(1.0 + GRACE_S, [(1.0, 1.0 + GRACE_S)]), (1.1, [])])
+def test_an_absence_is_taken_down_when_it_is_over_however_short(
+    first_s: float, taken: list[tuple[float, float]]
+) -> None:
+    """From the first that was missed; the first connection of all takes its moment."""
+    link = Link("there")
+    link.missed(1.0, 1.0)
+    link.opened(first_s, first_s, kept=False)
+    link.lost(10.0, 10.0)
+    link.missed(11.0, 11.0)
+    assert list(link.absences) == taken
+    link.opened(10.5, 10.5, kept=True)
+    link.opened(13.0, 13.0, kept=True)
+    assert list(link.absences) == [*taken, (10.0, 10.5)]

@@ -197,6 +197,11 @@ class Watch(threading.Thread):
         words = "; ".join(self._unfit())
         return ("unfit", words) if words else ("good", "")
 
+    def absences(self) -> list[tuple[float, float]]:
+        """Return the absences of the broker that have ended since this was last asked, monotonic seconds."""
+        found = self._link.absences
+        return [found.popleft() for _ in range(len(found))]
+
     def lines(self) -> tuple[str, ...]:
         """Return what stands in the way now."""
         away = self._link.words(time.monotonic())

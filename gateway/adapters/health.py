@@ -17,7 +17,7 @@ from pathlib import Path
 from gateway.adapters.journal import open_reader
 from gateway.adapters.mqtt import Broker
 from gateway.entry import Kind
-from gateway.flow_health import GOOD
+from gateway.flow_health import ABSENCE, GOOD
 from gateway.flow_state import State
 from gateway.payload import canonical
 
@@ -88,11 +88,13 @@ class Health:
         if (now_s := time.monotonic()) - self._looked_s >= LOOK_S:
             self._looked_s = now_s
             found |= self._disk(known["disk"].level if "disk" in known else GOOD, utc_ms)
-        return [
-            (Kind.HEALTH, canonical.to_bytes({"figure": figure, "class": level, "said": words}))
+        changed = [
+            {"figure": figure, "class": level, "said": words}
             for figure, (level, words) in found.items()
             if level != (known[figure].level if figure in known else GOOD)
         ]
+        absences = map(_absence, broker.absences() if broker else ())
+        return [(Kind.HEALTH, canonical.to_bytes(each)) for each in (*absences, *changed)]
 
     def _disk(self, before: str, utc_ms: int) -> dict[str, Said]:
         try:
@@ -100,3 +102,11 @@ class Health:
         except (OSError, sqlite3.Error):  # a disk that refuses: `run` says that itself
             return {}
         return {"disk": (level_of(found.free, found.days, before), found.words)}
+
+
+def _absence(between_s: tuple[float, float]) -> dict[str, object]:
+    """away_ms: how long the broker was away; ended_ms: before how long that ended."""
+    lost_s, back_s = between_s
+    away_ms, ended_ms = round(1000 * (back_s - lost_s)), round(1000 * (time.monotonic() - back_s))
+    said = f"the broker was away for {away_ms / 1000:.1f} s"
+    return {"figure": ABSENCE, "class": GOOD, "said": said, "away_ms": away_ms, "ended_ms": ended_ms}

@@ -1,4 +1,5 @@
-"""The few entries that say how the many are to be read: jobsites, what persons did, starts and stops, clock steps.
+"""The few entries that say how the many are to be read: jobsites, what persons did, starts and stops, clock steps,
+the gateway's own health (in journals of before this was kept: from then on).
 
 A copy of each stands in a table of its own, written with the entries, so that nobody has to unpack a year of
 readings to learn which jobsite was in force one Tuesday, or what UTC was then. The entries remain the truth.
@@ -21,7 +22,7 @@ CREATE TABLE landmarks (seq INTEGER PRIMARY KEY, kind INTEGER NOT NULL, core_ms 
   entry BLOB NOT NULL) STRICT;
 """
 KINDS = frozenset(
-    (Kind.ACTION, Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP, Kind.CORRECTION)
+    (Kind.ACTION, Kind.CONFIG_SET, Kind.STARTED, Kind.STOPPING, Kind.CLOCK_STEP, Kind.CORRECTION, Kind.HEALTH)
 )  # fmt: skip
 _CLOCKS = "SELECT core_ms, entry FROM landmarks WHERE kind IN (?, ?) ORDER BY seq"
 

@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 
 GRACE_S = 5.0  # a broker that restarts is back before this; shorter absences are nobody's trouble
 SHORT_S, CUTS, WITHIN_S = 20.0, 3, 120.0  # so many connections ended so young within so long: something is wrong
+MOST_ABSENCES = 100  # between two looks of a second, more than a network can flap
 FORGOTTEN_S = 3600.0  # for so long it is said that the broker had forgotten us
 
 
@@ -25,6 +26,8 @@ class Link:
     times: int = 0  # how often it was opened
     denied: tuple[str, ...] = ()  # topics the broker does not let us read
     is_deaf: bool = False  # all of them
+    absences: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=MOST_ABSENCES))
+    """Monotonic seconds from and until, of those that have ended and that nobody has taken down yet."""
     _opened_s: float = 0.0
     _forgotten_s: float | None = None
     _forgotten_at: str = ""
@@ -34,6 +37,8 @@ class Link:
         """The broker took the connection. kept: it still had the session of the one before."""
         self._forgotten_s = now_s if self.times and not kept else None
         self._forgotten_at = _moment(utc_s)
+        if self.away_s is not None and (self.times or now_s - self.away_s >= GRACE_S):  # a start takes its moment
+            self.absences.append((self.away_s, now_s))
         self.away_s, self.refusal, self._opened_s = None, "", now_s
         self.times += 1
 

@@ -142,6 +142,10 @@ class Broker:
         """Return what is said of the broker's health: its class and the words."""
         return self._watch.standing()
 
+    def absences(self) -> list[tuple[float, float]]:
+        """Return the absences of the broker that have ended since this was last asked, monotonic seconds."""
+        return self._watch.absences()
+
     def stop(self) -> None:
         """Leave the broker; what is not acknowledged stays there."""
         with self._room:

@@ -1,6 +1,7 @@
-"""What stood for a while, for the ribbons of the history page: work on the areas, alarms, exposures, findings.
+"""What stood for a while, for the ribbons of the history page: work on the areas, alarms, exposures, findings, and
+when the broker was away.
 
-Activities come from the entries of those who began and ended them, everything else from the journal's events.
+Activities and absences come from entries, everything else from the journal's events.
 """
 
 from __future__ import annotations
@@ -11,18 +12,19 @@ from typing import Any, NamedTuple
 
 from alerts.alarm import Change
 from alerts.limits import Limit
-from gateway import entry, flow_exposures, flow_findings
+from gateway import entry, flow_exposures, flow_findings, flow_health
 from gateway.adapters.landmarks import Clocks
 from gateway.entry import Kind
 from gateway.jobsite import Jobsite
 from gateway.payload import canonical
 
-_ACTS = "SELECT core_ms, entry FROM landmarks WHERE kind = ? ORDER BY seq"
+_OF_KIND = "SELECT core_ms, entry FROM landmarks WHERE kind = ? ORDER BY seq"
 BEGINS = {
     Change.BREACH: "outside limits", Change.UNKNOWN: "unknown", flow_exposures.OPENED: "exposure",
     flow_findings.BEGAN: "finding",
 }  # fmt: skip
 ENDS = frozenset((Change.RETURNED, Change.WITHDRAWN, flow_exposures.ENDED, flow_findings.ENDED))
+_HEALTH = "SELECT kind, core_ms, entry FROM landmarks WHERE kind IN (?, ?) ORDER BY seq"
 Json = dict[str, Any]
 
 
@@ -43,7 +45,7 @@ def activities(db: sqlite3.Connection, time: Clocks, site: Jobsite, place: str, 
     areas = {place} | {area for train in site.trains if train.id == place for area in train.feeds}
     begun: dict[tuple[str, str], int] = {}
     found = []
-    for core_ms, made in db.execute(_ACTS, (Kind.ACTION,)):
+    for core_ms, made in db.execute(_OF_KIND, (Kind.ACTION,)):
         body = canonical.to_dict(entry.body_of(made))
         key = (str(body.get("area", "")), str(body.get("activity", "")))
         if body.get("act") == "begin" and key[0] in areas:
@@ -57,6 +59,23 @@ def activities(db: sqlite3.Connection, time: Clocks, site: Jobsite, place: str, 
             for area, activity, since, until in found
         ]
     )
+
+
+def absences(db: sqlite3.Connection, time: Clocks, span: Span) -> list[Json]:
+    """Return when the broker was away: nothing was heard, and what it had just taken may be lost with it."""
+    found, away_ms = list[tuple[int, int]](), span.now_ms
+    for kind, core_ms, made in db.execute(_HEALTH, (Kind.HEALTH, Kind.STARTED)):
+        body, now_ms = canonical.to_dict(entry.body_of(made)), time.utc_ms(core_ms)
+        if body.get("figure") == flow_health.ABSENCE:
+            until_ms, away_ms = now_ms - int(body["ended_ms"]), span.now_ms
+            found.append((until_ms - int(body["away_ms"]), until_ms))
+        elif body.get("figure") == "broker" and body["class"] == "away":
+            away_ms = now_ms
+        elif kind == Kind.STARTED and away_ms < span.now_ms:  # stopped meanwhile: how it went on nobody saw
+            found.append((away_ms, now_ms))
+            away_ms = span.now_ms
+    found += [(away_ms, span.now_ms)] if away_ms < span.now_ms else []
+    return span.cut([{"from": since, "until": until, "cause": "unknown"} for since, until in found])
 
 
 def alarms(

@@ -18,7 +18,7 @@ from gateway.entry import Kind
 from gateway.jobsite import Jobsite
 from gateway.payload import canonical
 from gateway.web.history_panels import Line, Panel, panels
-from gateway.web.history_spans import Span, activities, alarms
+from gateway.web.history_spans import Span, absences, activities, alarms
 from gateway.web.taste import Taste
 from gateway.web.tongue import translated
 
@@ -56,6 +56,7 @@ def drawn_values(db: sqlite3.Connection, site: Jobsite, view: View, taste: Taste
         "begin": first.from_ms if first else view.from_ms, "each": first.each_ms if first else 0,
         "panels": [_panel(panel, found, jobsites, view, taste.language) for panel in shown],
         "activities": [_told(each, taste) for each in activities(db, time, site, view.place, span)],
+        "absences": absences(db, time, span),
         "alarms": alarms(db, time, limits, {each.id for each in site.trains if each.id == view.place}, span),
     }  # fmt: skip
 

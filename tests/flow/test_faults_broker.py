@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import closing, suppress
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -19,7 +20,9 @@ from gateway import entry
 from gateway.adapters import broker_check
 from gateway.adapters.address import Address
 from gateway.adapters.journal import entries_after, open_reader
+from gateway.adapters.landmarks import clocks
 from gateway.entry import Kind
+from gateway.web.history_spans import Span, absences
 from tests.broker import Mosquitto, free_port
 from tests.faults import stepped
 from tests.faults.kill_run import GATEWAY, make_session, prepare, stored
@@ -70,10 +73,24 @@ def test_a_broker_that_goes_and_comes_back_is_told_and_nothing_is_lost(tmp_path:
     gateway.wait_for(f"over: {away}")
     until(lambda: away not in gateway.shows(), "a board without the trouble")
     until(lambda: gateway.holds(400), "everything")
+    killed = now_ms()
+    broker.process.kill()
+    broker.process.wait(10)
+    broker.start()
+    until(lambda: len(absent(home)) == 2, "an absence too short to be told, for the history")
     assert gateway.stop() == 0
     assert stored(home) == hashes(first + second) and is_sound(home)
     said = [(each["figure"], each["class"]) for each in journalled(home)]
     assert [each for each in said if each[0] == "broker"] == [("broker", "away"), ("broker", "good")]
+    long, short = absent(home)
+    assert 5_000 < long["until"] - long["from"] < killed - long["from"]
+    assert killed - 100 <= short["from"] < short["until"] <= now_ms()
+
+
+def absent(home: Path) -> list[dict[str, Any]]:
+    """What the history page hatches."""
+    with closing(open_reader(home / "journal.db")) as reader:
+        return absences(reader, clocks(reader), Span(0, 1 << 53, now_ms()))
 
 
 class Flapping(threading.Thread):

@@ -13,7 +13,7 @@ from gateway.adapters import landmarks
 from gateway.adapters.landmarks import Clocks
 from gateway.entry import Kind
 from gateway.payload import canonical
-from gateway.web.history_spans import Span, activities, alarms
+from gateway.web.history_spans import Span, absences, activities, alarms
 from tests.sites import T0, margin_limit, site
 
 MIN = 60_000
@@ -94,3 +94,25 @@ def test_work_is_shown_for_its_area_and_for_the_train_that_feeds_it(db: sqlite3.
             ("coating", 40, 90),
         ]
     assert [each["area"] for each in activities(db, CLOCKS, site(), "B", SPAN)] == ["B"]
+
+
+def test_the_broker_was_away_from_what_was_seen_until_it_came_back(db: sqlite3.Connection) -> None:
+    """Each absence once, though a long one is told while it lasts; one that a stop cut off ends with the start."""
+    health: list[tuple[int, Kind, dict[str, object]]] = [
+        (5, Kind.HEALTH, {"figure": "disk", "class": "low", "said": ""}),
+        (10, Kind.HEALTH, {"figure": "broker", "class": "away"}),
+        (20, Kind.HEALTH, {"figure": "absence", "class": "good", "away_ms": 11 * MIN, "ended_ms": MIN}),
+        (20, Kind.HEALTH, {"figure": "broker", "class": "good", "said": ""}),
+        (30, Kind.HEALTH, {"figure": "absence", "class": "good", "away_ms": 1_500, "ended_ms": 0}),
+        (40, Kind.HEALTH, {"figure": "broker", "class": "away"}), (50, Kind.STARTED, {"offset_ms": 0}),
+        (60, Kind.HEALTH, {"figure": "broker", "class": "unfit"}), (65, Kind.STARTED, {"offset_ms": 0}),
+        (70, Kind.HEALTH, {"figure": "broker", "class": "away"}),
+    ]  # fmt: skip
+    for minute, kind, body in health:
+        made = entry.plain(kind, T0 + minute * MIN, canonical.to_bytes(body))
+        landmarks.keep(db, 1 + len(db.execute("SELECT 1 FROM landmarks").fetchall()), [made])
+    found = absences(db, CLOCKS, SPAN)
+    times = [((each["from"] - T0) / MIN, (each["until"] - T0) / MIN) for each in found]
+    assert times == [(8, 19), (29.975, 30), (40, 50), (70, 90)]
+    assert {each["cause"] for each in found} == {"unknown"}
+    assert absences(db, CLOCKS, Span(T0 + 31 * MIN, T0 + 39 * MIN, T0 + 90 * MIN)) == []

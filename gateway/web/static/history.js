@@ -12,6 +12,7 @@
  *   reason?: string}} Span */
 /** @typedef {{from: number, until: number, now: number, begin: number, each: number, tier: string, panels: Panel[],
  *   activities: {area: string, activity: string, from: number, until: number}[],
+ *   absences: {from: number, until: number, cause: string}[],
  *   alarms: {number: string, label: string, from: number, until: number, cause: string,
  *   acknowledged: number|null}[]}} Values */
 /** @typedef {{section: HTMLElement, box: HTMLElement, lines: HTMLCanvasElement, over: HTMLCanvasElement,
@@ -189,6 +190,7 @@
       waterRow();
       ribbonRow("activities", t("Activities"), () => activities());
       ribbonRow("alarms", t("Alarms"), () => alarms());
+      ribbonRow("absences", t("Broker away"), () => absences());
     }
     const panelRows = rows.filter((row) => row.panel);
     v.panels.forEach((panel, at) => { panelRows[at].panel = panel; panelRows[at].scale = scaleOf(panel); tellGaps(panelRows[at]); });
@@ -313,6 +315,11 @@
 
   function alarms() {
     return { spans: values ? values.alarms : [], none: t("No alarm stood in this range.") };
+  }
+
+  function absences() {
+    const label = t("nothing was heard; where the broker itself failed, what it took in the 10 s before may be lost");
+    return { spans: values ? values.absences.map((each) => ({ ...each, label })) : [], none: t("The broker was there all the time.") };
   }
 
   // ---- drawing -----------------------------------------------------------------------------------
