@@ -303,7 +303,7 @@
   }
 
   /** @param {Span} span */
-  const spanWords = (span) => `${span.number ? `${span.number} ` : ""}${span.label}: `
+  const spanWords = (span) => `${span.number ? `${span.number} ` : ""}${span.label.replace(/\.$/, "")}: `
     + `${full(span.from)} ${t("to")} ${span.until >= (values ? values.now : 0) ? t("now") : full(span.until)}`
     + `${span.cause ? `, ${t(span.cause)}` : ""}`
     + `${span.acknowledged ? `, ${t("acknowledged {}", clock(span.acknowledged))}` : ""}`;
@@ -318,7 +318,7 @@
   }
 
   function absences() {
-    const label = t("nothing was heard; where the broker itself failed, what it took in the 10 s before may be lost");
+    const label = t("Nothing was heard; where the broker itself failed, what it took in the 10 s before may be lost");
     return { spans: values ? values.absences.map((each) => ({ ...each, label })) : [], none: t("The broker was there all the time.") };
   }
 
