@@ -96,6 +96,18 @@ def test_what_a_kill_took_is_kept_at_the_next_block(writer: Writer) -> None:
     assert writer.kept() == [(3 * SEAL, CORE_VERSION), (5 * SEAL, CORE_VERSION)]
 
 
+def test_a_state_that_remembers_a_backlog_is_left_and_the_next_one_stays(
+    writer: Writer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Packing takes many times the size: the memory of the gateway counts, and not how finely a replay divides."""
+    usual = states.LONGEST
+    for longest in (usual, 100, usual):
+        monkeypatch.setattr(states, "LONGEST", longest)
+        writer.write_block()
+        writer.put_in()
+    assert writer.kept() == [(3 * SEAL, CORE_VERSION)]
+
+
 def test_a_state_comes_back_byte_for_byte() -> None:
     """A state of a shift, by steps in half the bytes; bytes that steps do not give back are packed as they are."""
     made = a_shift(5).flow.checkpoint()

@@ -22,7 +22,8 @@ class Sealer:
         """Keep the newest checkpoint, and begin to pack: the block, and this state if it is to stay."""
         self._book.save_checkpoint(seq, core_version, checkpoint)
         self._block = self._block or self._thread.submit(pack_oldest, self._book.path)
-        if self._state is None and seq - self._newest >= states.EVERY:
+        small = len(checkpoint) <= states.LONGEST  # a backlog is remembered for a minute: the next one will do
+        if self._state is None and seq - self._newest >= states.EVERY and small:
             self._state = self._thread.submit(states.packed, seq, core_version, checkpoint)
 
     def put_in(self) -> None:

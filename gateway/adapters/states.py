@@ -19,7 +19,8 @@ CREATE TABLE states (seq INTEGER PRIMARY KEY, core_version TEXT NOT NULL, body B
 """
 EVERY = 24 * tree.SEAL
 """After so many entries the next checkpoint stays, at about half a byte an entry; 24 sensors each 10 s: 11 h."""
-LARGEST = 64 << 20  # a state is 1 to 2 MB: a blob that unpacks to more is none
+LONGEST = 4 << 20  # a state is 1 to 2 MB; packing takes many times its size, so a larger one is not kept
+LARGEST = 64 << 20  # a blob that unpacks to more is none
 PLAIN, PACKED, STEPS = b"\x00", b"\x01", b"\x02"  # the layout of what follows: as it is, LZMA, LZMA of steps
 _SMALL = [{"id": lzma.FILTER_LZMA2, "preset": 6, "dict_size": 1 << 20, "lc": 1, "pb": 0}]  # 12 MB while it packs
 
