@@ -39,7 +39,7 @@ from gateway.reading import News, Reading, Rejected, Silent
 from gateway.sensor_sense import NOBODY, Watch
 from gateway.tiers import Cover, Deed, Sheet
 
-CORE = 26  # raised with what the state holds or how it is judged
+CORE = 27  # raised with what the state holds or how it is judged
 CORE_VERSION = f"{__version__}/{CORE}"
 CORE_READ_FROM = 13  # the oldest state this program goes on from; raised when a field changes its meaning
 OF_THE_SENSOR = frozenset({"signal fault", "beyond range", "impossible value", "not finite"})

@@ -24,7 +24,7 @@ WINDOW = 8192  # identities out of order, and messages without a time, that are 
 SLACK = 2048  # how many more are let come before that many of the oldest go at once
 KEPT = 1024  # readings of each sensor that are remembered: as many messages may be on their way when all stops
 BACK_MS = 60_000  # and all of the last minute: a killed broker gives again what it gave since its last save
-MOST = 300_000  # but of no sensor more than that: what the shipped broker holds for us
+MOST = 300_000  # but none behind so many entries, all sensors together: what the shipped broker holds for us
 MARK_MS = 5_000  # how often the number of an entry is noted beside its time
 _LATEST = -2
 _REFUSED = b"refused"  # before the key of a refused message, so that it is not taken for one that was read
@@ -90,7 +90,8 @@ def _let_go(state: State, track: Track) -> None:
     """Forget the oldest of a sensor's readings, many at once; as many again may come before the next time."""
     while len(state.marks) > 1 and state.marks[1][0] <= state.core_ms - BACK_MS:
         del state.marks[0]
-    recent = len(track.firsts) - bisect_left(track.firsts, state.marks[0][1])
+    since = max(state.marks[0][1], state.sequence - MOST)
+    recent = len(track.firsts) - bisect_left(track.firsts, since)
     kept = min(max(recent, KEPT), MOST)
     for column in (track.times, track.values, track.firsts):
         del column[:-kept]

@@ -56,6 +56,16 @@ def test_what_came_long_ago_is_forgotten_but_for_the_last() -> None:
     assert again == list(range(count - KEPT + 1, count + 1))
 
 
+def test_a_backlog_of_many_sensors_fills_the_memory_no_more_than_one_of_one() -> None:
+    """A million messages drained within a minute: what the shipped broker can give again is known, and no more."""
+    state, names = State(), [f"s{n}" for n in range(8)]
+    for number in range(3 * flow_repeats.MOST):
+        hear(state, names[number % 8], number, 20.0)
+    assert sum(len(track.times) for track in state.tracks.values()) <= 1.6 * flow_repeats.MOST
+    known = range(2 * flow_repeats.MOST + 8, 2 * flow_repeats.MOST + 16)
+    assert [hear(state, names[n % 8], n, 20.0) for n in known] == [n + 1 for n in known]
+
+
 def test_no_sensor_fills_the_memory() -> None:
     """Beyond the most the shipped broker holds the oldest go, however quickly they came."""
     state = State()
