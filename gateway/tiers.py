@@ -168,11 +168,6 @@ class Cover:
         return filled
 
 
-def whole_of(value: float) -> int:
-    """Return a value in whole millionths of its unit."""
-    return round(value * MILLION)
-
-
 def unit_of(channel: str) -> float:
     """Return what one whole of a channel is in the unit inside: a millionth, of derived pressures a thousandth.
 
