@@ -40,7 +40,7 @@ DAY_MS = PER_DAY * QUARTER_MS
 PER_SIX_HOURS = SIX_HOURS_MS // QUARTER_MS
 LATE_MS = 6 * 3_600_000  # a day is packed when this much of the next is over: few readings come later
 PACKED_AT_ONCE = 256  # days of one channel each, so that the writer is never held up
-WIDTHS_MS = {"quarters": QUARTER_MS, "six_hours": SIX_HOURS_MS}  # at: UTC ms of the beginning over this
+# at: UTC ms of the beginning over the width of the table, a quarter of an hour or six
 _ADD = """
 INSERT INTO {} VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET count = count + excluded.count,
   low = coalesce(min(low, excluded.low), low, excluded.low),
